@@ -1,0 +1,39 @@
+# Needs Python 3.11 or newer, git and make. Everything else goes into .venv.
+PYTHON ?= python3
+BIN := .venv/bin
+STAMP := .venv/ready
+
+.PHONY: demo test prove lab lock clean
+
+demo: $(STAMP)
+	$(BIN)/pumplife study data/demo --out out/demo
+	$(BIN)/python notebooks/run.py --out out/demo/notebooks
+	@echo "Open out/demo/report.html; the workbook is out/demo/study.xlsx, the notebooks are in out/demo/notebooks."
+
+test: $(STAMP)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/pytest -n auto
+
+prove: $(STAMP)
+	$(BIN)/python tests/prove/prove.py
+
+lab: $(STAMP)
+	$(BIN)/jupyter lab notebooks
+
+# The lock is made anew with: make lock (then run the tests)
+lock:
+	$(PYTHON) -m venv .lock-venv
+	.lock-venv/bin/pip install --quiet --editable '.[lab,dev]'
+	.lock-venv/bin/pip freeze --exclude-editable > requirements.lock
+	rm -rf .lock-venv
+
+$(STAMP): pyproject.toml requirements.lock
+	$(PYTHON) -m venv .venv
+	$(BIN)/pip install --quiet --disable-pip-version-check --requirement requirements.lock
+	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps --editable .
+	touch $(STAMP)
+
+clean:
+	rm -rf .venv out

@@ -1,0 +1,61 @@
+"""Rebuild intervals and kit stock for air-operated double-diaphragm pumps.
+
+From a plant's own records: ``study = pumplife.run_study("my plant")``.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from pumplife.errors import (
+        FolderError,
+        NoFiniteEstimate,
+        OutputError,
+        PumplifeError,
+        RecordError,
+        SettingError,
+    )
+    from pumplife.report.write import write_study
+    from pumplife.study import Study, run_study
+    from pumplife.weibull.estimate import WeibullFit, fit_weibull
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "FolderError": "errors",
+    "NoFiniteEstimate": "errors",
+    "OutputError": "errors",
+    "PumplifeError": "errors",
+    "RecordError": "errors",
+    "SettingError": "errors",
+    "Study": "study",
+    "WeibullFit": "weibull.estimate",
+    "fit_weibull": "weibull.estimate",
+    "run_study": "study",
+    "write_study": "report.write",
+}
+
+__all__ = [
+    "FolderError",
+    "NoFiniteEstimate",
+    "OutputError",
+    "PumplifeError",
+    "RecordError",
+    "SettingError",
+    "Study",
+    "WeibullFit",
+    "fit_weibull",
+    "run_study",
+    "write_study",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name when it is first used, so that importing the package stays quick."""
+    if name not in _HOMES:
+        raise AttributeError(f"module 'pumplife' has no attribute {name!r}")
+    return getattr(import_module(f"pumplife.{_HOMES[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

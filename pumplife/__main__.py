@@ -1,0 +1,7 @@
+"""So that ``python -m pumplife`` is the command line."""
+
+import sys
+
+from pumplife.cli import main
+
+sys.exit(main())

@@ -1,0 +1,120 @@
+"""The command line: a thin door on the study."""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+DONE, STOPPED, WRONG_CALL = 0, 1, 2
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="pumplife",
+        description="From a plant's rebuild records to rebuild intervals and kit stock.",
+    )
+    jobs = parser.add_subparsers(dest="job", required=True, metavar="JOB")
+    study = jobs.add_parser("study", help="the whole job: audit, lives, intervals, stock, budget")
+    study.add_argument("folder", type=Path, help="plant folder, or one .xlsx with a sheet a table")
+    study.add_argument("--out", type=Path, required=True, help="folder for the results")
+    study.add_argument("--seed", type=int, default=1, help="seed of the random draws (default 1)")
+    audit = jobs.add_parser("audit", help="only what is wrong with the records")
+    audit.add_argument("folder", type=Path, help="plant folder, or one .xlsx with a sheet a table")
+    audit.add_argument("--all", action="store_true", help="also the account of every ticket")
+    new = jobs.add_parser("new", help="an empty, commented plant folder to fill")
+    new.add_argument("folder", type=Path, help="the folder to make")
+    return parser
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one job; returns 0 done, 1 the records stop the study, 2 wrong call."""
+    options = _parser().parse_args(arguments)
+    from pumplife.errors import PumplifeError, RecordError, SettingError  # noqa: PLC0415
+
+    try:
+        if options.job == "new":
+            return _new(options.folder)
+        if options.job == "audit":
+            return _audit(options.folder, everything=options.all)
+        return _study(options.folder, options.out, options.seed)
+    except (RecordError, SettingError) as error:
+        _say(str(error), sys.stderr)
+        return STOPPED
+    except PumplifeError as error:
+        _say(str(error), sys.stderr)
+        return WRONG_CALL
+    except KeyboardInterrupt:
+        _say("Interrupted; nothing was written.", sys.stderr)
+        return WRONG_CALL
+
+
+def _say(words: str, stream: "object" = None) -> None:
+    print_to = sys.stdout if stream is None else stream
+    print_to.write(words + "\n")  # type: ignore[attr-defined]
+
+
+def _new(folder: Path) -> int:
+    from pumplife.records.template import write_template  # noqa: PLC0415
+
+    write_template(folder)
+    _say(f"Made {folder}: read its README.txt, fill plant.toml, pumps.csv and rebuilds.csv first.")
+    return DONE
+
+
+def _audit(folder: Path, *, everything: bool) -> int:
+    from pumplife.study import audit_records  # noqa: PLC0415
+
+    audit, stopped = audit_records(folder)
+    shown = audit if everything else audit[audit["rule"] != "ticket_account"]
+    _show(shown)
+    accounts = audit.loc[audit["rule"] == "ticket_account", "consequence"]
+    used = int((accounts == "counts in lives").sum())
+    _say(f"{len(shown)} rows above; {used} tickets used. --all lists every ticket.")
+    return STOPPED if stopped else DONE
+
+
+def _show(audit: "pd.DataFrame") -> None:
+    """One block per rule: severity, where, what, what follows, what to do."""
+    for (severity, rule), rows in audit.groupby(["severity", "rule"], sort=False):
+        _say(f"{severity}: {rule} ({len(rows)})")
+        for row in rows.head(10).itertuples():
+            place = " ".join(word for word in (str(row.table), _row_word(row.row), row.pump_id) if word)
+            _say(f"  {place}: {row.what}. {row.consequence}. {row.remedy}".rstrip(". ") + ".")
+        if len(rows) > 10:
+            _say(f"  ... and {len(rows) - 10} more; a study writes them all to tables/audit.csv.")
+
+
+def _row_word(row: object) -> str:
+    return "" if row in (None, "") or row != row else f"row {row:.0f}"
+
+
+def _study(folder: Path, out: Path, seed: int) -> int:
+    from tqdm import tqdm  # noqa: PLC0415
+
+    from pumplife.report.write import check_output, write_study  # noqa: PLC0415
+    from pumplife.study import STEPS, run_study  # noqa: PLC0415
+
+    check_output(out)
+    with tqdm(total=len(STEPS) + 1, disable=None, leave=False) as bar:
+
+        def told(step: str) -> None:
+            bar.set_description(step)
+            bar.update()
+
+        study = run_study(folder, seed=seed, told=told)
+        told("report")
+        write_study(study, out)
+    if study.stopped:
+        _show(study.tables["audit"].query("severity == 'stop'"))
+        _say(f"The records stop the study; every finding is in {out / 'tables' / 'audit.csv'}.")
+        return STOPPED
+    _say(f"Done: open {out / 'report.html'}; tables are in {out / 'tables'}.")
+    return DONE
+
+
+if __name__ == "__main__":
+    sys.exit(main())

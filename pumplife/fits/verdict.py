@@ -1,0 +1,44 @@
+"""What a fit says, in words that an engineer can act on."""
+
+EVIDENCE_STEPS: tuple[tuple[float, str], ...] = (
+    # fewer failures than this: what the fit is worth (common practice)
+    (0.5, "no failures: a bound, not an estimate"),
+    (4.5, "indicative: {failures} failures, the prior on shape carries weight"),
+    (9.5, "weak: {failures} failures"),
+    (19.5, "usable: {failures} failures"),
+    (float("inf"), "good: {failures} failures"),
+)
+
+
+def describe_fit(
+    *, failures: float, shape_low: float, shape_high: float, early_share: float, lognormal_gain: float
+) -> str:
+    """One sentence on evidence, early lives and wear.
+
+    Parameters
+    ----------
+    failures : float
+        Number of failures; shared ones count as their share.
+    shape_low, shape_high : float
+        90 % bounds of the shape [-]; NaN where there is none.
+    early_share : float
+        Share of lives that end early through assembly faults [-], 0 where none was found.
+    lognormal_gain : float
+        AICc of the Weibull less that of the lognormal; NaN where not compared.
+    """
+    words = [next(text for limit, text in EVIDENCE_STEPS if failures < limit)]
+    if early_share > 0:
+        words.append(f"early lives found: {early_share:.1%} end soon after assembly")
+    if failures >= 0.5:
+        words.append(_wear_words(shape_low, shape_high))
+    if lognormal_gain > 2:
+        words.append("a lognormal life fits better, look at both")
+    return "; ".join(words).format(failures=f"{failures:.3g}")
+
+
+def _wear_words(shape_low: float, shape_high: float) -> str:
+    if shape_low > 1:
+        return "wears out"
+    if shape_high < 1.2:
+        return "no sign of wear: fails at any age"
+    return "wear not shown"

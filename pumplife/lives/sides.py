@@ -1,0 +1,133 @@
+"""Pump sides: what each visit did to a side, and what sits in each position today."""
+
+import numpy as np
+import pandas as pd
+
+from pumplife.lives.actions import Actions
+from pumplife.lives.days import date_of
+from pumplife.records.plant import to_days
+from pumplife.lives.marks import blamed_parts
+from pumplife.lives.points import END, Points, begin_of_positions
+from pumplife.lives.positions import kit_parts
+from pumplife.records.duty import Duty
+from pumplife.records.read import Records
+from pumplife.records.usage import UsageClock
+
+NOW_COLUMNS = [
+    "pump", "pump_id", "side", "part", "part_no", "position", "material", "variant", "kit",
+    "age", "known", "start_on",
+]  # fmt: skip
+
+
+def positions_now(
+    records: Records, points: Points, positions: pd.DataFrame, fitted: pd.DataFrame
+) -> pd.DataFrame:
+    """Age of every wearing position at the end of the records [usage units].
+
+    `known` is "yes", or "at least" where the last renewal was not seen; pumps retired by
+    then are left out.
+    """
+    last = np.flatnonzero(points.kind == END)
+    retired = to_days(records.pumps["retired_on"])[points.pump[last]]
+    last = last[np.isnan(retired) | (retired > points.day[last])]
+    pump = points.pump[last]
+    place = positions.iloc[points.pos[last]].reset_index(drop=True)
+    about = fitted.iloc[last].reset_index(drop=True)
+    seen_from = points.usage[points.state[last]]
+    since = np.where(points.known[last], points.origin_usage[last], seen_from)
+    now = pd.DataFrame(
+        {
+            "pump": pump,
+            "pump_id": records.pumps["pump_id"].to_numpy(object)[pump],
+            "side": place["side"],
+            "part": place["part"],
+            "part_no": about["part_no"],
+            "position": place["position"],
+            "material": about["material"],
+            "variant": about["variant"],
+            "kit": about["kit"],
+            "age": points.usage[last] - since,
+            "known": np.where(points.known[last], "yes", "at least"),
+            "start_on": date_of(np.where(points.known[last], points.origin_day[last], np.nan)),
+        }
+    )
+    return now[NOW_COLUMNS]
+
+
+def _sides_touched(
+    tickets: pd.DataFrame, visits: pd.DataFrame, positions: pd.DataFrame,
+    marks: pd.DataFrame, actions: Actions, inside: pd.DataFrame,
+) -> pd.DataFrame:
+    """Visits × sides that a kit, a blamed part or a mark speaks of: [visit, side]."""
+    sides = positions[["pump", "part", "side"]].drop_duplicates()
+    kits = actions.kits.merge(inside[["kit", "side"]].drop_duplicates(), on="kit")
+    blamed = blamed_parts(visits, tickets).merge(sides, on=["pump", "part"])
+    marked = marks[marks["renewed"] | marks["failed"]].merge(positions[["pos", "side"]], on="pos")
+    told = pd.concat([frame[["visit", "side"]] for frame in (kits, blamed, marked)])
+    return told.drop_duplicates()
+
+
+def _renewal_share(marks: pd.DataFrame, positions: pd.DataFrame) -> pd.DataFrame:
+    """Per visit and side: [visit, side, renewed (any), whole (every wearing position)]."""
+    counts = positions.groupby(["pump", "side"]).size().rename("of").reset_index()
+    done = marks[marks["renewed"]].merge(positions[["pos", "pump", "side"]], on="pos")
+    done = done.groupby(["visit", "pump", "side"]).size().rename("number").reset_index()
+    done = done.merge(counts, on=["pump", "side"])
+    done["whole"] = done["number"] >= done["of"]
+    return done.assign(renewed=True)[["visit", "side", "renewed", "whole"]]
+
+
+def _age_at(
+    records: Records, clock: UsageClock, sides: pd.DataFrame, positions: pd.DataFrame
+) -> np.ndarray:
+    """Usage since the side's last whole renewal, NaN where none was seen [usage units]."""
+    begin = begin_of_positions(records, positions).assign(
+        pump=positions["pump"], side=positions["side"]
+    )
+    begin = begin.drop_duplicates(["pump", "side"])
+    keyed = sides.reset_index(names="at").merge(begin, on=["pump", "side"], how="left")
+    keyed = keyed.sort_values(["pump", "side", "day", "order"], kind="stable")
+    whole_day = keyed["day"].where(keyed["whole"])
+    previous = whole_day.groupby([keyed["pump"], keyed["side"]]).transform(
+        lambda days: days.shift().ffill()
+    )
+    origin = previous.fillna(keyed["origin"].where(keyed["known"].isin([True])))
+    pump = keyed["pump"].to_numpy(np.int64)
+    known = origin.notna().to_numpy()
+    since = clock.usage(pump, origin.fillna(0.0).to_numpy(float))
+    age = clock.usage(pump, keyed["day"].to_numpy(float)) - since
+    return np.where(known, age, np.nan)[np.argsort(keyed["at"].to_numpy())]
+
+
+def visits_by_side(
+    records: Records, duty: Duty, clock: UsageClock, visits: pd.DataFrame,
+    tickets: pd.DataFrame, positions: pd.DataFrame, marks: pd.DataFrame, actions: Actions,
+) -> pd.DataFrame:
+    """One row per visit and side it touched, with the side's age then and what it cost.
+
+    Hours and costs of a visit that touched both sides are shared between them.
+    """
+    inside = kit_parts(records)
+    touched = _sides_touched(tickets, visits, positions, marks, actions, inside)
+    sides = visits.merge(touched, on="visit").sort_values(["visit", "side"])
+    sides = sides.merge(_renewal_share(marks, positions), on=["visit", "side"], how="left")
+    sides[["renewed", "whole"]] = sides[["renewed", "whole"]].isin([True])
+    kits = actions.kits.merge(inside[["kit", "side"]].drop_duplicates(), on="kit")
+    kits = kits.drop_duplicates(["visit", "side"])[["visit", "side", "kit"]]
+    sides = sides.merge(kits, on=["visit", "side"], how="left").reset_index(drop=True)
+    blamed = tickets.loc[~tickets["failed_part"].isin(["", "none"])].drop_duplicates("visit")
+    sides["failed_part"] = sides["visit"].map(blamed.set_index("visit")["failed_part"]).fillna("")
+    sides["kit"] = sides["kit"].fillna("")
+    sides["age"] = _age_at(records, clock, sides, positions)
+    number = sides.groupby("visit")["visit"].transform("size")
+    lost = sides["production_lost_h"]
+    sides["downtime_h"] = lost.fillna(sides["downtime_h"] - sides["waited_h"].fillna(0.0))
+    for column in ("labour_h", "downtime_h", "waited_h", "other_cost"):
+        sides[column] = sides[column] / number
+    pump = sides["pump"].to_numpy(np.int64)
+    stint = duty.stints.iloc[duty.at(pump, sides["day"].to_numpy(float))]
+    for column in ("service", "size_mm", "site"):
+        sides[column] = stint[column].to_numpy()
+    sides["breakdown"] = sides["reason"] == "breakdown"
+    sides["pump_id"] = records.pumps["pump_id"].to_numpy(object)[pump]
+    return sides.drop(columns=["order", "kits", "production_lost_h"])

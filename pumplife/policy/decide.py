@@ -1,0 +1,187 @@
+"""What to do with one pump group, and what each way of working would cost."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pumplife.policy.costs import CostRates, SideCosts, cost_rates
+from pumplife.policy.groups import SideGroup
+from pumplife.policy.interval import WORTH_PLANNING, IntervalAdvice, advise_interval
+from pumplife.policy.practice import (
+    AS_GOOD_AS_ALL,
+    LEAST_KIT_SHARE,
+    EventRates,
+    failed_part_rates,
+    practice_rates,
+    rates_of,
+)
+from pumplife.policy.pump import FloatArray, integrate_to
+
+PLANNED = "planned kit"
+RUN_TO_FAILURE = "run to failure"
+FAILED_PART = "run to failure, failed part only"
+CLEARLY_CHEAPER = 0.99  # renewing the failed part alone must undercut the rest by 1 %
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Decision:
+    """The advice for one group beside the other ways of working.
+
+    Attributes
+    ----------
+    policy : str
+        planned kit / run to failure / run to failure, failed part only.
+    interval : float
+        Planned interval [usage]; inf means run to failure.
+    kit_share : float
+        1 where a failure renews the whole side, 0 where it renews the failed part alone.
+    advice : IntervalAdvice
+        The best planned interval against running to failure.
+    costs : SideCosts
+    events : EventRates
+        Events under the advice [1 / usage unit].
+    advised, today, run_to_failure, failed_part : CostRates
+        [money / usage unit], paired by draw.
+    adopted : CostRates or None
+        What the plant has adopted, where it has.
+    adopted_interval : float
+        [usage]; inf means run to failure, NaN that nothing is adopted.
+    """
+
+    policy: str
+    interval: float
+    kit_share: float
+    advice: IntervalAdvice
+    costs: SideCosts
+    events: EventRates
+    advised: CostRates
+    today: CostRates
+    run_to_failure: CostRates
+    failed_part: CostRates
+    adopted: CostRates | None
+    adopted_interval: float
+
+    def __repr__(self) -> str:
+        """Say the policy and the interval."""
+        return f"<Decision: {self.policy}, {self.interval:.6g}>"
+
+    @property
+    def followed_interval(self) -> float:
+        """What the due list follows: the adopted interval, else the advised one [usage]."""
+        return self.interval if np.isnan(self.adopted_interval) else self.adopted_interval
+
+    @property
+    def followed_kit_share(self) -> float:
+        """1 where what is followed renews the whole side at a failure, else 0."""
+        return self.kit_share if np.isnan(self.adopted_interval) else 1.0
+
+    @property
+    def followed(self) -> CostRates:
+        """What the plant does now: its adopted interval, else its practice."""
+        return self.today if self.adopted is None else self.adopted
+
+
+def decide_group(
+    group: SideGroup, *, release_target: float, adopted_interval: float = np.nan
+) -> Decision:
+    """Compare the ways of working for one group and choose the cheapest within the limits.
+
+    Parameters
+    ----------
+    group : SideGroup
+        One without `missing`.
+    release_target : float
+        Largest probability of a release within one interval, for hazardous groups.
+    adopted_interval : float
+        What the plant has adopted [usage]; inf is run to failure, NaN nothing.
+
+    Returns
+    -------
+    Decision
+    """
+    costs = group.costs
+    assert costs is not None, "a group without costs has its reason in `missing`"
+    side = group.life
+    advice = advise_interval(
+        side,
+        costs.planned_money,
+        costs.failure_money,
+        maximum=group.maximum,
+        releasing=group.releases if group.hazard == "hazardous" else None,
+        release_target=release_target,
+    )
+    planned, never = rates_of(advice.at_interval), rates_of(advice.at_failure)
+    alone = failed_part_rates(group.lives.mean(), group.count)
+    cost_alone = cost_rates(costs, alone)
+    best = cost_rates(costs, planned)
+    alone_pays = (
+        np.isinf(advice.interval) and cost_alone.money.mean() < CLEARLY_CHEAPER * best.money.mean()
+    )
+    policy = PLANNED if np.isfinite(advice.interval) else RUN_TO_FAILURE
+    today = _events_today(group, advice, alone, never)
+    return Decision(
+        policy=FAILED_PART if alone_pays else policy,
+        interval=advice.interval,
+        kit_share=0.0 if alone_pays else 1.0,
+        advice=advice,
+        costs=costs,
+        events=alone if alone_pays else planned,
+        advised=cost_alone if alone_pays else best,
+        today=cost_rates(costs, today),
+        run_to_failure=cost_rates(costs, never),
+        failed_part=cost_alone,
+        adopted=_adopted_rates(group, advice, costs, adopted_interval),
+        adopted_interval=adopted_interval,
+    )
+
+
+def _events_today(
+    group: SideGroup, advice: IntervalAdvice, alone: EventRates, never: EventRates
+) -> EventRates:
+    """Events under today's practice; without planned work they may be known already."""
+    if group.planned.never == 1.0 and group.kit_share < LEAST_KIT_SHARE:
+        return alone
+    if group.planned.never == 1.0 and group.kit_share >= AS_GOOD_AS_ALL:
+        return never
+    return practice_rates(group.life, group.planned, group.kit_share, known=advice.known)
+
+
+def _adopted_rates(
+    group: SideGroup, advice: IntervalAdvice, costs: SideCosts, interval: float
+) -> CostRates | None:
+    """Cost of the adopted interval, the whole side renewed at failures."""
+    if np.isnan(interval):
+        return None
+    at = integrate_to(group.life, advice.known, np.array([interval]))
+    return cost_rates(costs, rates_of(at))
+
+
+def common_interval(groups: list[tuple[SideGroup, Decision]]) -> float:
+    """One interval for several groups that costs least in all [usage].
+
+    A group with a stricter limit of its own keeps that limit.  inf where running to failure
+    costs as little as any.
+    """
+    ladder = np.geomspace(
+        min(float(decision.advice.times[0]) for _, decision in groups),
+        max(float(decision.advice.times[-1]) for _, decision in groups),
+        600,
+    )
+    total = np.zeros(ladder.size)
+    for group, decision in groups:
+        total += group.usage_per_year.sum() * expected_cost(decision, ladder)
+    row = int(np.argmin(total))
+    return float(ladder[row]) if total[row] < (1.0 - WORTH_PLANNING) * total[-1] else np.inf
+
+
+def expected_cost(decision: Decision, interval: FloatArray) -> FloatArray:
+    """Posterior-expected cost rate of planned intervals, never beyond the group's limits.
+
+    [money / usage unit]
+    """
+    advice = decision.advice
+    limit = min((value for value in advice.limits.values() if value > 0.0), default=np.inf)
+    kept = np.minimum(interval, min(limit, float(advice.times[-1])))
+    return np.interp(np.log(kept), np.log(advice.times), advice.expected)

@@ -1,0 +1,284 @@
+"""One side of a pump: its wearing positions in series, and what integrates over its life.
+
+Time comes first in every array here: survival is (times, draws), a hazard or incidence per
+part is (times, parts, draws).  Times may be (times, 1), shared by the draws, or (times, draws).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pumplife.errors import RecordError
+from pumplife.weibull.draws import LifeDraws
+
+FloatArray = NDArray[np.float64]
+
+LOG_TIME_SPAN = 690.0  # exp of it is near the largest float: any unit of time fits
+BLOCK_CELLS = 2_000_000  # times x parts x draws held at once
+DYING = 40.0  # cumulative hazard beyond which a side is as good as dead: survival below 1e-17
+
+
+class Life(Protocol):
+    """Any life on arrays: leading axis parts, then draws; times broadcast to the left of both."""
+
+    def survival(self, t: FloatArray, /) -> FloatArray:
+        """Probability that the part outlives t."""
+
+    def hazard(self, t: FloatArray, /) -> FloatArray:
+        """Failure rate at age t of a part that reached t [1 / usage unit]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SideLife:
+    """The wearing parts of one pump side, in series: the first failure stops the side.
+
+    Attributes
+    ----------
+    lives : Life
+        Lives of the parts, arrays (parts, draws); usually LifeDraws.
+    count : float array (parts,)
+        Positions of each part on the side.
+    """
+
+    lives: Life
+    count: FloatArray
+
+    def __repr__(self) -> str:
+        """Say how many parts and positions."""
+        return f"<SideLife: {self.count.size} parts, {self.count.sum():g} positions>"
+
+    def evaluate(self, times: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Cumulative hazard of the side (times, draws) and hazard by part (times, parts, draws)."""
+        t = times[:, None, :]
+        count = self.count[:, None]
+        with np.errstate(all="ignore"):
+            if isinstance(self.lives, LifeDraws):
+                cumulative, hazard = _weibull_hazards(self.lives, t)
+            else:
+                cumulative = -np.log(self.lives.survival(t))
+                hazard = np.nan_to_num(self.lives.hazard(t), nan=0.0, posinf=0.0)
+            total = np.einsum("tpd,p->td", cumulative, self.count)
+            return total, hazard * count
+
+    def survival(self, times: FloatArray) -> FloatArray:
+        """Probability that no position has failed by `times` [usage], (times, draws)."""
+        return np.exp(-self.evaluate(np.asarray(times, float))[0])
+
+
+def _weibull_hazards(lives: LifeDraws, t: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Cumulative hazard and hazard of the parts, with as few powers as will do."""
+    wear = np.exp(np.minimum(lives.shape * (np.log(t) - np.log(lives.scale)), 500.0))
+    wear_rate = lives.shape * wear / t
+    if not np.any(lives.early_share):
+        return wear, wear_rate
+    worn = (1.0 - lives.early_share) * np.exp(-wear)
+    early = lives.early_share * np.exp(-t / lives.early_scale)
+    alive = worn + early
+    some = alive > 0.0
+    cumulative = np.where(some, -np.log(np.where(some, alive, 1.0)), wear)
+    rate = (worn * wear_rate + early / lives.early_scale) / np.where(some, alive, 1.0)
+    return cumulative, np.where(some, rate, wear_rate)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SideIntegrals:
+    """What happens to a side within one interval, were it planned at each of the times.
+
+    Attributes
+    ----------
+    times : float array (times, 1) or (times, draws)
+        Ages [usage].
+    survival : float array (times, draws)
+        Probability of reaching that age without a failure.
+    hazard : float array (times, parts, draws)
+        Failure rate by part at that age, all its positions [1 / usage unit].
+    incidence : float array (times, parts, draws)
+        Probability that the part fails, first of all, before that age.
+    uptime : float array (times, draws)
+        Expected usage until failure or that age, whichever comes first [usage].
+    """
+
+    times: FloatArray
+    survival: FloatArray
+    hazard: FloatArray
+    incidence: FloatArray
+    uptime: FloatArray
+
+    def __repr__(self) -> str:
+        """Say the size."""
+        return f"<SideIntegrals: {self.incidence.shape} times x parts x draws>"
+
+
+def time_at_hazard(side: SideLife, target: float, draws: int) -> FloatArray:
+    """Age [usage] at which the side's cumulative hazard passes `target`, per draw (draws,)."""
+    low = np.full((1, draws), -LOG_TIME_SPAN)
+    high = -low
+    for _ in range(36):
+        middle = 0.5 * (low + high)
+        beyond = ~(side.evaluate(np.exp(middle))[0] < target)
+        high = np.where(beyond, middle, high)
+        low = np.where(beyond, low, middle)
+    return np.asarray(np.exp(low[0]))
+
+
+def count_draws(side: SideLife) -> int:
+    """How many draws the lives carry."""
+    return int(side.lives.survival(np.ones((1, 1, 1))).shape[-1])
+
+
+def shared_times(side: SideLife, *, panels: int = 96) -> FloatArray:
+    """One ladder of ages for all draws, even in log time, (panels + 1, 1) [usage].
+
+    It runs from where hardly a draw has a failure to where hardly a draw has a survivor.
+    """
+    draws = count_draws(side)
+    low = float(np.quantile(time_at_hazard(side, 1e-6, draws), 0.05))
+    high = float(np.max(time_at_hazard(side, 30.0, draws)))
+    return np.asarray(np.geomspace(low, high, panels + 1)[:, None])
+
+
+def own_times(side: SideLife, *, panels: int = 240) -> FloatArray:
+    """A ladder of ages for each draw, dense where the side dies, (panels + 1, draws) [usage]."""
+    draws = count_draws(side)
+    low = np.log(time_at_hazard(side, 1e-8, draws))
+    high = np.log(time_at_hazard(side, DYING, draws))
+    coarse = low + np.linspace(0.0, 1.0, 4 * panels + 1)[:, None] * (high - low)
+    wear = np.log(np.maximum(side.evaluate(np.exp(coarse))[0], 1e-9))
+    effort = (coarse - low) / (high - low) + (wear - wear[0]) / (wear[-1] - wear[0])
+    effort *= 0.5 * (1.0 - 1e-12)
+    lane = np.arange(draws)
+    wanted = np.linspace(0.0, 1.0 - 1e-12, panels + 1)[:, None] + lane
+    ladder = np.interp(wanted.T.ravel(), (effort + lane).T.ravel(), coarse.T.ravel())
+    ladder = np.exp(ladder.reshape(draws, panels + 1).T)
+    return np.asarray(np.maximum.accumulate(ladder, axis=0))
+
+
+def integrate_side(side: SideLife, times: FloatArray, *, nodes: int = 4) -> SideIntegrals:
+    """Survival, incidence by part and expected uptime at each of the rising `times`.
+
+    Gauss-Legendre in log time between neighbouring times, so that an infinite hazard at 0 does
+    no harm; below the first time the parts share the failures by their cumulative hazards, which
+    is exact as that time goes to 0.
+
+    Parameters
+    ----------
+    side : SideLife
+    times : float array (times, 1) or (times, draws)
+        Rising ages above 0 [usage]; see `shared_times` and `own_times`.
+    nodes : int
+        Gauss-Legendre nodes between two times.
+
+    Returns
+    -------
+    SideIntegrals
+    """
+    times = np.asarray(times, float)
+    if times.ndim != 2 or not np.all(times > 0.0):
+        raise RecordError("ages to integrate over must be a two-dimensional array above 0")
+    cumulative, hazard = side.evaluate(times)
+    first_incidence, first_uptime = _below_first(side, times[:1], cumulative[:1], hazard[:1])
+    steps_incidence, steps_uptime = _panels(side, times[:-1], times[1:], nodes)
+    incidence = np.cumsum(np.concatenate([first_incidence, steps_incidence]), axis=0)
+    uptime = np.cumsum(np.concatenate([first_uptime, steps_uptime]), axis=0)
+    return SideIntegrals(
+        times=times,
+        survival=np.exp(-cumulative),
+        hazard=hazard,
+        incidence=_share_failures(incidence, cumulative),
+        uptime=uptime,
+    )
+
+
+def integrate_to(
+    side: SideLife, known: SideIntegrals, age: FloatArray, *, nodes: int = 8
+) -> SideIntegrals:
+    """Extend `known` to one age per draw, (draws,) or one for all (1,); inf means no end.
+
+    Ages beyond the last known time are taken there, where hardly anything still runs.
+    """
+    draws = known.survival.shape[1]
+    ages = np.broadcast_to(np.asarray(age, float), (draws,))
+    ladder = np.broadcast_to(known.times, (known.times.shape[0], draws))
+    clipped = np.clip(ages, ladder[0], ladder[-1])
+    row = np.clip((ladder <= clipped).sum(axis=0) - 1, 0, ladder.shape[0] - 1)
+    lane = np.arange(draws)
+    start = ladder[row, lane]
+    incidence, uptime = _panels(side, start[None, :], clipped[None, :], nodes)
+    incidence += known.incidence[row, :, lane].T[None]
+    uptime += known.uptime[row, lane][None]
+    below = ages < ladder[0]
+    reached = np.where(below, ages, clipped)[None, :]
+    cumulative, hazard = side.evaluate(np.maximum(reached, 1e-300))
+    uptime = np.where(below, reached, uptime)
+    return SideIntegrals(
+        times=reached,
+        survival=np.exp(-cumulative),
+        hazard=hazard,
+        incidence=_share_failures(incidence, cumulative),
+        uptime=uptime,
+    )
+
+
+def _below_first(
+    side: SideLife, first: FloatArray, cumulative: FloatArray, hazard: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Incidence by part and uptime from 0 to the first time, the hazard taken as a power of it."""
+    with np.errstate(all="ignore"):
+        by_part = -np.log(side.lives.survival(first[:, None, :])) * side.count[:, None]
+    total = np.maximum(by_part.sum(axis=1, keepdims=True), 1e-300)
+    failed = -np.expm1(-cumulative)
+    incidence = by_part / total * failed[:, None, :]
+    power = first * hazard.sum(axis=1) / np.maximum(cumulative, 1e-300)
+    return incidence, first * (1.0 - failed / (1.0 + power))
+
+
+def _panels(
+    side: SideLife, low: FloatArray, high: FloatArray, nodes: int
+) -> tuple[FloatArray, FloatArray]:
+    """Incidence by part and uptime within each panel from `low` to `high`, (panels, ...)."""
+    cells = nodes * side.count.size * count_draws(side)
+    block = max(1, BLOCK_CELLS // cells)
+    parts = [
+        _panel_block(side, low[at : at + block], high[at : at + block], nodes)
+        for at in range(0, low.shape[0], block)
+    ]
+    return (
+        np.concatenate([incidence for incidence, _ in parts]),
+        np.concatenate([uptime for _, uptime in parts]),
+    )
+
+
+def _panel_block(
+    side: SideLife, low: FloatArray, high: FloatArray, nodes: int
+) -> tuple[FloatArray, FloatArray]:
+    """Gauss-Legendre in log time over some panels at once."""
+    point, weight = _legendre(nodes)
+    log_low, log_high = np.log(low), np.log(high)
+    half = 0.5 * (log_high - log_low)
+    log_time = (log_low + half)[:, None, :] + half[:, None, :] * point[:, None]
+    times = np.exp(log_time)
+    flat = times.reshape(-1, times.shape[-1])
+    cumulative, hazard = side.evaluate(flat)
+    mass = (half[:, None, :] * weight[:, None] * times).reshape(flat.shape) * np.exp(-cumulative)
+    panels = low.shape[0]
+    uptime = mass.reshape(panels, nodes, -1).sum(axis=1)
+    hazard *= mass[:, None, :]
+    incidence = hazard.reshape(panels, nodes, hazard.shape[1], -1).sum(axis=1)
+    return incidence, uptime
+
+
+def _share_failures(incidence: FloatArray, cumulative: FloatArray) -> FloatArray:
+    """Incidence by part, made to sum exactly to the probability of a failure."""
+    total = incidence.sum(axis=1)
+    failed = -np.expm1(-cumulative)
+    factor = np.where(total > 0.0, failed / np.where(total > 0.0, total, 1.0), 1.0)
+    return np.asarray(incidence * factor[:, None, :])
+
+
+def _legendre(nodes: int) -> tuple[Any, Any]:
+    """Nodes and weights on (-1, 1)."""
+    return np.polynomial.legendre.leggauss(nodes)

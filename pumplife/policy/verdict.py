@@ -1,0 +1,144 @@
+"""The advice for a group in plain words."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pumplife.policy.decide import FAILED_PART, PLANNED, Decision
+from pumplife.policy.groups import SideGroup
+from pumplife.policy.interval import MAKER, RELEASE, WEAR_RELEASE
+
+EARLY_NOTICED = 0.003  # share of early lives from which they are spoken of
+FEW_FAILURES = ((0.5, "No failure seen yet"), (4.5, "Indicative"), (9.5, "Weak evidence"))
+
+
+def describe_decision(
+    group: SideGroup, decision: Decision, fits: pd.DataFrame, *, usage_unit: str, target: float
+) -> str:
+    """What to do and how sure it is, a few sentences.
+
+    Early lives come first: they hide wear, and cure comes before planned work.
+    """
+    words = [
+        _early_words(group),
+        _policy_words(group, decision, usage_unit),
+        _limit_words(decision, target),
+        _practice_words(decision),
+        _evidence_words(group, decision, fits, usage_unit),
+    ]
+    return " ".join(sentence for sentence in words if sentence)
+
+
+def _early_words(group: SideGroup) -> str:
+    """Say which parts die early."""
+    shares = group.lives.early_share.mean(axis=1)
+    found = [
+        f"{share:.1%} of new {part}s"
+        for part, share in zip(group.part, shares, strict=True)
+        if share > EARLY_NOTICED
+    ]
+    if not found:
+        return ""
+    return (
+        f"Look at assembly first: about {' and '.join(dict.fromkeys(found))} fail soon after "
+        "fitting, which no interval cures; wear is judged apart from these."
+    )
+
+
+def _policy_words(group: SideGroup, decision: Decision, unit: str) -> str:
+    """Say what to do."""
+    advice = decision.advice
+    if decision.policy == PLANNED:
+        weeks = decision.interval / (7.0 * float(np.median(group.rate)))
+        return (
+            f"Renew the whole side every {_round(decision.interval)} {unit} (about {weeks:.0f} "
+            f"weeks at the median pump); {_band_words(decision, unit)}."
+        )
+    if decision.policy == FAILED_PART:
+        return (
+            "Run to failure and renew the failed part alone: the whole kit at each failure costs "
+            f"{decision.run_to_failure.money.mean() / decision.failed_part.money.mean() - 1:.0%} "
+            "more, and planned work doesn't pay."
+        )
+    if advice.prob_planning_pays < 0.5:
+        return (
+            "Run to failure, renewing the whole side then: planned work is more likely dearer "
+            f"(chance that it pays: {advice.prob_planning_pays:.0%})."
+        )
+    return (
+        "Run to failure, renewing the whole side then: planned work would save less than 1 % of "
+        "the cost."
+    )
+
+
+def _band_words(decision: Decision, unit: str) -> str:
+    """Say how far the interval may move."""
+    low, high = decision.advice.near_best_low, decision.advice.near_best_high
+    if high <= decision.interval * (1.0 + 1e-9):
+        return f"from {_round(low)} {unit} on the cost stays within 5 %, later is beyond the limit"
+    if np.isinf(high):
+        return f"anything above {_round(low)} {unit} is within 5 % of the least cost"
+    return f"from {_round(low)} to {_round(high)} {unit} the cost stays within 5 %"
+
+
+def _limit_words(decision: Decision, target: float) -> str:
+    """Say which limit decides, or can't be kept."""
+    advice = decision.advice
+    words = {
+        RELEASE: f"The limit on release of fluid ({target:.0%} within one interval, at the 95 % "
+        "bound) sets this, not cost.",
+        WEAR_RELEASE: f"The interval holds releases by wear to {target:.0%} within one interval "
+        "(at the 95 % bound).",
+        MAKER: "The maker's or legal limit sets this, not cost.",
+    }.get(advice.binding_limit, "")
+    if advice.limits.get(RELEASE, np.inf) > 0.0:
+        return words
+    return (
+        f"No interval keeps the chance of a release within one interval at {target:.0%}, because "
+        "of the failures soon after fitting: cure these, contain the leak or change the duty. "
+        f"{words}"
+    ).strip()
+
+
+def _practice_words(decision: Decision) -> str:
+    """Say when today's practice is already as good."""
+    today, advised = decision.today.money, decision.advised.money
+    saved = 1.0 - advised.mean() / today.mean()
+    if abs(saved) < 0.02:
+        return "Today's practice costs much the same."
+    if saved < 0.0:
+        return (
+            "Today's practice is cheaper by the model, but doesn't keep the limit."
+            if decision.advice.binding_limit != "cost"
+            else "Today's practice is cheaper by the model: look at what it does differently."
+        )
+    return f"Today's practice costs {today.mean() / advised.mean() - 1.0:.0%} more."
+
+
+def _evidence_words(group: SideGroup, decision: Decision, fits: pd.DataFrame, unit: str) -> str:
+    """Say how many failures stand behind it, and whether it reaches beyond what was seen."""
+    rows = fits.iloc[np.unique(group.fit_rows)]
+    failures = float(rows["failures"].sum())
+    words = []
+    for limit, word in FEW_FAILURES:
+        if failures < limit:
+            count = "" if failures < 0.5 else f": {failures:.3g} failures"
+            words.append(f"{word}{count}; the assumed shape of wear carries weight.")
+            break
+    longest = float(rows["longest_life"].max()) if "longest_life" in rows else np.nan
+    if np.isfinite(decision.interval) and decision.interval > longest:
+        words.append(
+            f"The interval lies beyond the longest life seen ({_round(longest)} {unit}): "
+            "approach it in steps."
+        )
+    return " ".join(words)
+
+
+def _round(value: float) -> str:
+    """Two or three significant digits with thousands marks."""
+    if not np.isfinite(value) or value <= 0.0:
+        return f"{value:g}"
+    digits = max(0, 2 - int(np.floor(np.log10(value))))
+    scale = 10.0 ** (2 - int(np.floor(np.log10(value))))
+    return f"{np.round(value * scale) / scale:,.{digits}f}"

@@ -1,0 +1,1 @@
+"""What the plant wrote down: read, check and lay out along time."""

@@ -1,0 +1,134 @@
+"""What was found wrong, doubtful or worth knowing in the records: one row each."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+AUDIT_COLUMNS = (
+    "severity",
+    "table",
+    "row",
+    "pump_id",
+    "rule",
+    "what",
+    "consequence",
+    "remedy",
+)
+SEVERITIES = ("stop", "caution", "note")
+
+
+@dataclass(slots=True, eq=False)
+class AuditLog:
+    """Collects audit rows while the records are read and used."""
+
+    _parts: list[pd.DataFrame] = field(default_factory=list)
+
+    def __repr__(self) -> str:
+        return f"AuditLog({sum(len(part) for part in self._parts)} rows)"
+
+    def add(
+        self,
+        severity: str,
+        what: str,
+        *,
+        rule: str,
+        table: str = "",
+        row: int | None = None,
+        pump_id: str = "",
+        consequence: str = "",
+        remedy: str = "",
+    ) -> None:
+        """Add one row.
+
+        Parameters
+        ----------
+        severity : str
+            stop, caution or note.
+        what : str
+            The finding, as a sentence.
+        rule : str
+            A short name of the check.
+        table, row, pump_id : str, int, str
+            Where it was found; `row` as a spreadsheet shows it.
+        consequence, remedy : str
+            What pumplife did about it, and what to do.
+        """
+        cells = (_known(severity), table, row, pump_id, rule, what, consequence, remedy)
+        self._append({name: [cell] for name, cell in zip(AUDIT_COLUMNS, cells, strict=True)})
+
+    def add_rows(
+        self,
+        frame: pd.DataFrame,
+        *,
+        severity: str,
+        rule: str,
+        what: str | Sequence[str],
+        table: str = "",
+        consequence: str = "",
+        remedy: str | Sequence[str] = "",
+    ) -> None:
+        """Add one row per row of `frame`, which may carry `row` and `pump_id`.
+
+        Parameters
+        ----------
+        frame : DataFrame
+            The rows concerned.
+        what, remedy : str or sequence of str
+            One sentence for all, or one for each row.
+        severity, rule, table, consequence : str
+            As in `add`.
+        """
+        if frame.empty:
+            return
+        count = len(frame)
+        self._append(
+            {
+                "severity": [_known(severity)] * count,
+                "table": [table] * count,
+                "row": list(frame["row"]) if "row" in frame else [None] * count,
+                "pump_id": list(frame["pump_id"]) if "pump_id" in frame else [""] * count,
+                "rule": [rule] * count,
+                "what": _spread(what, count),
+                "consequence": [consequence] * count,
+                "remedy": _spread(remedy, count),
+            }
+        )
+
+    def frame(self) -> pd.DataFrame:
+        """Give all rows: stops first, then cautions, then notes, each once.
+
+        Returns
+        -------
+        DataFrame
+            The columns of `AUDIT_COLUMNS`; `row` is a nullable integer.
+        """
+        if not self._parts:
+            return _typed({name: [] for name in AUDIT_COLUMNS})
+        rows = pd.concat(self._parts, ignore_index=True).drop_duplicates()
+        rank = rows["severity"].map({name: i for i, name in enumerate(SEVERITIES)})
+        return rows.loc[rank.sort_values(kind="stable").index].reset_index(drop=True)
+
+    @property
+    def has_stop(self) -> bool:
+        """Whether any row is a stop."""
+        return any(bool(part["severity"].eq("stop").any()) for part in self._parts)
+
+    def _append(self, columns: dict[str, list[object]]) -> None:
+        self._parts.append(_typed(columns))
+
+
+def _known(severity: str) -> str:
+    if severity not in SEVERITIES:
+        raise ValueError(f"severity is one of {', '.join(SEVERITIES)}, not {severity!r}")
+    return severity
+
+
+def _spread(words: str | Sequence[str], count: int) -> list[object]:
+    return [words] * count if isinstance(words, str) else list(words)
+
+
+def _typed(columns: dict[str, list[object]]) -> pd.DataFrame:
+    frame = pd.DataFrame(columns, columns=list(AUDIT_COLUMNS), dtype=object)
+    frame["row"] = frame["row"].astype("Int64")
+    return frame

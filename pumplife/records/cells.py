@@ -1,0 +1,286 @@
+"""Turn the text of a column into numbers, dates and codes, and say which cells could not be."""
+
+import re
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pumplife.records.sources import squeeze
+
+ORDERS = ("day-first", "month-first", "year-first")
+
+_MONTHS = {
+    **{"jan": 1, "feb": 2, "mar": 3, "apr": 4, "may": 5, "jun": 6},
+    **{"jul": 7, "aug": 8, "sep": 9, "oct": 10, "nov": 11, "dec": 12},
+}
+_ISO = r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[T ].*)?$"
+_MONTH = r"^(\d{4}-\d{1,2})$"
+_COMPACT = r"^(\d{4})(\d{2})(\d{2})$"
+_THREE = r"^(\d{1,2})[-/. ]+(\d{1,2})[-/. ]+(\d{4}|\d{2})(?:[T ,].*)?$"
+_NAMED = r"^(\d{1,2})[-/. ]*([A-Za-z]{3})[a-z]*[-/., ]*(\d{4})(?:[T ,].*)?$"
+_SERIAL = r"^[1-9]\d{4}(?:\.\d+)?$"
+_PLAIN_NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TypedColumn:
+    """A column after reading.
+
+    Attributes
+    ----------
+    values : Series
+        Numbers (NaN), dates (NaT) or codes ("") in place of text.
+    bad : Series of bool
+        Cells that hold something which can't be read.
+    order : str
+        For dates, the order that was used; "" where none was needed.
+    undecided : bool
+        For dates, that the column itself can't tell day from month.
+    decimal : str
+        For numbers, "." or ",": what stands before the decimals.
+    guessed : bool
+        For numbers, that the column itself can't tell decimals from thousands.
+    """
+
+    values: "pd.Series"
+    bad: "pd.Series[bool]"
+    order: str = ""
+    undecided: bool = False
+    decimal: str = "."
+    guessed: bool = False
+
+    def __repr__(self) -> str:
+        return f"TypedColumn({len(self.values)} cells, {int(self.bad.sum())} unreadable)"
+
+
+def tidy_text(column: "pd.Series") -> "pd.Series":
+    """Trim cells and fold runs of white space to one blank, line breaks included."""
+    spellings, place = _spellings(column)
+    tidied = np.array([" ".join(word.split()) for word in spellings], dtype=object)
+    return pd.Series(tidied[place], index=column.index, dtype=object)
+
+
+def _spellings(column: "pd.Series") -> "tuple[list[str], NDArray[np.intp]]":
+    """Give the distinct cells and which one each row holds."""
+    place, words = pd.factorize(column)
+    return [str(word) for word in words], place.astype(np.intp)
+
+
+def read_numbers(
+    column: "pd.Series", *, decimal: str = "", hint: str = "", exact: bool = False
+) -> TypedColumn:
+    """Read numbers with a decimal point or comma and with or without thousands marks.
+
+    Parameters
+    ----------
+    column : Series of str
+        Tidied cells.
+    decimal : str
+        "." or "," where the plant has said so.
+    hint : str
+        What to take where the column itself can't tell; "" = ".".
+    exact : bool
+        The cells come from a workbook, where a point is a point.
+
+    Returns
+    -------
+    TypedColumn
+        Floats.
+    """
+    direct = pd.to_numeric(column.where(column.str.match(_PLAIN_NUMBER), ""), errors="coerce")
+    spellings, place = _spellings(column)
+    shapes = [_bare_number(word) for word in spellings]
+    seen = ("." if exact else "") or decimal or decimal_mark(shapes)
+    mark = seen or hint or "."
+    doubtful = any("." in word or "," in word for word in shapes)
+    if mark == "." and bool((direct.notna() | column.eq("")).all()):
+        values = direct.astype("float64")
+    else:
+        numbers = np.array([_number(word, mark) for word in shapes], dtype=float)
+        values = pd.Series(numbers[place], index=column.index)
+    return TypedColumn(
+        values=values,
+        bad=values.isna() & column.ne(""),
+        decimal=mark,
+        guessed=doubtful and not seen,
+    )
+
+
+def _bare_number(word: str) -> str:
+    return re.sub(r"[\s'’€$£]", "", word)
+
+
+def decimal_mark(words: list[str]) -> str:
+    """Say what the cells show beyond doubt: "." or "," before decimals, or "" for neither.
+
+    A cell with both marks shows it by the last one; a cell with one mark that isn't followed by
+    exactly three digits shows it too; repeated marks are thousands.
+    """
+    votes = {_vote(word) for word in words if "," in word or "." in word}
+    votes.discard("")
+    return votes.pop() if len(votes) == 1 else ""
+
+
+def _vote(word: str) -> str:
+    points, commas = word.count("."), word.count(",")
+    if points and commas:
+        return "." if word.rfind(".") > word.rfind(",") else ","
+    mark, other, count = (".", ",", points) if points else (",", ".", commas)
+    if count > 1:
+        return other
+    whole, _, rest = word.lstrip("+-").partition(mark)
+    grouped = re.fullmatch(r"\d{3}", rest) and re.fullmatch(r"[1-9]\d{0,2}", whole)
+    return "" if grouped else mark
+
+
+def _number(word: str, mark: str) -> float:
+    other = "," if mark == "." else "."
+    whole, _, rest = word.partition(mark)
+    grouped = re.fullmatch(rf"[+-]?\d{{1,3}}(\{other}\d{{3}})+", whole)
+    if other in rest or (other in whole and not grouped):
+        return np.nan
+    plain = whole.replace(other, "") + ("." + rest if mark in word else "")
+    return float(plain) if _PLAIN_NUMBER.match(plain) else np.nan
+
+
+def read_dates(
+    column: "pd.Series", *, order: str = "", serials: bool = False, months: bool = False
+) -> TypedColumn:
+    """Read dates: ISO always, other orders as the whole column or the plant says.
+
+    Parameters
+    ----------
+    column : Series of str
+        Tidied cells; a time of day is dropped.
+    order : str
+        day-first, month-first or year-first, used only where the column can't decide.
+    serials : bool
+        Take five-digit numbers as the day numbers of a workbook.
+    months : bool
+        Take 2025-03 as the first day of that month.
+
+    Returns
+    -------
+    TypedColumn
+        Dates without time, between 1950 and 2099.
+    """
+    spellings, place = _spellings(column)
+    words = pd.Series(spellings, dtype=object)
+    if months:
+        words = words.str.replace(_MONTH, r"\1-01", regex=True)
+    days = _certain_dates(words)
+    if serials:
+        days = days.fillna(_serial_dates(words))
+    three = words[days.isna()].str.extract(_THREE).dropna().astype(int)
+    used, undecided = date_order(three.to_numpy(), order)
+    days = days.fillna(_ordered_dates(three, used))
+    days = days.where(days.dt.year.between(1950, 2099))
+    values: pd.Series = pd.Series(days.to_numpy()[place], index=column.index)
+    return TypedColumn(
+        values=values, bad=values.isna() & column.ne(""), order=used, undecided=undecided
+    )
+
+
+def _certain_dates(words: "pd.Series") -> "pd.Series":
+    """Read the spellings that need no order."""
+    found = pd.Series(pd.NaT, index=words.index, dtype="datetime64[ns]")
+    for pattern in (_ISO, _COMPACT):
+        found = found.fillna(_compose(words.str.extract(pattern).set_axis(["y", "m", "d"], axis=1)))
+    named = words.str.extract(_NAMED).set_axis(["d", "m", "y"], axis=1)
+    named["m"] = named["m"].str.lower().map(_MONTHS)
+    certain: pd.Series = found.fillna(_compose(named))
+    return certain
+
+
+def _serial_dates(words: "pd.Series") -> "pd.Series":
+    serial = pd.to_numeric(words.where(words.str.match(_SERIAL), ""), errors="coerce")
+    days: pd.Series = pd.Timestamp("1899-12-30") + pd.to_timedelta(np.floor(serial), unit="D")
+    return days
+
+
+def _compose(parts: pd.DataFrame) -> "pd.Series":
+    """Join year, month and day [columns y, m, d]; impossible dates become NaT."""
+    numbers = parts.dropna().astype(int)
+    written = (
+        numbers["y"].astype(str)
+        + "-"
+        + numbers["m"].astype(str).str.zfill(2)
+        + "-"
+        + numbers["d"].astype(str).str.zfill(2)
+    )
+    days: pd.Series = pd.to_datetime(written, format="%Y-%m-%d", errors="coerce").astype(
+        "datetime64[ns]"
+    )
+    whole: pd.Series = days.reindex(parts.index)
+    return whole
+
+
+def date_order(three: "NDArray[np.int64]", declared: str) -> tuple[str, bool]:
+    """Decide the order of dates from all cells of a column.
+
+    Parameters
+    ----------
+    three : int array, (n, 3)
+        The three numbers of each cell as written, the last with 2 or 4 digits.
+    declared : str
+        What the plant says, for columns that can't decide.
+
+    Returns
+    -------
+    tuple of str and bool
+        The order, and whether it stays undecided (then day-first stands in).
+    """
+    if not len(three):
+        return "", False
+    first, second, third = three.T
+    day_first, month_first = bool((first > 12).any()), bool((second > 12).any())
+    if bool((first > 31).any()):
+        return "year-first", False
+    if declared == "year-first" and bool((third <= 31).all()):
+        return declared, False
+    if day_first != month_first:
+        return ("day-first" if day_first else "month-first"), False
+    if declared in ORDERS[:2]:
+        return declared, False
+    return "day-first", bool((first != second).any())
+
+
+def _ordered_dates(three: pd.DataFrame, order: str) -> "pd.Series":
+    names = {"month-first": ["m", "d", "y"], "year-first": ["y", "m", "d"]}
+    parts = three.set_axis(names.get(order, ["d", "m", "y"]), axis=1)
+    short = parts["y"] < 100
+    century = np.where(parts["y"] < 70, 2000, 1900)
+    return _compose(parts.assign(y=parts["y"] + np.where(short, century, 0)))
+
+
+def translate(column: "pd.Series", words: dict[str, str]) -> "pd.Series":
+    """Replace the plant's words by ours; case and surrounding blanks don't matter."""
+    known = {_fold(word): ours for word, ours in words.items()}
+    spellings, place = _spellings(column)
+    ours = np.array([known.get(_fold(word), word) for word in spellings], dtype=object)
+    return pd.Series(ours[place], index=column.index, dtype=object)
+
+
+def _fold(word: str) -> str:
+    return " ".join(word.split()).casefold()
+
+
+def read_codes(column: "pd.Series", codes: tuple[str, ...]) -> TypedColumn:
+    """Read code words; case, blanks, hyphens and underscores don't matter.
+
+    Parameters
+    ----------
+    column : Series of str
+        Tidied cells, already translated.
+    codes : tuple of str
+        The words allowed.
+    """
+    known = {squeeze(code): code for code in codes}
+    if codes == ("yes", "no"):
+        known |= {"y": "yes", "true": "yes", "1": "yes", "n": "no", "false": "no", "0": "no"}
+    spellings, place = _spellings(column)
+    read = np.array([known.get(squeeze(word), "") for word in spellings], dtype=object)
+    values = pd.Series(read[place], index=column.index, dtype=object)
+    return TypedColumn(values=values, bad=values.eq("") & column.ne(""))

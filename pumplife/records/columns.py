@@ -1,0 +1,363 @@
+"""Give the raw cells of a table our headings and types; say what could not be used."""
+
+import re
+from typing import Any
+
+import pandas as pd
+
+from pumplife.records.audit import AuditLog
+from pumplife.records.cells import (
+    TypedColumn,
+    decimal_mark,
+    read_codes,
+    read_dates,
+    read_numbers,
+    tidy_text,
+    translate,
+)
+from pumplife.records.schema import Column, Table
+from pumplife.records.sources import RawTable, squeeze
+
+PLANNABLE = ("pumps", "moves", "parts", "kits")
+"""Tables whose rows may be dated after the window, as plans."""
+
+
+def blank_table(table: Table) -> pd.DataFrame:
+    """Give the table without rows but with every column in its type."""
+    frame = pd.DataFrame({column.name: _blank_cells(column, 0) for column in table.columns})
+    frame["file"] = pd.Series([], dtype=object)
+    frame["row"] = pd.Series([], dtype="int64")
+    return mark_open(frame, table)
+
+
+def mark_open(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
+    """Add the columns that are filled later: pump = -1, plan = False."""
+    if "pump_id" in table.headings:
+        frame = frame.assign(pump=pd.Series(-1, index=frame.index, dtype="int64"))
+    if table.name in PLANNABLE:
+        frame = frame.assign(plan=pd.Series(False, index=frame.index, dtype=bool))
+    return frame
+
+
+def _blank_cells(column: Column, count: int) -> "pd.Series":
+    if column.kind == "number":
+        return pd.Series([float("nan")] * count, dtype="float64")
+    if column.kind == "date":
+        return pd.Series([pd.NaT] * count, dtype="datetime64[ns]")
+    return pd.Series([""] * count, dtype=object)
+
+
+def set_aside(
+    frame: pd.DataFrame,
+    unfit: "pd.Series[bool]",
+    log: AuditLog,
+    *,
+    table: str,
+    rule: str,
+    what: str | list[str],
+    remedy: str | list[str] = "Correct the row in the source.",
+    severity: str = "caution",
+) -> pd.DataFrame:
+    """Leave rows out of a table, with one audit row each.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        The table.
+    unfit : Series of bool
+        The rows to leave out.
+    what, remedy : str or list of str
+        One sentence for all, or one per row left out.
+    """
+    if not bool(unfit.any()):
+        return frame
+    log.add_rows(
+        frame[unfit],
+        severity=severity,
+        rule=rule,
+        what=what,
+        table=table,
+        consequence="The row is set aside.",
+        remedy=remedy,
+    )
+    return frame[~unfit].reset_index(drop=True)
+
+
+def type_table(
+    raw: RawTable, table: Table, settings: dict[str, Any], log: AuditLog
+) -> pd.DataFrame | None:
+    """Turn the raw cells of a table into typed columns under our headings.
+
+    Parameters
+    ----------
+    raw : RawTable
+        As read.
+    table : Table
+        What is expected.
+    settings : dict
+        plant.toml, of which [columns], [codes], [dates] and [numbers] are used.
+    log : AuditLog
+        Gets every cell and row that can't be used.
+
+    Returns
+    -------
+    DataFrame or None
+        Every column of the table, the plant's own further columns as text, `file` and `row`;
+        None where the study can't go on, with the reason in the log.
+    """
+    _log_reading(raw, table, log)
+    cells = _rename(raw, table, settings.get("columns", {}).get(table.name, {}), log)
+    if not _complete(cells, raw, table, log):
+        return None
+    cells = cells.apply(tidy_text)
+    words = settings.get("codes", {}).get(table.name, {})
+    for name in set(words) & set(cells.columns):
+        cells[name] = translate(cells[name], words[name])
+    frame = cells.assign(file=raw.source.label, row=raw.row)
+    bad: dict[str, pd.Series] = {}
+    hint = decimal_hint(cells, raw, table)
+    for column in table.columns:
+        if column.name not in cells:
+            frame[column.name] = _blank_cells(column, len(frame)).set_axis(frame.index)
+        elif column.kind != "text":
+            typed = _type_column(cells[column.name], column, raw, settings, hint)
+            frame[column.name], bad[column.name] = typed.values, typed.bad
+            if not _decided(typed, column, raw, table, log):
+                return None
+    _log_bad(frame, cells, bad, table, log)
+    frame = frame[[*table.headings, *(x for x in frame.columns if x not in table.headings)]]
+    return mark_open(_drop_blank(frame, bad, table, log), table)
+
+
+def _log_reading(raw: RawTable, table: Table, log: AuditLog) -> None:
+    log.add(
+        "note",
+        f"{table.name} was read from {raw.source.label}: {len(raw.cells)} rows.",
+        rule="source",
+        table=table.name,
+    )
+    if raw.encoding == "cp1252":
+        log.add(
+            "note",
+            f"{raw.source.label} isn't UTF-8; it was read in the western code page.",
+            rule="encoding",
+            table=table.name,
+            remedy="If letters look wrong, export it again as UTF-8.",
+        )
+    for row in raw.overlong:
+        log.add(
+            "caution",
+            f"{raw.source.label} row {row} has more cells than the heading.",
+            rule="overlong_row",
+            table=table.name,
+            row=row,
+            consequence="The row is set aside.",
+            remedy='Put "quotation marks" around a cell that holds the separator.',
+        )
+
+
+def _rename(raw: RawTable, table: Table, mapping: dict[str, str], log: AuditLog) -> pd.DataFrame:
+    """Give the cells our headings; keep the plant's further columns under their own."""
+    exact = {heading.strip(): ours for heading, ours in mapping.items()}
+    alike = {squeeze(name): name for name in table.headings}
+    alike |= {squeeze(heading): ours for heading, ours in mapping.items()}
+    headings = [exact.get(word) or alike.get(squeeze(word), "") for word in raw.cells.columns]
+    taken: dict[str, int] = {}
+    for place, ours in enumerate(headings):
+        if ours and ours not in taken:
+            taken[ours] = place
+    _log_headings(raw, headings, taken, table, log)
+    cells = raw.cells.iloc[:, list(taken.values())].set_axis(list(taken), axis=1)
+    own = [place for place, ours in enumerate(headings) if not ours]
+    extra = raw.cells.iloc[:, own]
+    extra = extra.loc[:, ~extra.columns.duplicated() & ~extra.columns.isin(_reserved(table))]
+    return pd.concat([cells, extra], axis=1)
+
+
+def _reserved(table: Table) -> list[str]:
+    return [*table.headings, "file", "row", "pump", "plan"]
+
+
+def _log_headings(
+    raw: RawTable, headings: list[str], taken: dict[str, int], table: Table, log: AuditLog
+) -> None:
+    own = [str(raw.cells.columns[place]) for place, ours in enumerate(headings) if not ours]
+    if own:
+        log.add(
+            "note",
+            f"{raw.source.label} has columns that pumplife doesn't use: {', '.join(own)}.",
+            rule="extra_columns",
+            table=table.name,
+            remedy=f'If one is ours, say so: [columns.{table.name}] "{own[0]}" = "...".',
+        )
+    for place, ours in enumerate(headings):
+        if ours and taken[ours] != place:
+            log.add(
+                "caution",
+                f"{raw.source.label} has {ours} twice; the first was read.",
+                rule="two_columns",
+                table=table.name,
+                remedy="Remove or rename one of them.",
+            )
+
+
+def _complete(cells: pd.DataFrame, raw: RawTable, table: Table, log: AuditLog) -> bool:
+    """Check that every required column is there."""
+    missing = [
+        column.name
+        for column in table.columns
+        if column.required
+        and not (column.lenient and table.name in ("parts", "kits"))
+        and column.name not in cells
+        and column.instead not in cells
+    ]
+    if not missing:
+        return True
+    seen = ", ".join(str(name) for name in raw.cells.columns)
+    log.add(
+        "stop",
+        f"{raw.source.label} has no column {' and no column '.join(missing)}. "
+        f"Its headings are: {seen}.",
+        rule="missing_column",
+        table=table.name,
+        consequence="The study can't go on.",
+        remedy=f'Add it, or name the plant\'s heading: [columns.{table.name}] "..." = '
+        f'"{missing[0]}".',
+    )
+    return False
+
+
+def decimal_hint(cells: pd.DataFrame, raw: RawTable, table: Table) -> str:
+    """Say what the file as a whole shows to stand before decimals, or ""."""
+    if not raw.mark:
+        return "."
+    names = [column.name for column in table.columns if column.kind == "number"]
+    words = [
+        re.sub(r"\s", "", word)
+        for name in names
+        if name in cells
+        for word in cells.loc[cells[name].str.contains("[.,]"), name].unique()
+    ]
+    return decimal_mark(words)
+
+
+def _type_column(
+    cells: "pd.Series", column: Column, raw: RawTable, settings: dict[str, Any], hint: str
+) -> TypedColumn:
+    if column.kind == "date":
+        order = str(settings.get("dates", {}).get("order", ""))
+        return read_dates(cells, order=order, serials=not raw.mark, months=column.name == "month")
+    if column.kind != "number":
+        return read_codes(cells, column.codes)
+    declared = {"comma": ",", "point": "."}.get(settings.get("numbers", {}).get("decimal", ""), "")
+    stand_in = hint or ("," if raw.mark == ";" else ".")
+    typed = read_numbers(cells, decimal=declared, hint=stand_in, exact=not raw.mark)
+    negative = typed.values.lt(0) & (not column.signed)
+    return TypedColumn(
+        values=typed.values.mask(negative),
+        bad=typed.bad | negative,
+        decimal=typed.decimal,
+        guessed=typed.guessed and not hint,
+    )
+
+
+def _decided(
+    typed: TypedColumn, column: Column, raw: RawTable, table: Table, log: AuditLog
+) -> bool:
+    """Check that the column's dates and numbers can be read in one way only."""
+    if typed.guessed:
+        log.add(
+            "caution",
+            f"{raw.source.label}: {column.name} can't tell decimals from thousands; "
+            f'"{typed.decimal}" was taken to stand before decimals.',
+            rule="decimal_mark",
+            table=table.name,
+            remedy='Write [numbers] decimal = "comma" or "point" in plant.toml.',
+        )
+    if not typed.undecided:
+        return True
+    log.add(
+        "stop",
+        f"{raw.source.label}: the dates in {column.name} can be read day first or month first.",
+        rule="date_order",
+        table=table.name,
+        consequence="The study can't go on.",
+        remedy='Write [dates] order = "day-first" or "month-first" in plant.toml.',
+    )
+    return False
+
+
+def _log_bad(
+    frame: pd.DataFrame,
+    cells: pd.DataFrame,
+    bad: "dict[str, pd.Series]",
+    table: Table,
+    log: AuditLog,
+) -> None:
+    for name, unfit in bad.items():
+        if not bool(unfit.any()):
+            continue
+        column = table.column(name)
+        words = list(cells.loc[unfit, name])
+        aside = column.required and not column.lenient
+        log.add_rows(
+            frame[unfit],
+            severity="caution",
+            rule=f"unreadable_{column.kind}",
+            table=table.name,
+            what=[
+                f'{file}: {name} "{word}" {_trouble(column)}.'
+                for file, word in zip(frame.loc[unfit, "file"], words, strict=True)
+            ],
+            consequence="The row is set aside." if aside else "The cell counts as not written.",
+            remedy=[_remedy(column, table, word) for word in words],
+        )
+
+
+def _trouble(column: Column) -> str:
+    return {
+        "date": "isn't a date",
+        "number": "isn't a number" if column.signed else "isn't a number from 0 up",
+    }.get(column.kind, f"is none of {', '.join(column.codes)}")
+
+
+def _remedy(column: Column, table: Table, word: str) -> str:
+    if column.kind in ("date", "number"):
+        return "Correct the cell in the source."
+    return (
+        f'Say in plant.toml what it means: [codes.{table.name}.{column.name}] "{word}" = '
+        f'"{column.codes[0]}".'
+    )
+
+
+def _drop_blank(
+    frame: pd.DataFrame, bad: "dict[str, pd.Series]", table: Table, log: AuditLog
+) -> pd.DataFrame:
+    """Set aside the rows that lack a required cell."""
+    unreadable = pd.Series(False, index=frame.index)
+    for column in table.columns:
+        if column.required and not column.lenient and column.name in bad:
+            unreadable |= bad[column.name]
+    frame = frame[~unreadable].reset_index(drop=True)
+    for column in table.columns:
+        if not column.required or column.lenient:
+            continue
+        blank = is_blank(frame[column.name])
+        if column.instead:
+            blank &= is_blank(frame[column.instead])
+        also = f" and {column.instead}" if column.instead else ""
+        frame = set_aside(
+            frame,
+            blank,
+            log,
+            table=table.name,
+            rule="blank_cell",
+            what=f"{column.name}{also} is blank.",
+            remedy="Fill the cell in the source.",
+        )
+    return frame
+
+
+def is_blank(cells: "pd.Series") -> "pd.Series[bool]":
+    """Say which cells hold nothing."""
+    return cells.eq("") if cells.dtype == object else cells.isna()

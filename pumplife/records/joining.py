@@ -1,0 +1,276 @@
+"""Join exchanged, rolled-over and misread meters into one usage that never falls."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pumplife.records.audit import AuditLog
+from pumplife.records.steps import Course, Floats, Ints, sum_within
+
+Flags = NDArray[np.bool_]
+
+TIMES_USUAL = 30.0
+"""A counter that gains more than this many times its usual rate can't be true."""
+ROLLOVER_TIMES = 3.0
+"""A rollover is joined up to this many times the usual rate."""
+SKIP_BAND = (0.1, 10.0)
+"""A reading is a slip if, without it, the rate lies within this band of the usual one."""
+EXCHANGED = "?"
+"""Stands for the number of a meter that has just been put in."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Steps:
+    """What happened between pairs of readings; every field has one entry per pair.
+
+    Attributes
+    ----------
+    joined : bool array
+        Both readings are of one pump.
+    days : float array
+        Days between them [day].
+    gain : float array
+        What the meter gained, a rollover joined [usage units].
+    rollover, backward, impossible, changed : bool array
+        The meter started again from 0; ran backward; gained more than it can; was exchanged
+        without a new_meter_start.
+    """
+
+    joined: Flags
+    days: Floats
+    gain: Floats
+    rollover: Flags
+    backward: Flags
+    impossible: Flags
+    changed: Flags
+
+    def __repr__(self) -> str:
+        return f"Steps({len(self.gain)} pairs, {int(self.bridged.sum())} to bridge)"
+
+    @property
+    def bridged(self) -> Flags:
+        """Pairs whose gain isn't known."""
+        return self.backward | self.impossible | self.changed
+
+
+def join_meters(
+    frame: pd.DataFrame, service: Course, fallback: Floats, log: AuditLog
+) -> pd.DataFrame:
+    """Join each pump's readings into one usage that never falls.
+
+    Slips (a reading that its neighbours contradict) are left out. Where a meter was exchanged
+    and nobody wrote its new start, or the gain can't be true, the pump's own usual rate per day
+    in service bridges the gap.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        From `gather_readings`.
+    service : Course
+        Days in service of each pump.
+    fallback : float array, (pumps,)
+        Usage a day in service where the meter can't tell, NaN = not known [usage units/day].
+    log : AuditLog
+        Gets every slip, exchange, rollover and gap.
+
+    Returns
+    -------
+    DataFrame
+        One row per pump and day: pump, day, usage [usage units], covered [days since the first
+        reading for which a meter vouches].
+    """
+    frame = frame.assign(meter_id=_known_meter(frame))
+    for _ in range(2):
+        frame = frame.assign(usual=_usual_rate(frame))
+        slips = _find_slips(frame)
+        _log_slips(frame[slips], log)
+        frame = frame[~slips].reset_index(drop=True)
+    frame = frame.assign(usual=_usual_rate(frame))
+    steps = _steps_into(frame)
+    _log_steps(frame, steps, log)
+    pump = frame["pump"].to_numpy(dtype=np.int64)
+    in_service = service(pump, frame["day"])
+    gain = np.where(steps.bridged, _bridge(pump, in_service, steps, fallback), steps.gain)
+    first = frame.groupby("pump")["value"].transform("first").to_numpy()
+    joined = frame[["pump", "day"]].assign(
+        usage=first + sum_within(pump, gain),
+        covered=sum_within(pump, np.where(steps.bridged, 0.0, steps.days)),
+    )
+    return joined.drop_duplicates(["pump", "day"], keep="last", ignore_index=True)
+
+
+def _known_meter(frame: pd.DataFrame) -> "pd.Series":
+    """Carry meter numbers over readings that don't give one; an exchange forgets them."""
+    written = frame["meter_id"].where(~frame["exchanged"], EXCHANGED)
+    carried: pd.Series = written.mask(written.eq("")).groupby(frame["pump"]).ffill().fillna("")
+    return carried
+
+
+def _steps(frame: pd.DataFrame, first: Ints, last: Ints) -> Steps:
+    """Describe the steps between rows `first` and rows `last`, which may lie outside."""
+    pump = frame["pump"].to_numpy()
+    inside = (first >= 0) & (last < len(frame))
+    first, last = np.where(inside, first, 0), np.where(inside, last, 0)
+    joined = inside & (pump[first] == pump[last])
+    day, value = frame["day"].to_numpy(), frame["value"].to_numpy()
+    days = np.where(joined, day[last] - day[first], 0.0)
+    gain = np.where(joined, value[last] - frame["start"].to_numpy()[first], 0.0)
+    usual = frame["usual"].to_numpy()[first]
+    rolled = gain + frame["span"].to_numpy()[last]
+    backward = gain < -1e-9 * np.abs(value[last])
+    plausible = (rolled >= 0.0) & (rolled <= ROLLOVER_TIMES * usual * (days + 1.0))
+    changed = joined & _changed(frame, first, last)
+    rollover = backward & plausible & ~changed
+    gain = np.where(rollover, rolled, gain)
+    cap = frame["cap"].to_numpy()[last]
+    most = np.where(np.isnan(cap), TIMES_USUAL * usual, cap) * (days + 1.0)
+    return Steps(
+        joined=joined,
+        days=days,
+        gain=np.where(backward & ~rollover, gain, np.maximum(gain, 0.0)),
+        rollover=rollover,
+        backward=backward & ~rollover,
+        impossible=gain > most,
+        changed=changed,
+    )
+
+
+def _changed(frame: pd.DataFrame, first: Ints, last: Ints) -> Flags:
+    """Say where the meter is another one and no exchange was written."""
+    meter = pd.factorize(frame["meter_id"])[0]
+    blank = frame["meter_id"].isin(["", EXCHANGED]).to_numpy()
+    base = pd.factorize(frame["base"])[0]
+    exchanged = frame["exchanged"].to_numpy()
+    renamed = (meter[first] != meter[last]) & ~blank[first] & ~blank[last]
+    unwritten = ~exchanged[first] & ~exchanged[last]
+    changed: Flags = unwritten & (renamed | (base[first] != base[last]))
+    return changed
+
+
+def _steps_into(frame: pd.DataFrame) -> Steps:
+    """Describe the step into every row from the row before it."""
+    last = np.arange(len(frame))
+    return _steps(frame, last - 1, last)
+
+
+def _usual_rate(frame: pd.DataFrame) -> Floats:
+    """Give the median rate at which the pump's meter runs when it runs [usage units/day]."""
+    plain = _steps_into(frame.assign(usual=np.nan))
+    good = plain.joined & ~plain.bridged & (plain.days > 0) & (plain.gain > 0)
+    rate = pd.Series(np.where(good, plain.gain / np.where(good, plain.days, 1.0), np.nan))
+    return rate.groupby(frame["pump"].to_numpy()).transform("median").to_numpy()
+
+
+def _find_slips(frame: pd.DataFrame) -> Flags:
+    """Say which single readings their neighbours contradict.
+
+    A step that runs backward or gains too much has two ends. An end is a slip if, with it left
+    out, its neighbours fit together at a usual rate; if that holds for both, it is the one
+    further off the line between its neighbours.
+    """
+    row = np.arange(len(frame))
+    into = _steps_into(frame)
+    off = _distance_off(frame)
+    fits = _fits_without(frame)
+    wrong = np.flatnonzero((into.backward | into.impossible) & ~into.changed)
+    earlier, later = row[wrong] - 1, row[wrong]
+    blame_earlier = fits[earlier] & (~fits[later] | (off[earlier] > off[later]))
+    slips = np.zeros(len(frame), dtype=np.bool_)
+    slips[earlier[blame_earlier]] = True
+    slips[later[fits[later] & ~blame_earlier]] = True
+    return slips
+
+
+def _fits_without(frame: pd.DataFrame) -> Flags:
+    """Say of each reading whether its neighbours fit together when it is left out."""
+    row = np.arange(len(frame))
+    around = _steps(frame, row - 1, row + 1)
+    usual = frame["usual"].to_numpy() * np.maximum(around.days, 1.0)
+    usual_rate = (around.gain >= SKIP_BAND[0] * usual) & (around.gain <= SKIP_BAND[1] * usual)
+    inside = around.joined & ~around.bridged & ~frame["exchanged"].to_numpy()
+    fits: Flags = inside & (usual_rate | np.isnan(usual))
+    return fits
+
+
+def _distance_off(frame: pd.DataFrame) -> Floats:
+    """Give how far each reading lies off the line between its neighbours [usage units]."""
+    day, value = frame["day"].to_numpy(), frame["value"].to_numpy()
+    off = np.zeros(len(frame))
+    if len(frame) < 3:
+        return off
+    width = day[2:] - day[:-2]
+    share = np.where(width > 0, (day[1:-1] - day[:-2]) / np.where(width > 0, width, 1.0), 0.5)
+    off[1:-1] = np.abs(value[1:-1] - value[:-2] - share * (value[2:] - value[:-2]))
+    return off
+
+
+def _bridge(pump: Ints, in_service: Floats, steps: Steps, fallback: Floats) -> Floats:
+    """Give the gain at the pump's own rate per day in service over the steps it can tell."""
+    width = np.where(steps.joined, np.diff(in_service, prepend=0.0), 0.0)
+    good = steps.joined & ~steps.bridged
+    count = len(fallback)
+    gained = np.bincount(pump[good], weights=steps.gain[good], minlength=count)
+    worked = np.bincount(pump[good], weights=width[good], minlength=count)
+    rate = np.where(worked > 0, gained / np.where(worked > 0, worked, 1.0), fallback)
+    bridged: Floats = np.nan_to_num(rate)[pump] * width
+    return bridged
+
+
+def _log_slips(slips: pd.DataFrame, log: AuditLog) -> None:
+    for table, rows in slips.groupby("table"):
+        log.add_rows(
+            rows,
+            severity="caution",
+            rule="meter_slip",
+            table=str(table),
+            what="The reading doesn't fit those before and after it.",
+            consequence="The reading is set aside.",
+            remedy="Correct the reading in the source.",
+        )
+
+
+_STEP_WORDS = (
+    (
+        "changed",
+        "caution",
+        "unrecorded_exchange",
+        "The meter is another one than before and nobody wrote where it started.",
+    ),
+    (
+        "backward",
+        "caution",
+        "unrecorded_exchange",
+        "The meter runs backward here: an exchange that nobody wrote down, or a wrong reading.",
+    ),
+    (
+        "impossible",
+        "caution",
+        "impossible_rate",
+        "The meter gained more here than the pump can run.",
+    ),
+    ("rollover", "note", "rollover", "The meter started again from 0 here."),
+)
+
+
+def _log_steps(frame: pd.DataFrame, steps: Steps, log: AuditLog) -> None:
+    told = np.zeros(len(frame), dtype=np.bool_)
+    for name, severity, rule, what in _STEP_WORDS:
+        here = getattr(steps, name) & ~told
+        told |= here
+        joined = name == "rollover"
+        for table, rows in frame[here].groupby("table"):
+            log.add_rows(
+                rows,
+                severity=severity,
+                rule=rule,
+                table=str(table),
+                what=what,
+                consequence="The gain was joined over the rollover."
+                if joined
+                else "The pump's own usual rate bridges the gap.",
+                remedy="None needed."
+                if joined
+                else "Correct the reading, or write new_meter_start at the exchange.",
+            )

@@ -1,0 +1,184 @@
+"""What is in a kit: checks, and what stands in where the plant hasn't said it."""
+
+import numpy as np
+import pandas as pd
+
+from pumplife.records.audit import AuditLog
+from pumplife.records.columns import blank_table, set_aside
+from pumplife.records.tables import TABLES
+
+Tables = dict[str, pd.DataFrame]
+
+USUAL_PARTS = (
+    ("diaphragm", "fluid", 2),
+    ("ball", "fluid", 4),
+    ("seat", "fluid", 4),
+    ("air valve", "air", 1),
+)
+"""Part, side and pieces in a pump: common practice for a twin-diaphragm pump."""
+
+
+def complete_kits(tables: Tables, log: AuditLog) -> None:
+    """Fill in kits, parts and kit contents where a table is missing, and check them.
+
+    Without kits, those named in pumps stand in; without parts, two diaphragms, four balls, four
+    seats and an air valve; without kit_contents, all parts of the kit's side and material.
+    """
+    stand_in = "ASSUMED"
+    if tables["kits"].empty:
+        tables["kits"] = _kits_in_pumps(tables["pumps"])
+    if tables["parts"].empty:
+        _assume_parts(tables, log)
+    elif tables["kit_contents"].empty and len(tables["kits"]):
+        tables["kit_contents"] = _typed("kit_contents", _contents_from_parts(tables), stand_in)
+        _log_assumed(log, "every part that parts lists for the kit's side, size and material")
+    _drop_unknown_parts(tables, log)
+    _check_fitted_kits(tables, log)
+    _check_counts(tables, log)
+
+
+def _typed(name: str, rows: pd.DataFrame, file: str) -> pd.DataFrame:
+    """Give assumed rows the shape of their table; row 0 says that no source has them."""
+    table = blank_table(TABLES[name])
+    rows = rows.assign(file=file, row=0, plan=False).reindex(columns=table.columns)
+    for column in table.columns:
+        kind = table[column].dtype
+        blank = rows[column].isna() & pd.api.types.is_object_dtype(kind)
+        rows[column] = rows[column].mask(blank, "").astype(kind)
+    return rows.reset_index(drop=True)
+
+
+def _kits_in_pumps(pumps: pd.DataFrame) -> pd.DataFrame:
+    fitted = [
+        pd.DataFrame({"kit": pumps[f"{side}_kit"], "side": side, "size_mm": pumps["size_mm"]})
+        for side in ("fluid", "air")
+    ]
+    rows = pd.concat(fitted, ignore_index=True)
+    rows = rows[~rows["kit"].isin(["", "none"])].drop_duplicates("kit")
+    return _typed("kits", rows, "pumps")
+
+
+def _assume_parts(tables: Tables, log: AuditLog) -> None:
+    """Let the usual parts stand in, a set for each kit or one set when there is none."""
+    usual = pd.DataFrame(USUAL_PARTS, columns=["part", "side", "per_pump"])
+    kits = tables["kits"]
+    kits = kits[~kits["plan"]][["kit", "side", "size_mm", "material", "variant"]]
+    parts = usual.merge(kits, on="side") if len(kits) else usual.assign(kit="")
+    parts["part_no"] = parts["part"] + parts["kit"].map(lambda kit: f" ({kit})" if kit else "")
+    tables["parts"] = _typed("parts", parts.assign(wears="yes"), "ASSUMED")
+    if len(kits):
+        contents = parts.assign(quantity=parts["per_pump"])
+        tables["kit_contents"] = _typed("kit_contents", contents, "ASSUMED")
+    log.add(
+        "caution",
+        "There is no table parts.",
+        rule="assumed_parts",
+        table="parts",
+        consequence="Each pump is taken to hold two diaphragms, four balls, four seats and an "
+        "air valve, each kit to hold those of its side.",
+        remedy="Add parts and kit_contents.",
+    )
+
+
+def _log_assumed(log: AuditLog, words: str) -> None:
+    log.add(
+        "caution",
+        "There is no table kit_contents.",
+        rule="assumed_contents",
+        table="kit_contents",
+        consequence=f"Each kit is taken to hold {words}, as many as a pump holds.",
+        remedy="Add kit_contents.",
+    )
+
+
+def _contents_from_parts(tables: Tables) -> pd.DataFrame:
+    kits = tables["kits"][~tables["kits"]["plan"]]
+    parts = tables["parts"][~tables["parts"]["plan"] & tables["parts"]["wears"].ne("no")]
+    pairs = kits[["kit", "side", "size_mm", "material"]].merge(
+        parts[["part_no", "side", "size_mm", "material", "per_pump"]],
+        on="side",
+        suffixes=("", "_part"),
+    )
+    size = pairs["size_mm"].eq(pairs["size_mm_part"])
+    size |= pairs["size_mm"].isna() | pairs["size_mm_part"].isna()
+    material = pairs["material"].eq(pairs["material_part"])
+    material |= pairs["material"].eq("") | pairs["material_part"].eq("")
+    return pairs[size & material].rename(columns={"per_pump": "quantity"})
+
+
+def _drop_unknown_parts(tables: Tables, log: AuditLog) -> None:
+    contents = tables["kit_contents"]
+    unknown = ~contents["part_no"].isin(tables["parts"]["part_no"])
+    tables["kit_contents"] = set_aside(
+        contents,
+        unknown,
+        log,
+        table="kit_contents",
+        rule="unknown_part_no",
+        what=[
+            f"Kit {kit} holds {part}, which is not in parts."
+            for kit, part in contents.loc[unknown, ["kit", "part_no"]].itertuples(index=False)
+        ],
+        remedy="Add the part_no to parts.",
+    )
+
+
+def _check_fitted_kits(tables: Tables, log: AuditLog) -> None:
+    """Name the kits in pumps and rebuilds that aren't listed or hold nothing known."""
+    listed, filled = set(tables["kits"]["kit"]), set(tables["kit_contents"]["kit"])
+    for name, column in (
+        ("pumps", "fluid_kit"),
+        ("pumps", "air_kit"),
+        ("rebuilds", "kit"),
+    ):
+        counts = tables[name][column].value_counts().sort_index()
+        for kit, count in counts.drop(labels=["", "none"], errors="ignore").items():
+            if kit in listed and kit in filled:
+                continue
+            gap = "has no contents in kit_contents" if kit in listed else "is not in kits"
+            log.add(
+                "caution",
+                f"{name}.{column} {kit} ({count} rows) {gap}.",
+                rule="unknown_kit",
+                table=name,
+                consequence="Fitting it renews nothing known.",
+                remedy="Add the kit to kits and its parts to kit_contents.",
+            )
+
+
+def _check_counts(tables: Tables, log: AuditLog) -> None:
+    """Say where a fluid kit doesn't hold the usual pieces or not all of a part."""
+    parts = tables["parts"].drop_duplicates("part_no").set_index("part_no")
+    contents = tables["kit_contents"].join(parts[["part", "per_pump", "side"]], on="part_no")
+    short = contents["quantity"].ne(contents["per_pump"])
+    log.add_rows(
+        contents[short],
+        severity="caution",
+        rule="kit_count",
+        table="kit_contents",
+        what=[
+            f"Kit {kit} holds {held:g} of {part}; a pump holds {whole:g}."
+            for kit, part, held, whole in contents.loc[
+                short, ["kit", "part_no", "quantity", "per_pump"]
+            ].itertuples(index=False)
+        ],
+        consequence="Fitting the kit renews the pieces it holds, no more than the pump has.",
+        remedy="Correct quantity in kit_contents or per_pump in parts.",
+    )
+    fluid = contents[contents["side"].eq("fluid")]
+    for word, usual in (("diaphragm", 2), ("ball", 4), ("seat", 4)):
+        _note_unusual(fluid, word, usual, log)
+
+
+def _note_unusual(contents: pd.DataFrame, word: str, usual: int, log: AuditLog) -> None:
+    plain = ~contents["part"].str.contains(r"ring|gasket|backup|back-up", regex=True)
+    counted = contents["quantity"].where(contents["part"].str.contains(word) & plain, 0.0)
+    held = counted.groupby(contents["kit"]).sum()
+    for kit, count in held[~np.isclose(held, usual)].items():
+        log.add(
+            "note",
+            f"Fluid kit {kit} holds {count:g} of {word}; a twin-diaphragm pump has {usual}.",
+            rule="kit_count",
+            table="kit_contents",
+            remedy="Correct kit_contents, if that is a mistake.",
+        )

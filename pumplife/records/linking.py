@@ -1,0 +1,280 @@
+"""Join the tables: a pump for every row, each row once, no name without its match."""
+
+import difflib
+
+import numpy as np
+import pandas as pd
+
+from pumplife.records.audit import AuditLog
+from pumplife.records.columns import set_aside
+from pumplife.records.duty import SEVERAL, Duty
+from pumplife.records.plant import to_days
+from pumplife.records.schema import Table
+from pumplife.records.steps import Floats
+from pumplife.records.tables import SIDE_WORDS
+
+Tables = dict[str, pd.DataFrame]
+
+
+def drop_repeats(frame: pd.DataFrame, table: Table, log: AuditLog) -> pd.DataFrame:
+    """Set aside rows that repeat an earlier row or its key.
+
+    Readings may repeat: a second reading of the same day changes nothing.
+    """
+    if table.name == "readings" or len(frame) < 2:
+        return frame
+    key = _key_columns(frame, table)
+    group = frame.groupby(key, dropna=False, sort=False).ngroup()
+    repeated = group.duplicated()
+    if not bool(repeated.any()):
+        return frame
+    first = pd.Series(frame.index[~repeated], index=group[~repeated].to_numpy())
+    source = first.loc[group[repeated]].to_numpy()
+    differing = _differences(frame[repeated], frame.iloc[source], key)
+    named = ", ".join(name for name in table.key) if table.key else "cells"
+    what = [
+        f"The {named} are those of row {row}"
+        + (f", but {words} differ; row {row} is used." if words else "; nothing else differs.")
+        for row, words in zip(frame["row"].iloc[source], differing, strict=True)
+    ]
+    return set_aside(
+        frame,
+        repeated,
+        log,
+        table=table.name,
+        rule="repeated_row",
+        what=what,
+        remedy="Remove one of the two rows, or give it a key of its own.",
+    )
+
+
+def _key_columns(frame: pd.DataFrame, table: Table) -> list[str]:
+    key = [name for name in table.key if name != "pump_id" or table.name == "pumps"]
+    if "pump_id" in table.key and table.name != "pumps":
+        key.append("pump")
+    aside = {"row", "file", "plan"}
+    return key or [name for name in frame.columns if name not in aside]
+
+
+def _differences(later: pd.DataFrame, earlier: pd.DataFrame, key: list[str]) -> list[str]:
+    names = [name for name in later.columns if name not in {*key, "row", "file", "pump", "plan"}]
+    unlike = np.empty((len(later), len(names)), dtype=bool)
+    for place, name in enumerate(names):
+        one, other = later[name].to_numpy(), earlier[name].to_numpy()
+        both_blank = pd.isna(one) & pd.isna(other)
+        unlike[:, place] = (one != other) & ~both_blank
+    return [", ".join(np.array(names)[row]) for row in unlike]
+
+
+def mark_plans(frame: pd.DataFrame, column: str, end: float) -> pd.DataFrame:
+    """Mark the rows dated after the window as plans.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        A table with a `plan` column.
+    column : str
+        Its date.
+    end : float
+        Last day of the window [day].
+    """
+    return frame.assign(plan=to_days(frame[column]) > end)
+
+
+def keep_latest_price(frame: pd.DataFrame, number: str, table: str, log: AuditLog) -> pd.DataFrame:
+    """Keep one row per part number or kit beside the planned ones: the latest valid_from."""
+    order = frame.sort_values("valid_from", kind="stable", na_position="first")
+    present = order[~order["plan"]]
+    latest = present.index[~present[number].duplicated(keep="last")]
+    older = ~frame["plan"] & ~frame.index.isin(latest)
+    return set_aside(
+        frame,
+        older,
+        log,
+        table=table,
+        severity="note",
+        rule="older_price",
+        what=[f"{number} {word} has a later row." for word in frame.loc[older, number]],
+        remedy="None needed.",
+    )
+
+
+def link_pumps(
+    frame: pd.DataFrame, pumps: pd.DataFrame, table: Table, log: AuditLog
+) -> pd.DataFrame:
+    """Give each row its pump by pump_id; rows with an unknown one are set aside."""
+    known = pd.Index(pumps["pump_id"].str.casefold())
+    names = np.append(pumps["pump_id"].to_numpy(dtype=object), "")
+    words = frame["pump_id"]
+    code = known.get_indexer(pd.Index(words.str.casefold()))
+    frame = frame.assign(
+        pump=code.astype(np.int64), pump_id=np.where(code >= 0, names[code], words)
+    )
+    unknown = words.ne("") & (code < 0)
+    near = _nearest(list(words[unknown]), list(pumps["pump_id"]))
+    return set_aside(
+        frame,
+        unknown,
+        log,
+        table=table.name,
+        rule="unknown_pump",
+        what=[f"{table.name}: there is no pump {word} in pumps." for word in words[unknown]],
+        remedy=near,
+    )
+
+
+def _nearest(words: list[str], known: list[str]) -> list[str]:
+    """Suggest a known id for each unknown one; only the first 50 are looked up."""
+    add = "Add the pump to pumps or correct the id"
+    found: dict[str, str] = {}
+    for word in dict.fromkeys(words):
+        near = difflib.get_close_matches(word, known, n=1) if len(found) < 50 else []
+        found[word] = f"{add}; the closest is {near[0]}." if near else f"{add}."
+    return [found[word] for word in words]
+
+
+def link_locations(
+    frame: pd.DataFrame,
+    pumps: pd.DataFrame,
+    duty: Duty,
+    *,
+    day: Floats,
+    table: str,
+    log: AuditLog,
+) -> pd.DataFrame:
+    """Give rows that name only a location the pump that served it on the day.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        A table with location, after `link_pumps`.
+    day : float array
+        The day of each row [day].
+    """
+    asked = frame["location"].ne("")
+    if not bool(asked.any()):
+        return frame
+    found = duty.resolve_location(frame["location"], day)
+    open_rows = frame["pump_id"].eq("") & asked
+    code = np.where(open_rows, found, frame["pump"])
+    names = np.append(pumps["pump_id"].to_numpy(dtype=object), "")
+    other = frame["pump"].ge(0) & asked & (found >= 0) & (frame["pump"].to_numpy() != found)
+    log.add_rows(
+        frame[other],
+        severity="caution",
+        rule="location_differs",
+        table=table,
+        what=[
+            f"On that day {names[pump]} stood at {place}, not the pump that is written."
+            for pump, place in zip(found[other], frame.loc[other, "location"], strict=True)
+        ],
+        consequence="The pump that is written is used.",
+        remedy="Correct the row, or add the move to moves.",
+    )
+    frame = frame.assign(
+        pump=np.maximum(code, -1),
+        pump_id=np.where(open_rows & (code >= 0), names[code], frame["pump_id"]),
+    )
+    lost = pd.Series(open_rows & (code < 0), index=frame.index)
+    return set_aside(
+        frame,
+        lost,
+        log,
+        table=table,
+        rule="unresolved_location",
+        what=[
+            f"{'More than one pump' if pump == SEVERAL else 'No pump'} stood at {place} that day."
+            for pump, place in zip(code[lost], frame.loc[lost, "location"], strict=True)
+        ],
+        remedy="Write the pump_id in the row, or the missing move in moves.",
+    )
+
+
+def link_orders(tables: Tables, log: AuditLog) -> None:
+    """Check that findings, issues and completions name an order that exists."""
+    rebuilds = tables["rebuilds"]
+    known = set(rebuilds["rebuild_id"])
+    findings = tables["findings"]
+    unknown = ~findings["rebuild_id"].isin(known)
+    findings = set_aside(
+        findings,
+        unknown,
+        log,
+        table="findings",
+        rule="unknown_order",
+        what=[
+            f"There is no order {word} in rebuilds, or it was set aside."
+            for word in findings.loc[unknown, "rebuild_id"]
+        ],
+        remedy="Add the order to rebuilds or correct the id.",
+    )
+    tables["findings"] = _fill_only_pump(findings, rebuilds)
+    for name, column in (("issued", "rebuild_id"), ("rebuilds", "completes")):
+        tables[name] = _blank_unknown_order(tables[name], name, column, known, log)
+    tables["issued"] = _fill_only_pump(tables["issued"], rebuilds)
+
+
+def _fill_only_pump(frame: pd.DataFrame, rebuilds: pd.DataFrame) -> pd.DataFrame:
+    """Give rows without a pump that of their order, where the order has one pump only."""
+    pumps = rebuilds.groupby("rebuild_id")["pump"].agg(["min", "max"])
+    single = pumps.loc[pumps["min"].eq(pumps["max"]), "min"]
+    owner = frame["rebuild_id"].map(single).fillna(-1).astype(np.int64)
+    names = rebuilds.drop_duplicates("pump").set_index("pump")["pump_id"]
+    pump = frame["pump"].where(frame["pump"].ge(0), owner)
+    written = frame["pump_id"].where(frame["pump_id"].ne(""), pump.map(names).fillna(""))
+    return frame.assign(pump=pump, pump_id=written)
+
+
+def _blank_unknown_order(
+    frame: pd.DataFrame, name: str, column: str, known: set[str], log: AuditLog
+) -> pd.DataFrame:
+    unknown = frame[column].ne("") & ~frame[column].isin(known)
+    log.add_rows(
+        frame[unknown],
+        severity="caution",
+        rule="unknown_order",
+        table=name,
+        what=[
+            f"{column} {word} is not in rebuilds, or was set aside."
+            for word in frame.loc[unknown, column]
+        ],
+        consequence="The cell counts as not written.",
+        remedy="Add the order to rebuilds or correct the id.",
+    )
+    return frame.assign(**{column: frame[column].mask(unknown, "")})
+
+
+def check_part_names(tables: Tables, log: AuditLog) -> None:
+    """Check that the parts blamed and looked at are parts that the plant lists."""
+    known = {*tables["parts"]["part"], *SIDE_WORDS, ""}
+    rebuilds, findings = tables["rebuilds"], tables["findings"]
+    strange = ~rebuilds["failed_part"].isin(known)
+    log.add_rows(
+        rebuilds[strange],
+        severity="caution",
+        rule="unknown_part",
+        table="rebuilds",
+        what=[
+            f'failed_part "{word}" is not known as a part; taken as not written.'
+            for word in rebuilds.loc[strange, "failed_part"]
+        ],
+        consequence="The failure is shared among the parts of the kit.",
+        remedy=[
+            _part_line("rebuilds.failed_part", x) for x in rebuilds.loc[strange, "failed_part"]
+        ],
+    )
+    tables["rebuilds"] = rebuilds.assign(failed_part=rebuilds["failed_part"].mask(strange, ""))
+    unknown = ~findings["part"].isin(known)
+    tables["findings"] = set_aside(
+        findings,
+        unknown,
+        log,
+        table="findings",
+        rule="unknown_part",
+        what=[f'"{word}" is not known as a part.' for word in findings.loc[unknown, "part"]],
+        remedy=[_part_line("findings.part", word) for word in findings.loc[unknown, "part"]],
+    )
+
+
+def _part_line(column: str, word: str) -> str:
+    return f'Say in plant.toml what it means: [codes.{column}] "{word}" = "diaphragm".'

@@ -1,0 +1,390 @@
+"""The plant's settings: plant.toml, or the sheet `plant` of a workbook."""
+
+import difflib
+import math
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pumplife.errors import SettingError
+from pumplife.records.audit import AuditLog
+from pumplife.records.sources import open_book, sheet_grid, squeeze
+from pumplife.records.steps import Floats
+
+USAGE_UNITS = ("hours", "cycles", "days")
+COSTS = (
+    "labour_per_h",
+    "downtime_per_h",
+    "spill",
+    "call_out",
+    "order",
+    "expedite",
+    "waiting_per_day",
+    "holding_per_year",
+    "discount_per_year",
+    "opening_fault_probability",
+    "foul_air_side_probability",
+)
+SERVICE_COSTS = ("downtime_per_h", "spill", "foul_air_side_probability")
+WORK = (
+    "planned_labour_h",
+    "breakdown_labour_h",
+    "planned_downtime_h",
+    "breakdown_downtime_h",
+)
+TARGETS = {"service_level": 0.95, "hazardous_failure_probability": 0.05, "review_days": 30.0}
+
+_PLANT_KEYS = ("name", "currency", "usage_unit", "records_from", "records_to", "site")
+_SECTIONS: dict[str, tuple[str, ...]] = {
+    "plant": _PLANT_KEYS,
+    "costs": (*COSTS, "service"),
+    "work": ("fluid", "air"),
+    "targets": tuple(TARGETS),
+    "calendar": ("outages", "site"),
+    "budget": ("year_starts", "price_rise"),
+    "dates": ("order",),
+    "numbers": ("decimal",),
+    "files": (),
+    "columns": (),
+    "codes": (),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Plant:
+    """What the plant says about itself.
+
+    Attributes
+    ----------
+    name, currency : str
+        As written; "" = not given.
+    usage_unit : str
+        hours, cycles or days: the unit of every usage, age and interval.
+    records_from, records_to : Timestamp
+        The window that the records cover; NaT = not given.
+    site_windows : dict
+        Site to (from, to), NaT where the plant's window stands.
+    raw : dict
+        Every setting as read.
+    """
+
+    name: str
+    currency: str
+    usage_unit: str
+    records_from: pd.Timestamp
+    records_to: pd.Timestamp
+    site_windows: dict[str, tuple[pd.Timestamp, pd.Timestamp]] = field(default_factory=dict)
+    raw: dict[str, Any] = field(default_factory=dict)
+
+    def __repr__(self) -> str:
+        return f"Plant({self.name!r}, {self.records_from:%Y-%m-%d} to {self.records_to:%Y-%m-%d})"
+
+    def cost(self, name: str, service: str = "") -> float:
+        """Give a cost or probability of [costs], the service's own where it has one.
+
+        Returns
+        -------
+        float
+            [money, probability or share a year]; NaN where it isn't given.
+        """
+        if name not in COSTS:
+            raise SettingError(f"{name} is not one of the costs: {', '.join(COSTS)}.")
+        costs = self.raw.get("costs", {})
+        own = costs.get("service", {}).get(service, {})
+        return float(own.get(name, costs.get(name, math.nan)))
+
+    @property
+    def has_costs(self) -> bool:
+        """Whether any cost is given."""
+        return any(name in self.raw.get("costs", {}) for name in COSTS)
+
+    def work(self, side: str) -> dict[str, float]:
+        """Give the usual hours of one rebuild of a side [h], NaN where not given."""
+        given = self.raw.get("work", {}).get(side, {})
+        return {name: float(given.get(name, math.nan)) for name in WORK}
+
+    def _target(self, name: str) -> float:
+        return float(self.raw.get("targets", {}).get(name, TARGETS[name]))
+
+    @property
+    def service_level(self) -> float:
+        """Share of unplanned demands that the shelf should meet at once."""
+        return self._target("service_level")
+
+    @property
+    def hazardous_failure_probability(self) -> float:
+        """Chance of a release within one interval that is borne in hazardous duty."""
+        return self._target("hazardous_failure_probability")
+
+    @property
+    def review_days(self) -> float:
+        """Days between two looks at the stock [days]."""
+        return self._target("review_days")
+
+    @property
+    def year_starts(self) -> str:
+        """Month and day on which the budget year starts, as MM-DD; "" = not given."""
+        return str(self.raw.get("budget", {}).get("year_starts", ""))
+
+    def outages(self, site: str = "") -> list[float]:
+        """Give the days of outages at a site, the plant's own where it has none [day]."""
+        calendar = self.raw.get("calendar", {})
+        own = calendar.get("site", {}).get(site, {})
+        listed = own.get("outages", calendar.get("outages", []))
+        dates = [entry["on"] if isinstance(entry, dict) else entry for entry in listed]
+        return sorted(to_day(pd.Timestamp(entry)) for entry in dates)
+
+    def window(self, site: str = "") -> tuple[float, float]:
+        """Give the first and last day that the records of a site cover [day]."""
+        own_from, own_to = self.site_windows.get(site, (pd.NaT, pd.NaT))
+        start = self.records_from if pd.isna(own_from) else own_from
+        end = self.records_to if pd.isna(own_to) else own_to
+        return to_day(start), to_day(end)
+
+
+def to_day(moment: pd.Timestamp) -> float:
+    """Give the days since 1970-01-01 [day]; NaN for no date."""
+    return math.nan if pd.isna(moment) else (moment - pd.Timestamp(0)) / pd.Timedelta(days=1)
+
+
+def to_days(dates: "pd.Series") -> Floats:
+    """Give the days since 1970-01-01 of a column of dates [day]; NaN for blanks."""
+    days = (dates - pd.Timestamp(0)) / pd.Timedelta(days=1)
+    return np.asarray(days, dtype=np.float64)
+
+
+def read_settings(path: Path) -> tuple[dict[str, Any], str]:
+    """Read plant.toml of a folder, or the sheet `plant` of a workbook.
+
+    Returns
+    -------
+    tuple of dict and str
+        The settings, and the name of what was read ("" = there is none).
+
+    Raises
+    ------
+    SettingError
+        When a line can't be understood.
+    """
+    if path.is_file():
+        book = open_book(path)
+        sheet = next((name for name in book.sheet_names if squeeze(name) == "plant"), "")
+        if sheet:
+            grid = sheet_grid(book.get_sheet_by_name(sheet))
+            return settings_from_grid(grid, f"{path.name}#{sheet}"), f"{path.name}#{sheet}"
+    file = (path.parent if path.is_file() else path) / "plant.toml"
+    if not file.is_file():
+        return {}, ""
+    try:
+        return tomllib.loads(file.read_text(encoding="utf-8-sig")), file.name
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
+        raise SettingError(
+            f"plant.toml can't be understood: {problem}. Correct that line; text stands in "
+            '"quotation marks", the file is saved as UTF-8.'
+        ) from problem
+
+
+def settings_from_grid(grid: pd.DataFrame, label: str) -> dict[str, Any]:
+    """Build settings from rows of section, key and value under such a heading."""
+    settings: dict[str, Any] = {}
+    for number, cells in enumerate(grid.itertuples(index=False), start=1):
+        section, key, value = ([str(cell).strip() for cell in cells] + ["", "", ""])[:3]
+        if not (section and key) or (squeeze(section), squeeze(key)) == ("section", "key"):
+            continue
+        target = settings
+        for name in _section_path(section, f"{label} row {number}"):
+            target = target.setdefault(name, {})
+        target[key] = _setting_value(value)
+    return settings
+
+
+def _section_path(section: str, where: str) -> list[str]:
+    try:
+        nested: dict[str, Any] = tomllib.loads(f"[{section}]")
+    except tomllib.TOMLDecodeError as problem:
+        raise SettingError(
+            f"{where}: the section {section} can't be understood; write it like "
+            'costs or costs.service."slip".'
+        ) from problem
+    path = []
+    while nested:
+        name, nested = next(iter(nested.items()))
+        path.append(name)
+    return path
+
+
+def _setting_value(value: str) -> Any:
+    try:
+        return tomllib.loads(f"value = {value}")["value"]
+    except tomllib.TOMLDecodeError:
+        return value
+
+
+def build_plant(raw: dict[str, Any], label: str, log: AuditLog) -> Plant:
+    """Check the settings and give them a shape.
+
+    Parameters
+    ----------
+    raw : dict
+        As read.
+    label : str
+        The name of what was read.
+    log : AuditLog
+        Gets unknown settings and the defaults that stand in.
+
+    Raises
+    ------
+    SettingError
+        When a value can't be used.
+    """
+    _warn_unknown(raw, label, log)
+    for section, name, value, most in _numbers(raw):
+        _check_number(section, name, value, most)
+    general = raw.get("plant", {})
+    plant = Plant(
+        name=str(general.get("name", "")),
+        currency=str(general.get("currency", "")),
+        usage_unit=_usage_unit(general, log),
+        records_from=_moment(general, "records_from", "plant"),
+        records_to=_moment(general, "records_to", "plant"),
+        site_windows={
+            site: (_moment(own, "records_from", site), _moment(own, "records_to", site))
+            for site, own in general.get("site", {}).items()
+        },
+        raw=raw,
+    )
+    _check_window(plant)
+    _check_outages(raw)
+    _note_targets(raw, log)
+    return plant
+
+
+def _warn_unknown(raw: dict[str, Any], label: str, log: AuditLog) -> None:
+    for where, name, known in _unknown_settings(raw):
+        near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
+        log.add(
+            "caution",
+            f"{label}: {where}{name} is not a setting that pumplife knows.",
+            rule="unknown_setting",
+            consequence="It has no effect.",
+            remedy=f"Did you mean {near[0]}?" if near else f"Known are: {', '.join(known)}.",
+        )
+
+
+def _unknown_settings(raw: dict[str, Any]) -> Iterator[tuple[str, str, tuple[str, ...]]]:
+    for section, given in raw.items():
+        if section not in _SECTIONS:
+            yield "section ", section, tuple(_SECTIONS)
+        elif not isinstance(given, dict):
+            raise SettingError(f"plant.toml: {section} must be a section, written [{section}].")
+        elif _SECTIONS[section]:
+            for name in sorted(set(given) - set(_SECTIONS[section])):
+                yield f"[{section}] ", name, _SECTIONS[section]
+    for service, own in raw.get("costs", {}).get("service", {}).items():
+        for name in sorted(set(own) - set(SERVICE_COSTS)):
+            yield f'[costs.service."{service}"] ', name, SERVICE_COSTS
+    for side, own in raw.get("work", {}).items():
+        for name in sorted(set(own) - set(WORK)) if isinstance(own, dict) else ():
+            yield f"[work.{side}] ", name, WORK
+
+
+def _numbers(raw: dict[str, Any]) -> Iterator[tuple[str, str, Any, float]]:
+    """Give every numeric setting with the most that it can be."""
+    costs = raw.get("costs", {})
+    owners = [("costs", costs)]
+    owners += [(f'costs.service."{name}"', own) for name, own in costs.get("service", {}).items()]
+    owners += [(f"work.{side}", own) for side, own in raw.get("work", {}).items()]
+    owners += [("targets", raw.get("targets", {}))]
+    for section, own in owners:
+        for name in (*COSTS, *WORK, *TARGETS):
+            if name in own:
+                share = name.endswith(("probability", "service_level", "discount_per_year"))
+                yield section, name, own[name], 1.0 if share else math.inf
+
+
+def _check_number(section: str, name: str, value: Any, most: float) -> None:
+    good = isinstance(value, int | float) and not isinstance(value, bool)
+    if not good or not 0 <= value <= most:
+        limit = "a number from 0 to 1" if most == 1 else "a number, 0 or more, without its unit"
+        raise SettingError(f"plant.toml: [{section}] {name} = {value!r} must be {limit}.")
+
+
+def _usage_unit(general: dict[str, Any], log: AuditLog) -> str:
+    unit = str(general.get("usage_unit", ""))
+    if unit in USAGE_UNITS:
+        return unit
+    if unit:
+        raise SettingError(
+            f'plant.toml: [plant] usage_unit = "{unit}" must be one of hours, cycles, days.'
+        )
+    log.add(
+        "caution",
+        "plant.toml doesn't say in which unit usage is counted.",
+        rule="usage_unit",
+        consequence="Every age and interval is taken to be in running hours.",
+        remedy='Write [plant] usage_unit = "hours", "cycles" or "days".',
+    )
+    return "hours"
+
+
+def _moment(given: dict[str, Any], name: str, section: str) -> pd.Timestamp:
+    value = given.get(name, "")
+    if value == "":
+        return pd.NaT  # type: ignore[return-value]
+    try:
+        return _timestamp(value)
+    except (ValueError, TypeError) as problem:
+        raise SettingError(
+            f"plant.toml: {name} = {value!r} of {section} isn't a date; write it like 2025-12-31."
+        ) from problem
+
+
+def _timestamp(value: Any) -> pd.Timestamp:
+    if isinstance(value, datetime):
+        value = value.date()
+    text = value.isoformat() if isinstance(value, date) else str(value)
+    return pd.Timestamp(datetime.strptime(text[:10], "%Y-%m-%d"))
+
+
+def _check_window(plant: Plant) -> None:
+    for site in ("", *plant.site_windows):
+        start, end = plant.window(site)
+        if start > end:
+            named = f" of {site}" if site else ""
+            raise SettingError(
+                f"plant.toml: records_from{named} is after records_to: correct one of the two."
+            )
+
+
+def _check_outages(raw: dict[str, Any]) -> None:
+    calendar = raw.get("calendar", {})
+    lists = [calendar.get("outages", [])]
+    lists += [own.get("outages", []) for own in calendar.get("site", {}).values()]
+    for listed in lists:
+        for entry in listed if isinstance(listed, list) else [listed]:
+            _moment({"outages": _outage_date(entry)}, "outages", "[calendar]")
+    if not all(isinstance(listed, list) for listed in lists):
+        raise SettingError(
+            "plant.toml: [calendar] outages must be a list, like [2026-05-04, 2026-10-12]."
+        )
+
+
+def _outage_date(entry: Any) -> Any:
+    return entry.get("on", entry) if isinstance(entry, dict) else entry
+
+
+def _note_targets(raw: dict[str, Any], log: AuditLog) -> None:
+    for name, value in TARGETS.items():
+        if name not in raw.get("targets", {}):
+            log.add(
+                "note",
+                f"[targets] {name} isn't given; {value:g} stands in.",
+                rule="default_target",
+                remedy=f"Write [targets] {name} in plant.toml.",
+            )

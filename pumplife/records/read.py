@@ -1,0 +1,282 @@
+"""Read a plant folder into clean tables and an audit."""
+
+import dataclasses
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+
+from pumplife.errors import FolderError
+from pumplife.records.audit import AuditLog
+from pumplife.records.columns import blank_table, type_table
+from pumplife.records.duty import Duty, lay_out_duty
+from pumplife.records.kits import complete_kits
+from pumplife.records.linking import (
+    check_part_names,
+    drop_repeats,
+    keep_latest_price,
+    link_locations,
+    link_orders,
+    link_pumps,
+    mark_plans,
+)
+from pumplife.records.plant import Plant, build_plant, read_settings, to_day, to_days
+from pumplife.records.sources import Source, digest, find_sources, read_source
+from pumplife.records.spelling import settle_spellings
+from pumplife.records.steps import Floats
+from pumplife.records.tables import TABLES
+from pumplife.records.whole import check_whole
+
+_PLAN_DATES = {
+    "pumps": "commissioned_on",
+    "moves": "moved_on",
+    "parts": "valid_from",
+    "kits": "valid_from",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Records:
+    """What the plant wrote down, cleaned.
+
+    Attributes
+    ----------
+    plant : Plant
+        The settings.
+    tables : dict of DataFrame
+        Every table of `TABLES`, empty where the plant has none. Text "" , numbers NaN and dates
+        NaT mean not written. `file` and `row` name the source; `pump` is the row of pumps
+        (-1 = none); `plan` marks rows dated after the window.
+    log : AuditLog
+        What was found on the way.
+    hashes : dict of str
+        SHA-256 of every file read.
+    source : Path
+        The folder or workbook.
+    withheld : set of str
+        Results that can't be given: of intervals, stock, budget.
+    aside : dict of int
+        Rows set aside per table.
+    fatal : bool
+        Whether the study can't go on at all; the audit says why.
+    """
+
+    plant: Plant
+    tables: dict[str, pd.DataFrame] = field(repr=False)
+    log: AuditLog = field(repr=False)
+    hashes: dict[str, str] = field(repr=False)
+    source: Path
+    withheld: set[str]
+    aside: dict[str, int] = field(repr=False)
+    fatal: bool
+
+    def __repr__(self) -> str:
+        counts = f"{len(self.pumps)} pumps, {len(self.table('rebuilds'))} rebuild rows"
+        return f"Records({counts}{', can not go on' if self.fatal else ''})"
+
+    def table(self, name: str) -> pd.DataFrame:
+        """Give a table by name; without rows where the plant has none."""
+        return self.tables[name]
+
+    @property
+    def pumps(self) -> pd.DataFrame:
+        """The table of pumps; its row number is the pump's code."""
+        return self.tables["pumps"]
+
+
+def read_records(path: Path | str) -> Records:
+    """Read a plant folder or workbook.
+
+    Parameters
+    ----------
+    path : Path or str
+        A folder of CSV or .xlsx files, or one .xlsx with a sheet per table.
+
+    Returns
+    -------
+    Records
+        Clean tables; whatever is wrong with the content is in `log`.
+
+    Raises
+    ------
+    FolderError
+        When the path or a file named in plant.toml isn't there or can't be opened.
+    SettingError
+        When a line of plant.toml can't be used.
+    """
+    path = Path(path)
+    _check_path(path)
+    log = AuditLog()
+    settings, label = read_settings(path)
+    plant = build_plant(settings, label or "plant.toml", log)
+    sources = find_sources(path, settings.get("files", {}), log)
+    tables, counts, fatal = _read_tables(sources, plant, log)
+    fatal |= _lacks_basis(path, sources, tables, plant, log)
+    plant = _with_start(plant, tables, log)
+    if not fatal:
+        _link(tables, plant, log)
+    withheld = set() if fatal else check_whole(tables, plant, set(sources), log)
+    return Records(
+        plant=plant,
+        tables=tables,
+        log=log,
+        hashes=_hashes(path, sources),
+        source=path,
+        withheld=withheld,
+        aside={name: counts[name] - len(tables[name]) for name in counts},
+        fatal=fatal,
+    )
+
+
+def _check_path(path: Path) -> None:
+    if not path.exists():
+        raise FolderError(f"There is no folder or workbook {path}: check the path.")
+    if path.is_file() and path.suffix.lower() not in (".xlsx", ".xlsm"):
+        raise FolderError(
+            f"{path.name} is neither a folder nor an .xlsx workbook: give the folder that holds "
+            "the tables."
+        )
+
+
+def _hashes(path: Path, sources: dict[str, Source]) -> dict[str, str]:
+    files = {source.path for source in sources.values()}
+    settings = (path.parent if path.is_file() else path) / "plant.toml"
+    files |= {settings} if settings.is_file() else set()
+    return {file.name: digest(file) for file in sorted(files)}
+
+
+def _read_tables(
+    sources: dict[str, Source], plant: Plant, log: AuditLog
+) -> tuple[dict[str, pd.DataFrame], dict[str, int], bool]:
+    """Read and type every table that has a source; say whether one can't be used at all."""
+    tables = {name: blank_table(table) for name, table in TABLES.items()}
+    counts: dict[str, int] = {}
+    fatal = False
+    for name, source in sources.items():
+        frame, rows = _read_table(source, plant, log)
+        if frame is None:
+            fatal = True
+        else:
+            tables[name], counts[name] = frame, rows
+    return tables, counts, fatal
+
+
+def _read_table(source: Source, plant: Plant, log: AuditLog) -> tuple[pd.DataFrame | None, int]:
+    table = TABLES[source.table]
+    try:
+        raw = read_source(source)
+    except FolderError as problem:
+        log.add(
+            "stop",
+            str(problem),
+            rule="unreadable_file",
+            table=source.table,
+            consequence="The study can't go on.",
+            remedy="Mend the file, or take it out of the folder.",
+        )
+        return None, 0
+    if raw.cells.empty and not len(raw.overlong):
+        if not table.required:
+            return blank_table(table), 0
+        _log_empty(source, list(raw.cells.columns), log)
+        return None, 0
+    return type_table(raw, table, plant.raw, log), len(raw.cells) + len(raw.overlong)
+
+
+def _log_empty(source: Source, headings: list[str], log: AuditLog) -> None:
+    seen = f"only its headings: {', '.join(headings)}" if headings else "nothing in it"
+    log.add(
+        "stop",
+        f"{source.label} has no rows; there is {seen}.",
+        rule="empty_file",
+        table=source.table,
+        consequence="The study can't go on.",
+        remedy="Fill the table or export it again.",
+    )
+
+
+def _lacks_basis(
+    path: Path,
+    sources: dict[str, Source],
+    tables: dict[str, pd.DataFrame],
+    plant: Plant,
+    log: AuditLog,
+) -> bool:
+    """Say whether something is missing without which there is no study."""
+    missing = [name for name, table in TABLES.items() if table.required and name not in sources]
+    for name in missing:
+        log.add(
+            "stop",
+            f"There is no table {name} in {path.name}.",
+            rule="missing_table",
+            table=name,
+            consequence="The study can't go on.",
+            remedy=f'Add {name}.csv, or name the plant\'s file: [files] {name} = "...".',
+        )
+    if pd.isna(plant.records_to):
+        log.add(
+            "stop",
+            "plant.toml doesn't say until which day the records are complete.",
+            rule="records_to",
+            consequence="The study can't go on.",
+            remedy="Write [plant] records_to = 2025-12-31 (your day).",
+        )
+    emptied = [name for name in ("pumps",) if name in sources and tables[name].empty]
+    return bool(missing or emptied) or bool(pd.isna(plant.records_to))
+
+
+def _with_start(plant: Plant, tables: dict[str, pd.DataFrame], log: AuditLog) -> Plant:
+    """Take the earliest record as the start of the window where the plant doesn't say it."""
+    if not pd.isna(plant.records_from):
+        return plant
+    dates = pd.concat([tables["rebuilds"]["opened_on"], tables["readings"]["read_on"]])
+    start = dates.min()
+    log.add(
+        "caution",
+        "plant.toml doesn't say from which day the records are complete.",
+        rule="records_from",
+        consequence=f"The earliest record stands in: {start:%Y-%m-%d}."
+        if pd.notna(start)
+        else "There is no dated record either.",
+        remedy="Write [plant] records_from in plant.toml.",
+    )
+    return dataclasses.replace(plant, records_from=start)
+
+
+def _link(tables: dict[str, pd.DataFrame], plant: Plant, log: AuditLog) -> None:
+    """Join the tables in place; pumps and moves first, because the others lean on them."""
+    end = to_day(plant.records_to)
+    settle_spellings(tables, log)
+    for name, column in _PLAN_DATES.items():
+        tables[name] = mark_plans(tables[name], column, end)
+    tables["pumps"] = drop_repeats(tables["pumps"], TABLES["pumps"], log)
+    tables["pumps"] = tables["pumps"].assign(pump=range(len(tables["pumps"])))
+    tables["moves"] = link_pumps(tables["moves"], tables["pumps"], TABLES["moves"], log)
+    tables["moves"] = drop_repeats(tables["moves"], TABLES["moves"], log)
+    duty = lay_out_duty(tables["pumps"], tables["moves"])
+    for name, table in TABLES.items():
+        if name in ("pumps", "moves"):
+            continue
+        if "pump_id" in table.headings:
+            _link_table(tables, name, duty, log)
+        tables[name] = drop_repeats(tables[name], table, log)
+    for name, number in (("parts", "part_no"), ("kits", "kit")):
+        tables[name] = keep_latest_price(tables[name], number, name, log)
+    complete_kits(tables, log)
+    link_orders(tables, log)
+    check_part_names(tables, log)
+
+
+def _link_table(tables: dict[str, pd.DataFrame], name: str, duty: Duty, log: AuditLog) -> None:
+    pumps = tables["pumps"]
+    frame = link_pumps(tables[name], pumps, TABLES[name], log)
+    if "location" in frame:
+        frame = link_locations(frame, pumps, duty, day=_row_day(frame), table=name, log=log)
+    tables[name] = frame
+
+
+def _row_day(frame: pd.DataFrame) -> Floats:
+    """Give the day of each row of rebuilds, issued or readings [day]."""
+    if "opened_on" in frame:
+        return to_days(frame["happened_on"].fillna(frame["opened_on"]))
+    return to_days(frame["read_on" if "read_on" in frame else "issued_on"])

@@ -1,0 +1,112 @@
+"""How a table of the plant folder is described."""
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """One column of a table.
+
+    Attributes
+    ----------
+    name : str
+        The heading.
+    kind : str
+        text, number, date, code or yes_no.
+    meaning : str
+        In plain words, with the unit in [brackets].
+    required : bool
+        The heading must be there and a row with a blank cell is set aside.
+    codes : tuple of str
+        The words allowed in a code column.
+    instead : str
+        A column that may stand in for this one.
+    signed : bool
+        Numbers below zero are allowed.
+    lenient : bool
+        A blank cell keeps its row although the column is required.
+    """
+
+    name: str
+    kind: str
+    meaning: str = ""
+    required: bool = False
+    codes: tuple[str, ...] = ()
+    instead: str = ""
+    signed: bool = False
+    lenient: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """One table of the plant folder.
+
+    Attributes
+    ----------
+    name : str
+        The name of its file or sheet.
+    meaning : str
+        What one row is.
+    columns : tuple of Column
+        In the order of the template.
+    key : tuple of str
+        The columns that tell one row from another; empty where only a whole row can.
+    required : bool
+        Without it there is no study.
+    """
+
+    name: str
+    meaning: str
+    columns: tuple[Column, ...] = field(repr=False)
+    key: tuple[str, ...] = ()
+    required: bool = False
+
+    def column(self, name: str) -> Column:
+        """Give the column of that name."""
+        return next(column for column in self.columns if column.name == name)
+
+    @property
+    def headings(self) -> tuple[str, ...]:
+        """The names of all columns."""
+        return tuple(column.name for column in self.columns)
+
+
+def text(name: str, meaning: str = "", *, required: bool = False, instead: str = "") -> Column:
+    """Describe a column of words."""
+    return Column(name=name, kind="text", meaning=meaning, required=required, instead=instead)
+
+
+def number(
+    name: str,
+    meaning: str = "",
+    *,
+    required: bool = False,
+    signed: bool = False,
+    lenient: bool = False,
+) -> Column:
+    """Describe a column of numbers."""
+    return Column(
+        name=name,
+        kind="number",
+        meaning=meaning,
+        required=required,
+        signed=signed,
+        lenient=lenient,
+    )
+
+
+def date(name: str, meaning: str = "", *, required: bool = False) -> Column:
+    """Describe a column of dates."""
+    return Column(name=name, kind="date", meaning=meaning, required=required)
+
+
+def code(name: str, codes: str, meaning: str = "", *, required: bool = False) -> Column:
+    """Describe a column of code words, given with blanks between."""
+    return Column(
+        name=name, kind="code", codes=tuple(codes.split()), meaning=meaning, required=required
+    )
+
+
+def yes_no(name: str, meaning: str = "") -> Column:
+    """Describe a column of yes and no."""
+    return Column(name=name, kind="yes_no", codes=("yes", "no"), meaning=meaning)

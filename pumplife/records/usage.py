@@ -1,0 +1,339 @@
+"""How much each pump had run by a day, and how well that is known."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from pumplife.records.audit import AuditLog
+from pumplife.records.duty import Duty
+from pumplife.records.joining import Flags, join_meters
+from pumplife.records.meters import gather_readings
+from pumplife.records.steps import Course, Floats, Ints, build_course, row_at, time_key
+
+if TYPE_CHECKING:
+    from pumplife.records.read import Records
+
+YEAR = 365.0
+SHORT = 28.0
+"""Readings over fewer days in service don't tell a pump's rate where use_per_week does [day]."""
+MEASURED, PARTLY = 0.9, 0.4
+"""Shares of a span covered by a meter from which it counts as measured, or partly so."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class UsageClock:
+    """The usage of every pump along time.
+
+    Attributes
+    ----------
+    unit : str
+        hours, cycles or days.
+    known : bool array, (pumps,)
+        Whether the pump's usage is known at all.
+    rate : float array, (pumps,)
+        Recent usage a day in service, NaN where not known [usage units/day].
+    first_rate : float array, (pumps,)
+        The same over the first year of readings [usage units/day].
+    service : Course
+        Days in service since 1970-01-01 [day].
+    assumed : Course
+        Usage by use_per_week [usage units].
+    knots : DataFrame
+        One row per pump and day with a reading: pump, day, usage [usage units], covered [day],
+        service [day].
+    """
+
+    unit: str
+    known: Flags
+    rate: Floats
+    first_rate: Floats
+    service: Course
+    assumed: Course
+    knots: pd.DataFrame
+
+    def __repr__(self) -> str:
+        return f"UsageClock({int(self.known.sum())} of {len(self.known)} pumps, {self.unit})"
+
+    def usage(self, pump: ArrayLike, day: ArrayLike) -> Floats:
+        """Give the usage of pumps until days, from an origin of each pump's own.
+
+        Interpolated between readings by days in service, extrapolated both ways at the pump's
+        own rate; no usage passes in store, before commissioning or after retirement.
+
+        Parameters
+        ----------
+        pump : int array
+            Pumps.
+        day : float array
+            [day since 1970-01-01]
+
+        Returns
+        -------
+        float array
+            [usage units]; NaN where not known.
+        """
+        pump, day = _ask(pump, day)
+        if self.unit == "days":
+            return self.service(pump, day)
+        run = np.where(_of(self.known, pump), self.assumed(pump, day), np.nan)
+        metered = _of(self._metered, pump)
+        run[metered] = self._read_off(pump[metered], day[metered])
+        return run
+
+    def graded(self, pump: ArrayLike, day_from: ArrayLike, day_to: ArrayLike) -> NDArray[np.str_]:
+        """Say how well the usage between two days is known.
+
+        Returns
+        -------
+        str array
+            measured, partly or assumed: readings vouch for 90 % of the days, for 40 %, for less.
+        """
+        shape = np.broadcast_shapes(np.shape(pump), np.shape(day_from), np.shape(day_to))
+        pump, start = _ask(np.broadcast_to(pump, shape), day_from)
+        end = np.broadcast_to(np.asarray(day_to, dtype=np.float64), shape)
+        if self.unit == "days":
+            return np.full(start.shape, "measured")
+        instant = end <= start
+        start, end = np.where(instant, start - 0.5, start), np.where(instant, start + 0.5, end)
+        share = (self._covered(pump, end) - self._covered(pump, start)) / (end - start)
+        return np.select([share >= MEASURED, share >= PARTLY], ["measured", "partly"], "assumed")
+
+    @property
+    def _metered(self) -> Flags:
+        return np.isin(np.arange(len(self.known)), self.knots["pump"].to_numpy())
+
+    def _neighbours(self, pump: Ints, day: Floats) -> tuple[Ints, Ints]:
+        """Give the knots before and after each day.
+
+        Before the first knot of a pump both are the first, after the last both are the last.
+        """
+        owner = self.knots["pump"].to_numpy()
+        row = row_at(time_key(owner, self.knots["day"]), pump, day)
+        first = np.searchsorted(owner, pump)
+        last = np.searchsorted(owner, pump, side="right") - 1
+        left = np.where(row < 0, first, row)
+        return left, np.where(row < 0, first, np.minimum(left + 1, last))
+
+    def _read_off(self, pump: Ints, day: Floats) -> Floats:
+        if not len(pump):
+            return np.zeros(0)
+        left, right = self._neighbours(pump, day)
+        usage, worked = self.knots["usage"].to_numpy(), self.knots["service"].to_numpy()
+        when, beyond = self.knots["day"].to_numpy(), self.service(pump, day) - worked[left]
+        by_work = _share(beyond, worked[right] - worked[left])
+        share = np.where(
+            worked[right] > worked[left],
+            by_work,
+            _share(day - when[left], when[right] - when[left]),
+        )
+        rate = np.where(beyond < 0, self.first_rate[pump], self.rate[pump])
+        inside = usage[left] + share * (usage[right] - usage[left])
+        run: Floats = np.where(right > left, inside, usage[left] + rate * beyond)
+        return run
+
+    def _covered(self, pump: Ints, day: Floats) -> Floats:
+        """Give the days that readings vouch for until a day [day]."""
+        covered = np.zeros(pump.shape)
+        metered = _of(self._metered, pump)
+        if not metered.any():
+            return covered
+        left, right = self._neighbours(pump[metered], day[metered])
+        when, seen = self.knots["day"].to_numpy(), self.knots["covered"].to_numpy()
+        share = _share(day[metered] - when[left], when[right] - when[left])
+        covered[metered] = seen[left] + share * (seen[right] - seen[left])
+        return covered
+
+
+def _share(passed: Floats, width: Floats) -> Floats:
+    """Divide, with 0 where there is no width."""
+    return np.where(width > 0, passed / np.where(width > 0, width, 1.0), 0.0)
+
+
+def _ask(pump: ArrayLike, day: ArrayLike) -> tuple[Ints, Floats]:
+    pump, day = np.broadcast_arrays(
+        np.asarray(pump, dtype=np.int64), np.asarray(day, dtype=np.float64)
+    )
+    return pump, day
+
+
+def _of(flags: Flags, pump: Ints) -> Flags:
+    """Look flags up by pump; False for no pump."""
+    padded = np.append(flags, False)
+    return np.asarray(padded[np.where(pump < 0, len(flags), pump)], dtype=np.bool_)
+
+
+def build_clock(records: "Records", duty: Duty) -> UsageClock:
+    """Lay out every pump's usage from readings, meters noted in rebuilds and use_per_week.
+
+    Parameters
+    ----------
+    records : Records
+        Clean records; their log gets what was found about meters.
+    duty : Duty
+        Where the pumps stood.
+    """
+    service, assumed = _service_course(duty), _assumed_course(duty)
+    weekly = _weekly_rate(records, duty)
+    count, unit = len(weekly), records.plant.usage_unit
+    if unit == "days":
+        return _calendar_clock(records, service, assumed, count)
+    frame = gather_readings(records)
+    knots = join_meters(frame, service, weekly, records.log)
+    knots = knots[knots.groupby("pump")["day"].transform("size") >= 2].reset_index(drop=True)
+    knots["service"] = service(knots["pump"], knots["day"])
+    rate, first_rate = _end_rates(knots, weekly)
+    known = np.isfinite(rate)
+    _log_unknown(records, known)
+    _log_doubtful_unit(records, frame, rate, weekly)
+    return UsageClock(
+        unit=unit,
+        known=known,
+        rate=rate,
+        first_rate=first_rate,
+        service=service,
+        assumed=assumed,
+        knots=knots,
+    )
+
+
+def _calendar_clock(records: "Records", service: Course, assumed: Course, count: int) -> UsageClock:
+    if len(records.table("readings")):
+        records.log.add(
+            "note",
+            "Usage is counted in calendar days.",
+            rule="calendar_usage",
+            table="readings",
+            consequence="Meter readings are not used.",
+        )
+    return UsageClock(
+        unit="days",
+        known=np.ones(count, dtype=np.bool_),
+        rate=np.ones(count),
+        first_rate=np.ones(count),
+        service=service,
+        assumed=assumed,
+        knots=pd.DataFrame({"pump": [], "day": [], "usage": [], "covered": [], "service": []}),
+    )
+
+
+def _pieces(duty: Duty) -> pd.DataFrame:
+    """Cut the stints at commissioning and retirement: pump, from_day, works, weekly."""
+    stints = duty.stints[["pump", "from_day", "in_service", "use_per_week"]]
+    cuts = [stints]
+    pump = np.arange(len(duty.commissioned))
+    for day in (duty.commissioned, duty.retired + 1.0):
+        cut = pump[np.isfinite(day)]
+        row = duty.at(cut, day[cut])
+        cuts.append(stints.iloc[row].assign(from_day=day[cut]))
+    pieces = pd.concat(cuts).sort_values(["pump", "from_day"], kind="stable", ignore_index=True)
+    owner, day = pieces["pump"].to_numpy(), pieces["from_day"].to_numpy()
+    early, late = duty.commissioned[owner], duty.retired[owner] + 1.0
+    works = pieces["in_service"] & ~(day < early) & ~(day >= late)
+    return pieces.assign(works=works)
+
+
+def _service_course(duty: Duty) -> Course:
+    pieces = _pieces(duty)
+    return build_course(
+        pieces["pump"].to_numpy(dtype=np.int64),
+        pieces["from_day"].to_numpy(),
+        pieces["works"].to_numpy(dtype=np.float64),
+    )
+
+
+def _assumed_course(duty: Duty) -> Course:
+    pieces = _pieces(duty)
+    daily = np.nan_to_num(pieces["use_per_week"].to_numpy()) / 7.0
+    return build_course(
+        pieces["pump"].to_numpy(dtype=np.int64),
+        pieces["from_day"].to_numpy(),
+        daily * pieces["works"].to_numpy(),
+    )
+
+
+def _weekly_rate(records: "Records", duty: Duty) -> Floats:
+    """Give use_per_week at the end of the window as a daily rate [usage units/day]."""
+    count = len(records.pumps)
+    row = duty.at(np.arange(count), np.full(count, records.plant.window()[1]))
+    rate: Floats = duty.stints["use_per_week"].to_numpy(dtype=np.float64)[row] / 7.0
+    return rate
+
+
+def _end_rates(knots: pd.DataFrame, weekly: Floats) -> tuple[Floats, Floats]:
+    """Give each pump's rate over the last and the first year of its readings."""
+    last, first = weekly.copy(), weekly.copy()
+    if knots.empty:
+        return last, first
+    grouped = knots.groupby("pump")
+    ends = grouped["day"].agg(["min", "max"])
+    pump = ends.index.to_numpy()
+    low, high = ends["min"].to_numpy(), ends["max"].to_numpy()
+    total = _mean_rate(knots, pump, low, high)
+    short = _worked(knots, pump, low, high) < SHORT
+    fallback = np.where(np.isnan(total), weekly[pump], total)
+    for rate, start, end in (
+        (last, np.maximum(low, high - YEAR), high),
+        (first, low, np.minimum(high, low + YEAR)),
+    ):
+        own = _mean_rate(knots, pump, start, end)
+        own = np.where(np.isnan(own), fallback, own)
+        rate[pump] = np.where(short & np.isfinite(weekly[pump]), weekly[pump], own)
+    return last, first
+
+
+def _along(knots: pd.DataFrame, name: str, pump: Ints, day: Floats) -> Floats:
+    """Read a column of knots off at days within each pump's knots."""
+    owner, when = knots["pump"].to_numpy(), knots["day"].to_numpy()
+    keys, value = time_key(owner, when), knots[name].to_numpy()
+    read: Floats = np.interp(time_key(pump, day), keys, value)
+    return read
+
+
+def _worked(knots: pd.DataFrame, pump: Ints, start: Floats, end: Floats) -> Floats:
+    return _along(knots, "service", pump, end) - _along(knots, "service", pump, start)
+
+
+def _mean_rate(knots: pd.DataFrame, pump: Ints, start: Floats, end: Floats) -> Floats:
+    """Give usage per day in service between two days, NaN where the pump was in store."""
+    gain = _along(knots, "usage", pump, end) - _along(knots, "usage", pump, start)
+    worked = _worked(knots, pump, start, end)
+    return np.where(worked > 0, gain / np.where(worked > 0, worked, 1.0), np.nan)
+
+
+def _log_unknown(records: "Records", known: Flags) -> None:
+    lost = records.pumps[~known & ~records.pumps["plan"].to_numpy()]
+    records.log.add_rows(
+        lost,
+        severity="caution",
+        rule="usage_unknown",
+        table="pumps",
+        what="The pump has neither two meter readings nor a use_per_week.",
+        consequence="The lives of its parts are set aside.",
+        remedy="Write use_per_week in pumps, or add readings.",
+    )
+
+
+def _log_doubtful_unit(
+    records: "Records", frame: pd.DataFrame, rate: Floats, weekly: Floats
+) -> None:
+    """Note counters that run at half or double what use_per_week says."""
+    log: AuditLog = records.log
+    counted = np.unique(frame.loc[frame["base"].eq("cycles"), "pump"].to_numpy(dtype=np.int64))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = (rate / weekly)[counted]
+    doubtful = ((ratio > 1.7) & (ratio < 2.3)) | ((ratio > 0.43) & (ratio < 0.59))
+    log.add_rows(
+        records.pumps.iloc[counted[doubtful]],
+        severity="note",
+        rule="half_or_double",
+        table="pumps",
+        what=[
+            f"The counter gives {times:.2f} times use_per_week: half or double?"
+            for times in ratio[doubtful]
+        ],
+        consequence="The counter is used as its unit says.",
+        remedy="Check whether it counts strokes or cycles; one cycle is two strokes.",
+    )

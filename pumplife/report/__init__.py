@@ -1,0 +1,1 @@
+"""What people see: figures, tables, the page, the workbook and the output folder."""

@@ -1,0 +1,107 @@
+"""What the report reads of a study, so that the report needs nothing of how one is made."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Protocol
+
+import pandas as pd
+
+from pumplife.report.words import Units, name_units
+
+if TYPE_CHECKING:
+    from pumplife.fits.groups import FitRows
+    from pumplife.policy.interval import CostCurve
+    from pumplife.records.duty import Duty
+    from pumplife.records.read import Records
+    from pumplife.stock.assess import RiskCurve
+    from pumplife.weibull.draws import LifeDraws
+
+
+class HasDraws(Protocol):
+    """The fits: a row of the table for each leading index of the draws."""
+
+    @property
+    def table(self) -> pd.DataFrame: ...
+    @property
+    def draws(self) -> LifeDraws: ...
+    @property
+    def rows(self) -> FitRows: ...
+
+
+class HasVisits(Protocol):
+    """The lives: every ticket event and the side it touched."""
+
+    @property
+    def visits(self) -> pd.DataFrame: ...
+
+
+class HasCostCurves(Protocol):
+    """The advice: one cost curve per row of intervals, None where it is withheld."""
+
+    @property
+    def curves(self) -> Sequence[CostCurve | None]: ...
+
+
+class HasRiskCurves(Protocol):
+    """The stock plan: one risk curve per item and store."""
+
+    @property
+    def curves(self) -> Sequence[RiskCurve]: ...
+
+
+class ReadableStudy(Protocol):
+    """A finished study.
+
+    Attributes
+    ----------
+    records : Records
+        What the plant wrote down.
+    tables : mapping of name to DataFrame
+        The output tables.
+    duty, lives, fits, advice, stock
+        Where the curves come from; None where the records did not reach so far.
+    seed : int
+        Of everything drawn at random.
+    """
+
+    @property
+    def records(self) -> Records: ...
+    @property
+    def tables(self) -> Mapping[str, pd.DataFrame]: ...
+    @property
+    def duty(self) -> Duty | None: ...
+    @property
+    def lives(self) -> HasVisits | None: ...
+    @property
+    def fits(self) -> HasDraws | None: ...
+    @property
+    def advice(self) -> HasCostCurves | None: ...
+    @property
+    def stock(self) -> HasRiskCurves | None: ...
+    @property
+    def seed(self) -> int: ...
+
+
+def study_units(study: ReadableStudy) -> Units:
+    """Give the units of the plant."""
+    plant = study.records.plant
+    return name_units(plant.usage_unit, plant.currency)
+
+
+def study_window(study: ReadableStudy) -> str:
+    """Say which days the records cover."""
+    plant = study.records.plant
+    return f"Records {plant.records_from:%Y-%m-%d} to {plant.records_to:%Y-%m-%d}."
+
+
+def is_invented(study: ReadableStudy) -> bool:
+    """Tell whether plant.toml marks the plant as an invented example, or its name says so."""
+    plant = study.records.plant
+    general: Mapping[str, Any] = plant.raw.get("plant", {})
+    return bool(general.get("invented", False)) or "invented" in plant.name.lower()
+
+
+def find_table(study: ReadableStudy, name: str) -> pd.DataFrame:
+    """Give an output table, empty where the study has none."""
+    return study.tables.get(name, pd.DataFrame())

@@ -1,0 +1,159 @@
+"""Figures of the records: what became of the tickets, and breakdowns over time."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+
+from pumplife.lives.trend import MeanCumulative
+from pumplife.report import style
+from pumplife.report.pictures import capitalise
+from pumplife.report.tables import write_number
+
+
+def record_funnel_table(counts: pd.DataFrame) -> pd.DataFrame:
+    """Give the counts that the funnel draws, with their share.
+
+    Parameters
+    ----------
+    counts : DataFrame
+        From `count_tickets`.
+
+    Returns
+    -------
+    DataFrame
+        what, tickets, share [0 to 1].
+    """
+    total = max(int(counts["tickets"].sum()), 1)
+    return counts.assign(share=counts["tickets"] / total)
+
+
+def plot_record_funnel(counts: pd.DataFrame, *, caption: str = "", ax: Axes | None = None) -> Axes:
+    """Draw how many tickets were used as written, with an assumption, or set aside.
+
+    Parameters
+    ----------
+    counts : DataFrame
+        From `count_tickets`.
+    caption : str
+        What stands behind it.
+    ax : Axes, optional
+        Where to draw; a new figure when None.
+
+    Returns
+    -------
+    Axes
+    """
+    drawn = record_funnel_table(counts)
+    with style.own_style():
+        axes = style.new_axes(height=2.4) if ax is None else ax
+        place = -np.arange(len(drawn), dtype=float)
+        axes.barh(place, drawn["tickets"], color=[style.NAVY, style.SKY, style.ORANGE], height=0.7)
+        for height, row in zip(place, drawn.to_dict("records"), strict=True):
+            axes.annotate(
+                f"{row['tickets']:,}  ({100 * row['share']:.1f} %)",
+                xy=(row["tickets"], height),
+                xytext=(5, 0),
+                va="center",
+                textcoords="offset points",
+                fontsize=8.6,
+            )
+        axes.set_yticks(place, drawn["what"].tolist())
+        axes.tick_params(axis="y", length=0)
+        axes.grid(visible=False)
+        axes.set_xlim(0, 1.2 * max(float(drawn["tickets"].max()), 1.0))
+        style.write_thousands(axes.xaxis)
+        axes.set_xlabel("Rows of rebuild tickets [number]")
+        aside = float(drawn["share"].iloc[-1])
+        total = int(drawn["tickets"].sum())
+        style.say(
+            axes, f"Of {total:,} ticket rows, {100 * aside:.1f} % had to be set aside", caption
+        )
+    return axes
+
+
+def mean_cumulative_table(events: Mapping[str, MeanCumulative]) -> pd.DataFrame:
+    """Give the steps of the mean cumulative functions.
+
+    Parameters
+    ----------
+    events : mapping of name to MeanCumulative
+        One per line.
+
+    Returns
+    -------
+    DataFrame
+        label, time, mcf, low, high [events per pump].
+    """
+    parts = [
+        pd.DataFrame(
+            {"label": name, "time": one.time, "mcf": one.mcf, "low": one.low, "high": one.high}
+        )
+        for name, one in events.items()
+    ]
+    columns = ["label", "time", "mcf", "low", "high"]
+    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)
+
+
+def plot_mean_cumulative(
+    events: Mapping[str, MeanCumulative],
+    *,
+    time_words: str = "Years since the records start",
+    caption: str = "",
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw the mean number of breakdowns per pump against time.
+
+    Parameters
+    ----------
+    events : mapping of name to MeanCumulative
+        One per line, at most six.
+    time_words : str
+        Words of the horizontal axis, with their unit.
+    caption : str
+        What stands behind it.
+    ax : Axes, optional
+        Where to draw; a new figure when None.
+
+    Returns
+    -------
+    Axes
+    """
+    shown: list[tuple[str, Any]] = [item for item in events.items() if item[1].time.size]
+    with style.own_style():
+        axes = style.new_axes() if ax is None else ax
+        right = max((float(one.time[-1]) for _, one in shown), default=1.0)
+        places = []
+        for number, (name, one) in enumerate(shown):
+            colour = style.SERIES[number % 6]
+            axes.fill_between(
+                one.time, one.low, one.high, step="post", color=colour, alpha=0.14, lw=0
+            )
+            axes.step(
+                [0.0, *one.time, right],
+                [0.0, *one.mcf, one.mcf[-1]],
+                where="post",
+                color=colour,
+                ls=style.DASHES[number % 6],
+                lw=1.5,
+            )
+            places.append((float(one.mcf[-1]), name, colour))
+        axes.set_xlim(0, right)
+        axes.set_ylim(0, 1.15 * max((float(one.mcf[-1]) for _, one in shown), default=1.0))
+        axes.set_xlabel(time_words)
+        axes.set_ylabel("Breakdowns per pump [number]")
+        style.label_ends(axes, places)
+        style.say(axes, _cumulative_message(shown), caption)
+    return axes
+
+
+def _cumulative_message(shown: Sequence[tuple[str, Any]]) -> str:
+    if not shown:
+        return "No breakdown is on record"
+    name, one = max(shown, key=lambda item: float(item[1].mcf[-1]))
+    return (
+        f"{capitalise(name)}: {write_number(float(one.mcf[-1]), 2)} breakdowns per pump in "
+        f"{write_number(float(one.time[-1]), 2)} years, the most of all services"
+    )

@@ -1,0 +1,240 @@
+"""From the fits of a study to what the figures of lives draw."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from pumplife.fits.groups import FitRows
+    from pumplife.weibull.draws import LifeDraws
+
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LifeCurve:
+    """Share of parts alive against age, for one group.
+
+    Attributes
+    ----------
+    label : str
+        What the line is called.
+    t : array (ages,)
+        Age [usage units].
+    middle, low, high : arrays (ages,)
+        Median and 90 % band of the share alive [0 to 1].
+    """
+
+    label: str
+    t: Floats
+    middle: Floats
+    low: Floats
+    high: Floats
+
+    def __repr__(self) -> str:
+        return f"LifeCurve({self.label}: {self.t.size} ages)"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WeibullPicture:
+    """One fit group as a Weibull probability plot shows it.
+
+    Attributes
+    ----------
+    title : str
+        Name of the group.
+    age, share_failed : arrays (points,)
+        Product-limit points: age [usage units], share failed [0 to 1].
+    between_low, between_high, between_share : arrays (intervals,)
+        Failures known only to lie between two ages [usage units], and their height.
+    suspended : array (suspensions,)
+        Ages reached without failure [usage units].
+    curve : LifeCurve
+        The fitted life.
+    failures, suspensions : float
+        Weighted counts [parts].
+    """
+
+    title: str
+    age: Floats
+    share_failed: Floats
+    between_low: Floats
+    between_high: Floats
+    between_share: Floats
+    suspended: Floats
+    curve: LifeCurve
+    failures: float
+    suspensions: float
+
+    def __repr__(self) -> str:
+        return (
+            f"WeibullPicture({self.title}: {self.failures:g} failures, "
+            f"{self.suspensions:g} suspensions)"
+        )
+
+
+def product_limit(
+    entry: Floats, end: Floats, failed: Floats, weight: Floats
+) -> tuple[Floats, Floats]:
+    """Estimate the share alive without a distribution, lives entering late allowed.
+
+    Parameters
+    ----------
+    entry, end : arrays (lives,)
+        Ages from which and to which each life was seen [usage units].
+    failed : array (lives,)
+        1 where the life ended in failure, 0 where it was suspended.
+    weight : array (lives,)
+        How much each life counts.
+
+    Returns
+    -------
+    age, alive : arrays (ages,)
+        Distinct ages at failure [usage units] and share alive just after each.
+
+    References
+    ----------
+    E. L. Kaplan and P. Meier, J. Am. Stat. Assoc. 53 (1958) 457-481.
+    """
+    age, place = np.unique(end[failed > 0], return_inverse=True)
+    deaths = np.bincount(place, weights=(weight * failed)[failed > 0], minlength=age.size)
+    reached = _weight_from(end, weight, age, side="left")
+    not_entered = _weight_from(entry, weight, age, side="left")
+    at_risk = reached - not_entered
+    with np.errstate(divide="ignore", invalid="ignore"):
+        lost = np.where(at_risk > 0, deaths / at_risk, 0.0)
+    alive = np.cumprod(np.clip(1.0 - lost, 0.0, 1.0))
+    return np.asarray(age, dtype=float), np.asarray(alive, dtype=float)
+
+
+def _weight_from(values: Floats, weight: Floats, at: Floats, *, side: str) -> Floats:
+    """Sum the weight of values at or above each of `at`."""
+    order = np.argsort(values, kind="stable")
+    below = np.concatenate([[0.0], np.cumsum(weight[order])])
+    first = np.searchsorted(values[order], at, side="left" if side == "left" else "right")
+    return np.asarray(below[-1] - below[first], dtype=float)
+
+
+def draw_life(label: str, draws: LifeDraws, age: Floats) -> LifeCurve:
+    """Take the median and the 90 % band of a life from its draws.
+
+    Parameters
+    ----------
+    label : str
+        Name of the line.
+    draws : LifeDraws
+        Of one group.
+    age : array (ages,)
+        Where [usage units].
+
+    Returns
+    -------
+    LifeCurve
+    """
+    alive = np.asarray(draws.survival(age[:, None]), dtype=float).reshape(age.size, -1)
+    low, middle, high = np.quantile(alive, [0.05, 0.5, 0.95], axis=1)
+    return LifeCurve(label=label, t=age, middle=middle, low=low, high=high)
+
+
+def name_group(row: Any, *, leave_out: tuple[str, ...] = ()) -> str:
+    """Name a row of fits or intervals: service, size, part, material.
+
+    Parameters
+    ----------
+    row : mapping
+        A row of an output table.
+    leave_out : tuple of str
+        Columns not to say.
+
+    Returns
+    -------
+    str
+        "Glaze slip, 50 mm, diaphragm, NBR".
+    """
+    words = []
+    for column in ("service", "size_mm", "part", "position", "material", "variant"):
+        value = row.get(column, "")
+        if column in leave_out or value == "" or pd.isna(value):
+            continue
+        words.append(
+            f"{float(value):g} mm" if column == "size_mm" else str(value).replace("_", " ")
+        )
+    return capitalise(", ".join(words))
+
+
+def capitalise(words: str) -> str:
+    """Start a sentence: a capital first letter, the rest untouched."""
+    return words[:1].upper() + words[1:]
+
+
+def picture_fit(
+    rows: FitRows, place: int, row: Mapping[Any, Any], draws: LifeDraws, *, most: int = 300
+) -> WeibullPicture:
+    """Prepare the probability plot of one fit.
+
+    Parameters
+    ----------
+    rows : FitRows
+        The lives that were fitted, a failure that is shared among parts as weights.
+    place : int
+        Row of the table of fits.
+    row : mapping
+        That row.
+    draws : LifeDraws
+        Of that row.
+    most : int
+        Points drawn at most; more are thinned evenly.
+
+    Returns
+    -------
+    WeibullPicture
+    """
+    mine = (rows.group == place) & (rows.weight > 0)
+    entry, lower, upper = rows.entry[mine], rows.lower[mine], rows.upper[mine]
+    died = np.isfinite(upper)
+    between = died & (upper > lower)
+    end = np.where(between, 0.5 * (lower + np.where(between, upper, lower)), lower)
+    age, alive = product_limit(entry, end, died.astype(float), rows.weight[mine])
+    share = 1.0 - 0.5 * (alive + np.concatenate([[1.0], alive[:-1]]))
+    keep = _thin(age.size, most)
+    where = np.searchsorted(age, end[between])[:most]
+    return WeibullPicture(
+        title=name_group(row),
+        age=age[keep],
+        share_failed=share[keep],
+        between_low=lower[between][:most],
+        between_high=upper[between][:most],
+        between_share=share[where],
+        suspended=_thin_ages(lower[~died]),
+        curve=draw_life("fit", draws, _ages_to_draw(end, row)),
+        failures=float(row["failures"]),
+        suspensions=float(row["suspensions"]),
+    )
+
+
+def _thin(count: int, most: int) -> NDArray[np.intp]:
+    return np.unique(np.linspace(0, max(count - 1, 0), min(count, most)).astype(np.intp))
+
+
+def _thin_ages(age: Floats, *, bins: int = 200) -> Floats:
+    """Keep one age per step of a fine logarithmic ladder, so that ticks don't pile up."""
+    seen = age[age > 0]
+    if seen.size == 0:
+        return seen
+    step = np.round(np.log(seen) * bins / 6.0)
+    return np.asarray(seen[np.unique(step, return_index=True)[1]], dtype=float)
+
+
+def _ages_to_draw(end: Floats, row: Any) -> Floats:
+    seen = end[end > 0]
+    scale = float(row["scale"])
+    first = min([scale / 10, *([float(seen.min())] if seen.size else [])])
+    last = max([scale * 1.6, *([float(seen.max())] if seen.size else [])])
+    return np.geomspace(max(first, last * 1e-4), last, 120)

@@ -1,0 +1,284 @@
+"""What every column and table is called in front of people, and in which unit."""
+
+from dataclasses import dataclass
+from typing import Any
+
+USAGE_WORDS = {"hours": "h", "cycles": "cycles", "days": "calendar days"}
+RATE_WORDS = {"hours": "1,000 h", "cycles": "million cycles", "days": "1,000 calendar days"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Units:
+    """The units of one plant.
+
+    Attributes
+    ----------
+    usage : str
+        Short name of the usage unit, "h" for hours.
+    currency : str
+        The plant's currency, as plant.toml writes it.
+    rate : str
+        What a cost rate is per, "1,000 h" for hours.
+    """
+
+    usage: str
+    currency: str
+    rate: str
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """Words above a column, and the kind of its values, which decides unit and digits.
+
+    Attributes
+    ----------
+    words : str
+        Heading without its unit.
+    kind : str
+        text, code, count, number, usage, money, rate, share, date, days, weeks, hours, months
+        or ratio.
+    blank : str
+        What an empty cell means to the reader.
+    """
+
+    words: str
+    kind: str = "text"
+    blank: str = "–"
+
+
+def name_units(usage_unit: str, currency: str) -> Units:
+    """Find the units of a plant from its settings.
+
+    Parameters
+    ----------
+    usage_unit : str
+        hours, cycles or days.
+    currency : str
+        As written in plant.toml; blank becomes "money".
+
+    Returns
+    -------
+    Units
+    """
+    return Units(
+        usage=USAGE_WORDS.get(usage_unit, usage_unit or "usage"),
+        currency=currency or "money",
+        rate=RATE_WORDS.get(usage_unit, f"1,000 {usage_unit or 'usage'}"),
+    )
+
+
+RUN = "run to failure"
+
+HEADINGS: dict[str, Heading] = {
+    "pump_id": Heading("Pump"),
+    "part_no": Heading("Part number"),
+    "size_mm": Heading("Size [mm]", "number", "all sizes"),
+    "rule": Heading("Rule", "code"),
+    "scenario": Heading("Scenario", "code"),
+    "outcome": Heading("Outcome", "code"),
+    "usage_grade": Heading("Usage", "code"),
+    "what": Heading("What was found"),
+    "why": Heading("Why"),
+    "row": Heading("Row", "count"),
+    # lives and fits
+    "entry": Heading("Age at entry", "usage"),
+    "lower": Heading("Survived to", "usage"),
+    "upper": Heading("Failed by", "usage", "still alive"),
+    "failures": Heading("Failures", "number"),
+    "suspensions": Heading("Suspensions", "number"),
+    "endpoint": Heading("Endpoint", "text", "pooled"),
+    "mode": Heading("Failure mode"),
+    "shape": Heading("Shape", "number"),
+    "shape_low": Heading("Shape, low", "number"),
+    "shape_high": Heading("Shape, high", "number"),
+    "scale": Heading("Scale", "usage"),
+    "scale_low": Heading("Scale, low", "usage"),
+    "scale_high": Heading("Scale, high", "usage"),
+    "b10": Heading("B10 life", "usage"),
+    "b10_low": Heading("B10 life, low", "usage"),
+    "b10_high": Heading("B10 life, high", "usage"),
+    "mean_life": Heading("Mean life", "usage"),
+    "mean_life_low": Heading("Mean life, low", "usage"),
+    "mean_life_high": Heading("Mean life, high", "usage"),
+    "early_share": Heading("Early failures", "share"),
+    "early_scale": Heading("Mean early life", "usage"),
+    "prior_share": Heading("Owed to the prior", "share"),
+    "likely_shape": Heading("Likeliest shape", "number"),
+    "likely_scale": Heading("Likeliest scale", "usage"),
+    "lognormal_gain": Heading("Lognormal fits better by (AICc)", "number"),
+    "longest_life": Heading("Longest life seen", "usage"),
+    "usage": Heading("Usage observed", "usage"),
+    # intervals
+    "pumps": Heading("Pumps", "count"),
+    "policy": Heading("Policy", "text", "withheld"),
+    "interval": Heading("Interval", "usage", RUN),
+    "near_best_low": Heading("Near-best from", "usage"),
+    "near_best_high": Heading("Near-best to", "usage", "no upper end"),
+    "interval_weeks": Heading("Interval at the median pump", "weeks", RUN),
+    "cost_rate": Heading("Cost rate, advised", "rate"),
+    "cost_rate_run_to_failure": Heading("Cost rate, run to failure", "rate"),
+    "cost_rate_today": Heading("Cost rate, today", "rate"),
+    "saving_per_year": Heading("Saving a year against today", "money"),
+    "saving_low": Heading("Saving a year, low", "money"),
+    "saving_high": Heading("Saving a year, high", "money"),
+    "saving_vs_run_to_failure": Heading("Saving a year against run to failure", "money"),
+    "prob_better": Heading("Chance to beat run to failure", "share"),
+    "failure_prob_at_interval": Heading("Chance of failure within the interval", "share"),
+    "ruptures_per_year": Heading("Ruptures a year, whole group", "number"),
+    "binding_limit": Heading("Limit that binds", "text", "none"),
+    "rate_unit": Heading("Rates are money per"),
+    "saving_cash": Heading("Saving a year, cash", "money"),
+    "saving_labour_h": Heading("Saving a year, labour", "hours"),
+    "saving_downtime_h": Heading("Saving a year, downtime", "hours"),
+    "loss_if_wrong": Heading("Loss a year if wrong (P90)", "money"),
+    "adopted_interval": Heading("Interval the plant adopted", "usage"),
+    "cost_of_keeping": Heading("Cost a year of keeping it", "money"),
+    "common_interval": Heading("One interval for all groups", "usage", RUN),
+    "cost_of_common": Heading("Cost a year of one for all", "money"),
+    "actual_cost_per_breakdown": Heading("A breakdown cost, by the tickets", "money"),
+    "tickets_priced": Heading("Tickets priced", "count"),
+    "cost_rate_failed_part": Heading("Cost rate, renewing the failed part alone", "rate"),
+    "prob_planning_pays": Heading("Chance that planning pays at all", "share"),
+    "knowing_better_per_year": Heading("Worth a year of knowing the lives exactly", "money"),
+    "kit_share_today": Heading("Breakdowns with a whole kit, today", "share"),
+    "never_planned_today": Heading("Never rebuilt by plan, today", "share"),
+    "usage_per_year": Heading("Usage a year, whole group", "usage"),
+    "planned_cost": Heading("Cost of a planned rebuild", "money"),
+    "failure_cost": Heading("Mean cost of a failure", "money"),
+    # due
+    "usage_per_week": Heading("Usage a week", "usage"),
+    "cost_of_waiting": Heading("Cost of waiting 13 weeks", "money"),
+    "amount": Heading("Amount", "money"),
+    "clock_from": Heading("Clock runs from", "date"),
+    "age_now": Heading("Age now", "usage"),
+    "age_known": Heading("Age known"),
+    "due_usage": Heading("Due at age", "usage", RUN),
+    "due_on": Heading("Due on", "date", RUN),
+    "outage_on": Heading("Outage", "date"),
+    "do_on": Heading("Do on", "date"),
+    "priority": Heading("Priority", "count"),
+    "overdue_by": Heading("Overdue by", "usage"),
+    "kit_ready": Heading("Kit"),
+    "failure_prob_by_due": Heading("Chance of failure before it", "share"),
+    "failure_prob_13_weeks": Heading("Chance of failure in 13 weeks", "share"),
+    "ticket_id": Heading("Ticket"),
+    # stock and orders
+    "lead_time_days": Heading("Lead time", "days"),
+    "demand_per_year": Heading("Unplanned demand a year", "number"),
+    "planned_per_year": Heading("Planned demand a year", "number"),
+    "reorder_point": Heading("Reorder at", "count"),
+    "order_up_to": Heading("Order up to", "count"),
+    "shortage_prob": Heading("Chance of shortage in a lead time", "share"),
+    "fill_rate": Heading("Met from the shelf", "share"),
+    "capital": Heading("Cash tied up", "money"),
+    "expiry_risk": Heading("Chance to expire unused", "share"),
+    "cost_per_year": Heading("Cost a year", "money"),
+    "today_on_hand": Heading("On hand today", "count"),
+    "today_shortage_prob": Heading("Chance of shortage, today's shelf", "share"),
+    "pump_days_waiting": Heading("Pump days waiting a year", "days"),
+    "capital_today": Heading("Cash tied up today", "money"),
+    "surplus": Heading("Surplus", "count"),
+    "months_cover": Heading("Cover", "months"),
+    "limited_by": Heading("Decided by", "code"),
+    "quantity": Heading("Quantity", "count"),
+    "needed_by": Heading("Needed by", "date"),
+    "order_by": Heading("Order by", "date"),
+    # budget
+    "year": Heading("Year", "text"),
+    "p50": Heading("P50", "number"),
+    "p80": Heading("P80", "number"),
+    "p90": Heading("P90", "number"),
+    "mean": Heading("Mean", "number"),
+    "records_from": Heading("Records from", "date"),
+    "start_on": Heading("Fitted on", "date"),
+    "end_on": Heading("Ended on", "date"),
+    "source_rows": Heading("Source rows"),
+}
+
+OF_TABLE: dict[tuple[str, str], Heading] = {
+    ("budget", "quantity"): Heading("Quantity", "code"),
+    ("intervals", "size_mm"): Heading("Size [mm]", "number"),
+    ("stock", "kind"): Heading("Kind", "code"),
+}
+
+UNIT_OF_KIND = {
+    "usage": "{usage}",
+    "money": "{currency}",
+    "rate": "{currency} per {rate}",
+    "days": "days",
+    "weeks": "weeks",
+    "hours": "h",
+    "months": "months",
+}
+
+TABLES: dict[str, tuple[str, str]] = {
+    "intervals": (
+        "Rebuild intervals",
+        "One row per pump group and side: when to rebuild, what it saves, and how sure that is.",
+    ),
+    "due": ("Rebuilds due", "One row per pump and side, most urgent first."),
+    "orders": ("Orders to place", "What to order now, and by when."),
+    "stock": (
+        "Kits and parts to keep",
+        "Reorder point and order-up-to level per item and store, and the risk that is left.",
+    ),
+    "budget": (
+        "Budget",
+        "Years are 12 months from the end of the records. P80 is a sum that 80 of 100 simulated "
+        "years stay under. Rows for all sites are simulated sums, not sums of percentiles.",
+    ),
+    "fits": (
+        "Lives of parts",
+        "Weibull fits with 90 % bands. Suspensions are parts that had not failed when they were "
+        "renewed or when the records end.",
+    ),
+    "lives": ("Part lives", "One row per part installed, as the fits use it."),
+    "audit": (
+        "What the records left open",
+        "Every row that was set aside, assumed or worth a look, with its remedy.",
+    ),
+    "kpi": ("Measures by month", "Each with the base it is counted on."),
+    "materials": ("Elastomers side by side", "Life and cost of each material in one service."),
+    "pumps": ("Pumps that stand out", "Breakdowns seen against breakdowns expected."),
+    "rewind": ("Advice looked back on", "Advice from earlier records against what happened."),
+    "changes": ("What changed", "Differences from the study before."),
+    "outage": ("Work for an outage", "What to rebuild in one outage and what to leave."),
+}
+"""Title and one sentence of explanation per output table, in the order of reading."""
+
+
+def find_heading(table: str, column: str) -> Heading:
+    """Find the heading of a column; a column that nobody named is called by its own name.
+
+    Parameters
+    ----------
+    table, column : str
+        Names as in the output tables.
+
+    Returns
+    -------
+    Heading
+    """
+    known = OF_TABLE.get((table, column)) or HEADINGS.get(column)
+    return known or Heading(column.replace("_", " ").capitalize())
+
+
+def write_heading(table: str, column: str, units: Units) -> str:
+    """Give the words above a column, with the unit in brackets.
+
+    Parameters
+    ----------
+    table, column : str
+        Names as in the output tables.
+    units : Units
+        Of the plant.
+
+    Returns
+    -------
+    str
+        "Interval [h]".
+    """
+    heading = find_heading(table, column)
+    unit = UNIT_OF_KIND.get(heading.kind, "")
+    values: dict[str, Any] = {"usage": units.usage, "currency": units.currency, "rate": units.rate}
+    return f"{heading.words} [{unit.format(**values)}]" if unit else heading.words

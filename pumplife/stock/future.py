@@ -1,0 +1,113 @@
+"""Pump groups run forward from their ages of today, under one way of working."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pumplife.policy.advice import Advice
+from pumplife.policy.groups import SideGroup
+from pumplife.policy.simulate import PlannedAges, SideEvents, fixed_interval, simulate_side
+
+_BLOCK_CELLS = 2_000_000  # pumps × positions × futures held in memory at once
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Practice:
+    """How a group is looked after.
+
+    Attributes
+    ----------
+    planned : PlannedAges
+        Ages of planned renewal [usage].
+    kit_share : float
+        Share of breakdowns at which the whole kit is fitted, else the failed part alone [-].
+    """
+
+    planned: PlannedAges
+    kit_share: float
+
+    def __repr__(self) -> str:
+        return f"Practice({self.planned!r}, kit at {self.kit_share:.0%} of breakdowns)"
+
+
+def planned_at(interval: float) -> Practice:
+    """The kit at one age [usage] and at every failure; inf means run to failure."""
+    return Practice(planned=fixed_interval(interval), kit_share=1.0)
+
+
+def as_today(group: SideGroup) -> Practice:
+    """The group's own way of working, as its tickets show it."""
+    return Practice(planned=group.planned, kit_share=group.kit_share)
+
+
+def count_replicates(groups: Sequence[SideGroup], *, cells: int, least: int, most: int) -> int:
+    """Futures to simulate so that the work stays bounded: about `cells` position lives in all."""
+    size = sum(group.age.size for group in groups)
+    return int(np.clip(cells // max(1, size), least, most))
+
+
+def run_group(
+    group: SideGroup,
+    practice: Practice,
+    *,
+    years: float,
+    replicates: int,
+    rng: np.random.Generator,
+) -> SideEvents:
+    """Events of one group in every future; future r lives by draw r of the lives, over and over.
+
+    All groups see the same draw in the same future, so that a doubt about a life which they
+    share moves them together, and sums over groups are honest.
+    """
+    column = np.arange(replicates) % group.lives.shape.shape[-1]
+    lives = group.position_lives[:, column]
+    step = max(1, _BLOCK_CELLS // max(1, lives.shape.size))
+    blocks = []
+    for start in range(0, len(group.pumps), step):
+        rows = slice(start, start + step)
+        events = simulate_side(
+            age=group.age[rows],
+            known=group.known[rows],
+            usage_per_year=group.usage_per_year[rows],
+            lives=lives,
+            planned=practice.planned,
+            clock_age=group.clock_age[rows],
+            kit_share=practice.kit_share,
+            years=years,
+            rng=rng,
+        )
+        blocks.append((events.pump + start, events))
+    return SideEvents(
+        pump=np.concatenate([pump for pump, _ in blocks]),
+        replicate=np.concatenate([events.replicate for _, events in blocks]),
+        time=np.concatenate([events.time for _, events in blocks]),
+        position=np.concatenate([events.position for _, events in blocks]),
+        kit=np.concatenate([events.kit for _, events in blocks]),
+    )
+
+
+def advised_groups(advice: Advice) -> list[SideGroup]:
+    """The groups for which there is advice; of the others the future isn't known."""
+    return [group for group in advice.groups if not group.missing]
+
+
+def follow(advice: Advice) -> list[Practice]:
+    """What the plant follows: adopted intervals, else the advice; as `advised_groups`."""
+    return _practices(advice, advice.followed, advice.followed_kit_share)
+
+
+def advised(advice: Advice) -> list[Practice]:
+    """The advice, whatever the plant has adopted; as `advised_groups`."""
+    return _practices(advice, advice.advised, advice.advised_kit_share)
+
+
+def _practices(
+    advice: Advice, intervals: NDArray[np.float64], kit_shares: NDArray[np.float64]
+) -> list[Practice]:
+    return [
+        Practice(planned=fixed_interval(float(interval)), kit_share=float(kit_share))
+        for group, interval, kit_share in zip(advice.groups, intervals, kit_shares, strict=True)
+        if not group.missing
+    ]

@@ -1,0 +1,362 @@
+"""How many to keep: loss functions, reorder points and least-cost levels. Arrays only.
+
+Demand over a time is given as probabilities of 0, 1, 2 … items (`pmf`), wherever they come from:
+a Poisson count, a simulated fleet, a mixture over lead times. A reorder point s with order
+quantity Q means: whenever shelf + on order − waiting falls to s, order Q; so that position
+wanders over s + 1 … s + Q. Two measures of service are kept apart: the *fill rate* is the share
+of demands met from the shelf at once; the *shortage probability* is the chance that demand over
+the protected time exceeds the reorder point.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import special, stats
+
+from pumplife.errors import RecordError
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+
+_SIMPSON = np.array([1.0, 4.0, 1.0]) / 6.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Shelf:
+    """What each reorder point does in the long run, with one order quantity.
+
+    Attributes
+    ----------
+    reorder_point : array (levels,)
+        Ascending by one; −1 keeps nothing on the shelf when the quantity is 1 [items].
+    quantity : int
+        Order quantity [items].
+    fill_rate : array (levels,)
+        Share of demands met from the shelf at once [-].
+    shortage_prob : array (levels,)
+        Probability that demand over the protected time exceeds the reorder point [-].
+    on_hand : array (levels,)
+        Mean number on the shelf [items].
+    backorders : array (levels,)
+        Mean number of demands waiting [items].
+    """
+
+    reorder_point: IntArray
+    quantity: int
+    fill_rate: FloatArray
+    shortage_prob: FloatArray
+    on_hand: FloatArray
+    backorders: FloatArray
+
+    def __repr__(self) -> str:
+        first, last = int(self.reorder_point[0]), int(self.reorder_point[-1])
+        return f"Shelf(reorder points {first} to {last}, quantity {self.quantity})"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ReorderRule:
+    """A reorder point and quantity of least cost.
+
+    Attributes
+    ----------
+    reorder_point, quantity : int
+        Order `quantity` whenever the position falls to `reorder_point` [items].
+    cost : float
+        Long-run cost [money per unit of time of the demand rate].
+    """
+
+    reorder_point: int
+    quantity: int
+    cost: float
+
+    def __repr__(self) -> str:
+        return f"ReorderRule(at {self.reorder_point} order {self.quantity}: {self.cost:.4g})"
+
+
+def normal_loss(level: ArrayLike, mean: ArrayLike = 0.0, sd: ArrayLike = 1.0) -> FloatArray:
+    """Expected shortage E[(D − level)⁺] of normal demand [items].
+
+    References
+    ----------
+    L. V. Snyder and Z.-J. M. Shen, Fundamentals of Supply Chain Theory, 2nd ed. (2019), app. C.
+    """
+    spread = _floats(sd)
+    z = (_floats(level) - _floats(mean)) / spread
+    return _floats(spread * (stats.norm.pdf(z) - z * special.ndtr(-z)))
+
+
+def poisson_loss(level: ArrayLike, mean: ArrayLike) -> FloatArray:
+    """Expected shortage E[(D − level)⁺] of Poisson demand at a whole level [items]."""
+    whole, rate = _floats(level), _floats(mean)
+    above = stats.poisson.sf(whole, rate)
+    return _floats((rate - whole) * above + rate * stats.poisson.pmf(whole, rate))
+
+
+def gamma_loss(level: ArrayLike, shape: ArrayLike, scale: ArrayLike) -> FloatArray:
+    """Expected shortage E[(D − level)⁺] of gamma demand with mean shape · scale [items]."""
+    power, width = _floats(shape), _floats(scale)
+    x = _floats(level) / width
+    above = power * special.gammaincc(power + 1.0, x) - x * special.gammaincc(power, x)
+    return _floats(width * above)
+
+
+def poisson_pmf(mean: float, tail: float = 1e-16) -> FloatArray:
+    """Poisson probabilities of 0, 1, 2 …, up to where less than `tail` is left above."""
+    last = int(stats.poisson.isf(tail, mean)) + 1
+    return _floats(stats.poisson.pmf(np.arange(last + 1), mean))
+
+
+def count_pmf(counts: ArrayLike) -> FloatArray:
+    """Shares of 0, 1, 2 … among simulated demand counts."""
+    whole = np.asarray(counts).astype(np.intp)
+    return _floats(np.bincount(whole) / len(whole))
+
+
+def pmf_loss(level: ArrayLike, pmf: ArrayLike) -> FloatArray:
+    """Expected shortage E[(D − level)⁺] of any count of demand at whole levels [items].
+
+    Parameters
+    ----------
+    level : int or array of int
+        May lie below 0 (nothing kept, a queue) or above every demand [items].
+    pmf : array (counts,)
+        Probabilities of 0, 1, 2 … items.
+    """
+    loss = _losses(_floats(pmf))
+    whole = np.asarray(level).astype(np.intp)
+    inside = np.clip(whole, 0, len(loss) - 1)
+    return _floats(loss[inside] + np.maximum(-whole, 0))
+
+
+def smallest_level(pmf: ArrayLike, probability: float) -> int:
+    """Smallest level s with P(D <= s) >= probability: no shortage in the time, that often."""
+    _refuse_share("probability", probability)
+    below = np.cumsum(_floats(pmf))
+    return int(np.searchsorted(below, min(probability, below[-1]) - 1e-12))
+
+
+def base_stock(pmf: ArrayLike, service_level: float) -> int:
+    """Smallest stock S, reordered one by one, with fill rate P(D <= S − 1) >= service_level."""
+    return smallest_level(pmf, service_level) + 1
+
+
+def cost_of_level(
+    level: ArrayLike, pmf: ArrayLike, *, holding: float, shortage: float
+) -> FloatArray:
+    """Expected cost holding · E[(level − D)⁺] + shortage · E[(D − level)⁺] [money].
+
+    Parameters
+    ----------
+    level : int or array of int
+        Items [items].
+    pmf : array (counts,)
+        Probabilities of 0, 1, 2 … items.
+    holding, shortage : float
+        Cost of one item left over, of one item missing [money/item].
+    """
+    chances = _floats(pmf)
+    mean = float(chances @ np.arange(len(chances)))
+    missing = pmf_loss(level, chances)
+    return holding * (_floats(level) - mean + missing) + shortage * missing
+
+
+def newsvendor_level(pmf: ArrayLike, *, holding: float, shortage: float) -> int:
+    """Least-cost level for one period: smallest S with P(D <= S) >= shortage/(shortage + holding).
+
+    References
+    ----------
+    L. V. Snyder and Z.-J. M. Shen, Fundamentals of Supply Chain Theory, 2nd ed. (2019), ch. 4.
+    """
+    return smallest_level(pmf, shortage / (shortage + holding))
+
+
+def normal_newsvendor(
+    mean: float, sd: float, *, holding: float, shortage: float
+) -> tuple[float, float]:
+    """Least-cost level and its cost for normal demand [items, money]."""
+    level = float(stats.norm.ppf(shortage / (shortage + holding), mean, sd))
+    missing = float(normal_loss(level, mean, sd))
+    return level, holding * (level - mean + missing) + shortage * missing
+
+
+def best_reorder_rule(
+    pmf: ArrayLike,
+    *,
+    rate: float,
+    holding: float,
+    shortage: float,
+    order: float,
+    smallest_quantity: int = 1,
+) -> ReorderRule:
+    """Least-cost reorder point and quantity, demands one by one, unmet ones waiting.
+
+    The cost is (order · rate + Σ_{y=s+1}^{s+Q} G(y)) / Q, G(y) the rate of holding and shortage
+    cost at position y. G has one valley, so the best Q positions are found by always adding the
+    cheaper neighbour, until the next one costs more than the average.
+
+    Parameters
+    ----------
+    pmf : array (counts,)
+        Probabilities of demand over the lead time.
+    rate : float
+        Demand [items per unit of time].
+    holding, shortage : float
+        Cost of one item lying, of one demand waiting [money per item and unit of time].
+    order : float
+        Cost of placing one order [money].
+    smallest_quantity : int
+        The supplier's least quantity [items].
+
+    References
+    ----------
+    A. Federgruen and Y.-S. Zheng, Operations Research 40 (1992) 808-813.
+    """
+    chances = _floats(pmf)
+    low = high = newsvendor_level(chances, holding=holding, shortage=shortage)
+
+    def at(level: int) -> float:
+        return float(cost_of_level(level, chances, holding=holding, shortage=shortage))
+
+    total = order * rate + at(low)
+    down, up = at(low - 1), at(high + 1)
+    while high - low + 1 < smallest_quantity or min(down, up) < total / (high - low + 1):
+        if down <= up:
+            low, total, down = low - 1, total + down, at(low - 2)
+        else:
+            high, total, up = high + 1, total + up, at(high + 2)
+    quantity = high - low + 1
+    return ReorderRule(reorder_point=low - 1, quantity=quantity, cost=total / quantity)
+
+
+def assess_levels(
+    lead: ArrayLike,
+    middle: ArrayLike | None = None,
+    protected: ArrayLike | None = None,
+    *,
+    quantity: int = 1,
+    highest: int | None = None,
+) -> Shelf:
+    """Service and stock of every reorder point from −1 up.
+
+    Parameters
+    ----------
+    lead : array (counts,)
+        Probabilities of demand over the lead time.
+    middle, protected : arrays (counts,), optional
+        The same over lead time + half the review period and lead time + the whole of it, where
+        the position is looked at once per review period. Without them it is always known.
+    quantity : int
+        Order quantity, or multiples of it [items].
+    highest : int, optional
+        Highest reorder point to assess [items]; default: where demand can't exceed it.
+
+    Notes
+    -----
+    With position y spread evenly over s + 1 … s + Q, demands one by one: always known,
+    fill rate = mean over y of P(D_L <= y − 1). Looked at every R: the share of demand that goes
+    short is mean over y of {E[(D_{L+R} − y)⁺] − E[(D_L − y)⁺]} / E[D_{L+R} − D_L]; means over the
+    review period by Simpson's rule.
+
+    References
+    ----------
+    S. Axsäter, Inventory Control, 2nd ed. (2006), ch. 5.
+    """
+    if quantity < 1:
+        raise RecordError(f"order quantity is {quantity}: give a whole number of at least 1")
+    first, last = _chances(lead), _chances(lead if protected is None else protected)
+    top = max(len(first), len(last)) if highest is None else highest + 1
+    points = np.arange(-1, top)
+    position = points[:, None] + np.arange(1, quantity + 1)
+    if middle is None or protected is None:
+        fill, waiting = _continuous(first, position)
+    else:
+        fill, waiting = _periodic(first, _chances(middle), last, position)
+    mean = (
+        _mean(first)
+        if middle is None
+        else float(_SIMPSON @ [_mean(first), _mean(_chances(middle)), _mean(last)])
+    )
+    return Shelf(
+        reorder_point=points,
+        quantity=quantity,
+        fill_rate=fill,
+        shortage_prob=_above(last, points),
+        on_hand=position.mean(axis=1) - mean + waiting,
+        backorders=waiting,
+    )
+
+
+def reorder_point(shelf: Shelf, service_level: float) -> int:
+    """Smallest reorder point of at least 0 whose fill rate meets the service level [items]."""
+    _refuse_share("service_level", service_level)
+    enough = (shelf.fill_rate >= service_level - 1e-12) & (shelf.reorder_point >= 0)
+    if not enough.any():
+        raise RecordError(
+            f"no reorder point up to {int(shelf.reorder_point[-1])} gives a fill rate of "
+            f"{service_level}; assess higher levels"
+        )
+    return int(shelf.reorder_point[np.argmax(enough)])
+
+
+def least_cost_point(shelf: Shelf, *, holding: float, waiting: float) -> int:
+    """Reorder point of least holding + waiting cost, its order quantity given [items].
+
+    Parameters
+    ----------
+    shelf : Shelf
+        Assessed levels.
+    holding, waiting : float
+        Cost of one item lying, of one demand waiting [money per item and year].
+    """
+    cost = holding * shelf.on_hand + waiting * shelf.backorders
+    return int(shelf.reorder_point[np.argmin(cost)])
+
+
+def _continuous(demand: FloatArray, position: IntArray) -> tuple[FloatArray, FloatArray]:
+    met = 1.0 - _above(demand, position - 1)
+    return met.mean(axis=1), pmf_loss(position, demand).mean(axis=1)
+
+
+def _periodic(
+    first: FloatArray, middle: FloatArray, last: FloatArray, position: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    waiting = [pmf_loss(position, pmf).mean(axis=1) for pmf in (first, middle, last)]
+    asked = _mean(last) - _mean(first)
+    short = waiting[2] - waiting[0]
+    fill = 1.0 - short / asked if asked > 0 else np.ones(len(position))
+    return fill, _floats(_SIMPSON @ np.array(waiting))
+
+
+def _losses(pmf: FloatArray) -> FloatArray:
+    """E[(D − y)⁺] for y = 0 … len(pmf): sums of the tail of the tail, smallest terms first."""
+    tail = np.cumsum(pmf[::-1])[::-1]  # P(D >= y)
+    return np.append(np.cumsum(np.append(tail[1:], 0.0)[::-1])[::-1], 0.0)
+
+
+def _above(pmf: FloatArray, level: IntArray) -> FloatArray:
+    """P(D > level) at whole levels, 1 below 0."""
+    above = np.append(np.cumsum(pmf[::-1])[::-1], 0.0)  # P(D >= y)
+    return _floats(above[np.clip(level + 1, 0, len(pmf))])
+
+
+def _floats(values: ArrayLike) -> FloatArray:
+    return np.asarray(values, dtype=np.float64)
+
+
+def _mean(pmf: FloatArray) -> float:
+    return float(pmf @ np.arange(len(pmf)))
+
+
+def _chances(pmf: ArrayLike) -> FloatArray:
+    chances = _floats(pmf)
+    if chances.ndim != 1 or len(chances) == 0 or np.any(chances < 0):
+        raise RecordError("demand must be a list of probabilities of 0, 1, 2 … items, none below 0")
+    if abs(chances.sum() - 1.0) > 1e-6:
+        raise RecordError(f"probabilities of demand sum to {chances.sum():.6g}, not to 1")
+    return chances
+
+
+def _refuse_share(name: str, value: float) -> None:
+    if not 0.0 < value < 1.0:
+        raise RecordError(f"{name} is {value}: give a share between 0 and 1, as 0.95")

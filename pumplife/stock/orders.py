@@ -1,0 +1,87 @@
+"""What to order now: planned jobs that fall due, and the shelf brought above its reorder point."""
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pumplife.stock.assess import TodaysShelf, quantity_to_order
+from pumplife.stock.items import Item
+
+ORDER_COLUMNS = (
+    "store",
+    "item",
+    "quantity",
+    "needed_by",
+    "order_by",
+    "amount",
+    "why",
+)
+
+
+def order_row(
+    row: dict[str, Any], item: Item, today: TodaysShelf, now: pd.Timestamp
+) -> dict[str, Any] | None:
+    """One order, or None where the shelf and what is under way suffice.
+
+    Parameters
+    ----------
+    row : dict
+        The item's row of the stock table.
+    item : Item
+    today : TodaysShelf
+    now : Timestamp
+        Last day of the records.
+
+    Returns
+    -------
+    dict or None
+        `ORDER_COLUMNS`; needed_by is when the order should be there, order_by a lead time before
+        it, today at the earliest; amount is its value [money].
+    """
+    if not np.isfinite(row["reorder_point"]):
+        return None
+    quantity = quantity_to_order(today, int(row["reorder_point"]), item.min_order)
+    if not quantity:
+        return None
+    lead = float(row["lead_time_days"])
+    needed = _needed_in(today, int(row["reorder_point"]), lead)
+    return {
+        "store": row["store"],
+        "item": row["item"],
+        "quantity": float(quantity),
+        "needed_by": now + pd.Timedelta(days=round(needed)),
+        "order_by": now + pd.Timedelta(days=round(max(0.0, needed - lead))),
+        "amount": quantity * item.unit_cost,
+        "why": _why(row, item, today, lead),
+    }
+
+
+def _needed_in(today: TodaysShelf, chosen: int, lead: float) -> float:
+    """Days until an order should be there.
+
+    When shelf and under way are at the reorder point or below, as soon as an order can arrive,
+    or with the first planned job that they don't cover; otherwise with the job that brings them
+    down to the reorder point.
+    """
+    position = int(today.on_hand + today.on_order)
+    if position > chosen:
+        return float(today.planned[position - chosen - 1])
+    return float(min([lead, *today.planned[max(0, position) :][:1]]))
+
+
+def _why(row: dict[str, Any], item: Item, today: TodaysShelf, lead: float) -> str:
+    words = [f"{today.on_hand:.0f} on the shelf, {today.on_order:.0f} under way"]
+    jobs = len(today.planned)
+    if jobs:
+        words.append(f"{jobs} planned {'job takes one' if jobs == 1 else 'jobs take one each'}")
+    words.append(f"reorder at {row['reorder_point']:.0f}")
+    if item.min_order > 1:
+        words.append(f"least order {item.min_order}")
+    uncovered = today.planned[int(max(0.0, today.on_hand + today.on_order)) :]
+    if len(uncovered) and lead - uncovered[0] >= 1:
+        words.append(
+            f"arrives about {lead - uncovered[0]:.0f} days after a job that needs it: expedite it "
+            "or move the job"
+        )
+    return "; ".join(words)

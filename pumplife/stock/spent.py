@@ -1,0 +1,89 @@
+"""What the last twelve months took, by the tickets: the budget's first yardstick."""
+
+import numpy as np
+import pandas as pd
+
+from pumplife.lives.build import Lives
+from pumplife.policy.advice import Advice
+from pumplife.policy.groups import DAYS_PER_YEAR
+from pumplife.records.plant import to_day
+from pumplife.records.read import Records
+from pumplife.stock.items import list_items
+
+EVERYWHERE = "all"
+LAST_YEAR = 0  # the twelve months before the records end
+
+
+def last_year(records: Records, lives: Lives, advice: Advice) -> pd.DataFrame:
+    """Rows of the scenario "actual": year 0, what the tickets of the last twelve months tell.
+
+    Parameters
+    ----------
+    records : Records
+        Its audit is told how many tickets carry hours, for blank hours count as none here.
+    lives : Lives
+        Its visits are counted.
+    advice : Advice
+        Its groups give each pump's cost of lost production.
+
+    Returns
+    -------
+    DataFrame
+        year, site, scenario, quantity and the same value in p50, p80, p90 and mean: kits, labour_h,
+        downtime_h, breakdowns, and money at today's prices.
+    """
+    end = to_day(records.plant.records_to)
+    visits = lives.visits[lives.visits["day"] > end - DAYS_PER_YEAR]
+    if visits.empty:
+        return pd.DataFrame()
+    _note_blanks(records, visits)
+    told = _amounts(records, visits, advice)
+    by_site = told.groupby(visits["site"]).sum()
+    by_site.loc[EVERYWHERE] = told.sum()
+    long = by_site.rename_axis("site").reset_index().melt("site", var_name="quantity")
+    values = dict.fromkeys(("p50", "p80", "p90", "mean"), long["value"])
+    return long[["site", "quantity"]].assign(year=LAST_YEAR, scenario="actual", **values)
+
+
+def _amounts(records: Records, visits: pd.DataFrame, advice: Advice) -> pd.DataFrame:
+    """Quantities per visit and side; a visit that touched both sides is one breakdown."""
+    fitted = ~visits["kit"].isin(["", "none"])
+    breakdown = visits["breakdown"].astype(bool)
+    first = ~visits.duplicated(["pump", "rebuild_id", "day"])
+    hours = visits[["labour_h", "downtime_h"]].fillna(0.0).clip(lower=0.0)
+    price = {name: item.unit_cost for name, item in list_items(records).items()}
+    plant = records.plant
+    money = (
+        visits["kit"].map(price).fillna(0.0) * fitted
+        + hours["labour_h"] * float(np.nan_to_num(plant.cost("labour_per_h")))
+        + hours["downtime_h"] * _downtime_costs(visits, advice)
+        + visits["other_cost"].fillna(0.0)
+        + (breakdown & first) * float(np.nan_to_num(plant.cost("call_out")))
+    )
+    return hours.assign(
+        kits=fitted.astype(float), breakdowns=(breakdown & first).astype(float), money=money
+    )
+
+
+def _downtime_costs(visits: pd.DataFrame, advice: Advice) -> "pd.Series[float]":
+    """Cost of an hour of lost production at each visit's pump, 0 where no group tells [money/h]."""
+    by_pump = {
+        int(pump): group.costs.downtime_per_h
+        for group in advice.groups
+        if group.costs is not None
+        for pump in group.pumps
+    }
+    return visits["pump"].map(by_pump).fillna(0.0).astype(np.float64)
+
+
+def _note_blanks(records: Records, visits: pd.DataFrame) -> None:
+    shares = visits[["labour_h", "downtime_h"]].notna().mean()
+    records.log.add(
+        "note",
+        f"Of the last twelve months' work on pump sides, {shares['labour_h']:.0%} has its hours "
+        f"of labour written and {shares['downtime_h']:.0%} its hours of downtime.",
+        rule="actual_hours",
+        table="rebuilds",
+        consequence="The budget rows of scenario actual count blank hours as none.",
+        remedy="Write labour_h and downtime_h on every ticket.",
+    )

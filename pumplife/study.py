@@ -1,0 +1,166 @@
+"""The whole route as one object: read, clean, build lives, fit, advise, stock, budget."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from pumplife.fits.build import Fits, fit_lives
+from pumplife.lives.build import Lives, build_lives
+from pumplife.records.duty import Duty, build_duty
+from pumplife.records.read import Records, read_records
+from pumplife.records.usage import UsageClock, build_clock
+
+if TYPE_CHECKING:
+    from pumplife.policy.advice import Advice
+    from pumplife.stock.shelf import StockPlan
+
+STEPS = ("records", "usage", "lives", "fits", "intervals", "stock", "budget")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Study:
+    """Everything that one run found out about a plant.
+
+    Parameters
+    ----------
+    records, duty, clock, lives, fits
+        What the plant wrote down, where its pumps stood, how much they ran, how long parts
+        lasted and what was fitted to that. `duty` to `fits` are None where the records stop
+        the study.
+    advice, stock : Advice, StockPlan or None
+        Intervals with the due list, and the stock plan; None where they are withheld.
+    tables : dict of DataFrame
+        Every output table by name.
+    seed : int
+        Seed of all random draws.
+    """
+
+    records: Records
+    duty: Duty | None
+    clock: UsageClock | None
+    lives: Lives | None
+    fits: Fits | None
+    advice: Advice | None
+    stock: StockPlan | None
+    tables: dict[str, pd.DataFrame]
+    seed: int
+
+    def __repr__(self) -> str:
+        return f"Study({self.records.plant.name!r}, tables: {', '.join(self.tables)})"
+
+    @property
+    def stopped(self) -> bool:
+        """Whether the records stopped the study; the audit says why."""
+        return self.fits is None
+
+
+def run_study(
+    path: str | Path, *, seed: int = 1, told: Callable[[str], None] = lambda step: None
+) -> Study:
+    """Run the whole job on a plant folder or workbook.
+
+    Parameters
+    ----------
+    path : str or Path
+        Plant folder, or one .xlsx with a sheet per table.
+    seed : int
+        Seed of all random draws: same folder and seed, same tables.
+    told : callable
+        Called with the name of each step as it begins, see `STEPS`.
+
+    Raises
+    ------
+    FolderError
+        If the path isn't there or can't be read.
+    SettingError
+        If a line of plant.toml can't be used.
+    """
+    told("records")
+    records = read_records(Path(path))
+    if records.fatal:
+        return _stopped(records, seed)
+    told("usage")
+    duty = build_duty(records)
+    clock = build_clock(records, duty)
+    told("lives")
+    lives = build_lives(records, duty, clock)
+    if lives.table.empty:
+        records.log.add(
+            "stop",
+            "no life of any wearing part could be built from these records",
+            rule="no_lives",
+            consequence="nothing can be fitted",
+            remedy="see the cautions above: most often usage, kits or dates are missing",
+        )
+        return _stopped(records, seed)
+    told("fits")
+    fits, lives = fit_lives(records, lives, seed=seed)
+    tables = {"lives": lives.table, "fits": fits.table}
+    advice, stock = _decide(records, duty, clock, lives, fits, tables, seed, told)
+    return Study(
+        records=records,
+        duty=duty,
+        clock=clock,
+        lives=lives,
+        fits=fits,
+        advice=advice,
+        stock=stock,
+        tables={"audit": records.log.frame(), **tables},
+        seed=seed,
+    )
+
+
+def audit_records(path: str | Path) -> tuple[pd.DataFrame, bool]:
+    """What is wrong with the records, and whether it stops a study."""
+    records = read_records(Path(path))
+    if not records.fatal:
+        duty = build_duty(records)
+        build_lives(records, duty, build_clock(records, duty))
+    return records.log.frame(), records.fatal
+
+
+def _decide(
+    records: Records,
+    duty: Duty,
+    clock: UsageClock,
+    lives: Lives,
+    fits: Fits,
+    tables: dict[str, pd.DataFrame],
+    seed: int,
+    told: Callable[[str], None],
+) -> tuple[Advice | None, StockPlan | None]:
+    """Advice and stock where the records hold prices; adds their tables."""
+    if "intervals" in records.withheld:
+        return None, None
+    from pumplife.policy.advice import advise  # noqa: PLC0415  (late: not needed for an audit)
+    from pumplife.stock.budget import plan_budget  # noqa: PLC0415
+    from pumplife.stock.shelf import plan_stock  # noqa: PLC0415
+
+    told("intervals")
+    advice = advise(records, duty, clock, lives, fits, seed=seed)
+    tables |= {"intervals": advice.intervals, "due": advice.due}
+    told("stock")
+    stock = plan_stock(records, duty, clock, lives, fits, advice, seed=seed)
+    tables |= {"stock": stock.stock, "orders": stock.orders}
+    told("budget")
+    tables["budget"] = plan_budget(records, clock, lives, fits, advice, seed=seed)
+    return advice, stock
+
+
+def _stopped(records: Records, seed: int) -> Study:
+    return Study(
+        records=records,
+        duty=None,
+        clock=None,
+        lives=None,
+        fits=None,
+        advice=None,
+        stock=None,
+        tables={"audit": records.log.frame()},
+        seed=seed,
+    )

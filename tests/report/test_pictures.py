@@ -1,0 +1,131 @@
+"""What the figures of lives draw."""
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from lifelines import KaplanMeierFitter
+
+from pumplife.report.events import breakdowns_by_service, count_tickets
+from pumplife.report.pictures import draw_life, name_group, picture_fit, product_limit
+from pumplife.weibull.draws import LifeDraws
+
+
+def test_product_limit_by_hand() -> None:
+    # 5 lives from 0; failures at 2 (of 5), 4 (of 3, one suspended at 3), 6 (of 1)
+    end, failed = np.array([2.0, 3.0, 4.0, 5.0, 6.0]), np.array([1.0, 0.0, 1.0, 0.0, 1.0])
+    age, alive = product_limit(np.zeros(5), end, failed, np.ones(5))
+    np.testing.assert_allclose(age, [2, 4, 6])
+    np.testing.assert_allclose(alive, [4 / 5, 4 / 5 * 2 / 3, 0])
+
+
+def test_product_limit_with_late_entry_by_hand() -> None:
+    # the second life is not yet under watch at age 2
+    age, alive = product_limit(
+        np.array([0.0, 3.0, 0.0]), np.array([2.0, 4.0, 5.0]), np.array([1.0, 1.0, 0.0]), np.ones(3)
+    )
+    np.testing.assert_allclose(age, [2, 4])
+    np.testing.assert_allclose(alive, [1 / 2, 1 / 4])
+
+
+def test_product_limit_agrees_with_lifelines() -> None:
+    rng = np.random.default_rng(8)
+    entry = np.where(rng.random(80) < 0.4, rng.uniform(0, 40, 80), 0.0)
+    end = entry + rng.weibull(1.5, 80) * 60
+    failed = (rng.random(80) < 0.6).astype(float)
+    age, alive = product_limit(entry, end, failed, np.ones(80))
+    other = KaplanMeierFitter().fit(end, failed, entry=entry).survival_function_at_times(age)
+    np.testing.assert_allclose(alive, other.to_numpy(), rtol=1e-12)
+
+
+@given(st.lists(st.tuples(st.integers(1, 30), st.booleans()), min_size=2, max_size=15))
+def test_weight_two_is_two_lives(lives: list[tuple[int, bool]]) -> None:
+    end = np.array([float(life[0]) for life in lives])
+    failed = np.array([float(life[1]) for life in lives])
+    weight = np.ones(end.size)
+    weight[0] = 2.0
+    age, alive = product_limit(np.zeros(end.size), end, failed, weight)
+    twice = np.concatenate([end, end[:1]]), np.concatenate([failed, failed[:1]])
+    again, alike = product_limit(np.zeros(end.size + 1), *twice, np.ones(end.size + 1))
+    np.testing.assert_allclose(age, again)
+    np.testing.assert_allclose(alive, alike, atol=1e-12)
+
+
+def test_draw_life_takes_median_and_band() -> None:
+    scale = np.linspace(80.0, 120.0, 101)
+    ones = np.ones(101)
+    draws = LifeDraws(early_share=0 * ones, early_scale=ones, shape=ones, scale=scale)
+    curve = draw_life("x", draws, np.array([100.0]))
+    # alive rises with scale, so quantiles of one are quantiles of the other
+    np.testing.assert_allclose(curve.middle, np.exp(-100 / 100))
+    np.testing.assert_allclose(curve.low, np.exp(-100 / 82))
+    np.testing.assert_allclose(curve.high, np.exp(-100 / 118))
+
+
+def test_picture_keeps_intervals_and_suspensions_apart(study: SimpleNamespace) -> None:
+    row = study.tables["fits"].to_dict("records")[0]
+    picture = picture_fit(study.fits.rows, 0, row, study.fits.draws[0])
+    lives = study.tables["lives"]
+    np.testing.assert_array_equal(picture.between_low, np.full(6, 3000.0))
+    np.testing.assert_array_equal(picture.between_high, np.full(6, 4500.0))
+    failed = lives[lives["outcome"] != "suspended"]
+    assert picture.age.size == len(failed) - 5  # six share the middle of one interval
+    assert np.all(np.diff(picture.share_failed) > 0)
+    assert picture.title == "Glaze slip, diaphragm, NBR"
+
+
+def test_picture_thins_many_points(study: SimpleNamespace) -> None:
+    many = 5000
+    age = np.linspace(10, 9000, many)
+    rows: Any = SimpleNamespace(
+        lower=age, upper=age, entry=np.zeros(many), weight=np.ones(many), group=np.zeros(many, int)
+    )
+    row = study.tables["fits"].to_dict("records")[0]
+    picture = picture_fit(rows, 0, row, study.fits.draws[0], most=100)
+    assert picture.age.size == 100
+    assert picture.age[0] == 10
+    assert picture.age[-1] == 9000
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ({"service": "caustic", "size_mm": 50.0, "part": "ball"}, "Caustic, 50 mm, ball"),
+        ({"service": "caustic", "size_mm": np.nan, "material": "PTFE"}, "Caustic, PTFE"),
+    ],
+)
+def test_groups_are_named_by_what_is_known(row: dict[str, Any], words: str) -> None:
+    assert name_group(row) == words
+
+
+def test_tickets_are_counted_by_their_account(study: SimpleNamespace) -> None:
+    counts = count_tickets(study.tables["audit"])
+    assert dict(zip(counts["what"], counts["tickets"], strict=True)) == {
+        "used as written": 109,
+        "used with an assumption": 11,
+        "set aside": 7,
+    }
+
+
+def test_a_pump_counts_in_a_service_while_it_stands_there(study: SimpleNamespace) -> None:
+    events = breakdowns_by_service(study.records.plant, study.duty, study.lives.visits)
+    assert list(events) == ["glaze slip", "caustic"]
+    glaze, caustic = events["glaze slip"], events["caustic"]
+    assert glaze.systems == 12
+    assert caustic.systems == 1
+    # eleven of twelve break down in the first year (one visit was planned), all in the next two,
+    # then eleven are left and each breaks down every year
+    np.testing.assert_allclose(glaze.mcf[-1], 11 / 12 + 5)
+    np.testing.assert_allclose(caustic.mcf, [1, 2, 3])
+    np.testing.assert_allclose(caustic.time, [3.5, 4.5, 5.5])
+
+
+def test_no_breakdown_no_curve(study: SimpleNamespace) -> None:
+    calm = study.lives.visits.assign(breakdown=False)
+    assert breakdowns_by_service(study.records.plant, study.duty, calm) == {}
+    nothing = pd.DataFrame(columns=["rule", "table", "what", "consequence", "row"])
+    assert count_tickets(nothing)["tickets"].tolist() == [0, 0, 0]

@@ -1,0 +1,67 @@
+"""Small invented pump groups for the tests of demand and budget."""
+
+import numpy as np
+
+from pumplife.policy.groups import SideGroup
+from pumplife.policy.simulate import fixed_interval
+from pumplife.stock.future import Practice
+from pumplife.weibull.draws import LifeDraws
+
+
+def lives(shape, scale, draws=1):
+    """Draws of one part per entry, without early failures; 2-D arrays are (parts, draws)."""
+    shape, scale = np.broadcast_arrays(np.atleast_1d(shape), np.atleast_1d(scale))
+    if shape.ndim == 1:
+        shape, scale = (np.repeat(a[:, None], draws, axis=1) for a in (shape, scale))
+    return LifeDraws(
+        early_share=np.zeros(shape.shape),
+        early_scale=np.ones(shape.shape),
+        shape=np.array(shape, dtype=float),
+        scale=np.array(scale, dtype=float),
+    )
+
+
+def side_group(
+    pumps, draws, *, count=None, age=0.0, store="MAIN", usage=1000.0, first=0, **changes
+):
+    """Like pumps in one store with kit K and `count` positions of each part, one by default."""
+    parts = len(draws)
+    count = np.ones(parts) if count is None else np.asarray(count, float)
+    part_of = np.repeat(np.arange(parts), count.astype(int))
+    ages = np.broadcast_to(np.asarray(age, float), (pumps, len(part_of))).copy()
+    settings = {
+        "service": f"service {first}",
+        "side": "fluid",
+        "kit": "K",
+        "hazard": "none",
+        "size_mm": 40.0,
+        "pumps": np.arange(first, first + pumps),
+        "site": np.array(["SITE"] * pumps, dtype=object),
+        "location": np.array([""] * pumps, dtype=object),
+        "store": np.array([store] * pumps, dtype=object),
+        "part": tuple(f"part {n}" for n in range(parts)),
+        "part_no": tuple("BCDE"[:parts]),
+        "material": ("NBR",) * parts,
+        "count": count,
+        "releases": np.zeros(parts, dtype=bool),
+        "fit_rows": np.arange(parts),
+        "lives": draws,
+        "part_of": part_of,
+        "age": ages,
+        "known": np.ones(ages.shape, dtype=bool),
+        "clock_age": ages.max(axis=1),
+        "clock_day": np.zeros(pumps),
+        "clock_known": np.ones(pumps, dtype=bool),
+        "rate": np.full(pumps, usage / 365.25),
+        "maximum": np.inf,
+        "planned": fixed_interval(np.inf),
+        "kit_share": 1.0,
+        "costs": None,
+        "missing": "",
+    }
+    return SideGroup(**(settings | changes))
+
+
+def run_to_failure(kit_share=1.0):
+    """No planned work."""
+    return Practice(planned=fixed_interval(np.inf), kit_share=kit_share)

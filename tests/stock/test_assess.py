@@ -1,0 +1,223 @@
+"""One item in one store by hand: level, money, today's shelf, the order and its words."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pumplife.records.plant import Plant
+from pumplife.stock.assess import TodaysShelf, idle_row, quantity_to_order, stock_row
+from pumplife.stock.demand import ItemDemand
+from pumplife.stock.items import Item
+from pumplife.stock.orders import order_row
+
+NOW = pd.Timestamp("2024-06-30")
+COSTS = {"holding_per_year": 0.2, "order": 30.0, "waiting_per_day": 100.0}
+
+
+def plant(costs=COSTS, **targets):
+    return Plant(
+        name="Plant",
+        currency="EUR",
+        usage_unit="hours",
+        records_from=pd.Timestamp("2020-01-01"),
+        records_to=NOW,
+        raw={"costs": costs, "targets": {"service_level": 0.9} | targets},
+    )
+
+
+def item(**changes):
+    settings = {
+        "name": "K",
+        "kind": "kit",
+        "unit_cost": 500.0,
+        "lead_time_days": 40.0,
+        "lead_time_high": 40.0,
+        "min_order": 1,
+        "superseded_by": "",
+    }
+    return Item(**(settings | changes))
+
+
+def demand(lead=(0, 0, 1, 1), protected=(0, 1, 1, 2), **changes):
+    """Four equally likely futures."""
+    lead, protected = np.array(lead), np.array(protected)
+    settings = {
+        "store": "MAIN",
+        "item": "K",
+        "lead": lead,
+        "middle": lead,
+        "protected": protected,
+        "year": np.full(len(lead), 6),
+        "planned_per_year": 2.0,
+        "lead_days": np.full(len(lead), 40.0),
+    }
+    return ItemDemand(**(settings | changes))
+
+
+def shelf(on_hand=0.0, on_order=0.0, arriving=0.0, planned=(), used=5.0):
+    return TodaysShelf(
+        on_hand=on_hand,
+        on_order=on_order,
+        arriving=arriving,
+        used=used,
+        planned=np.array(planned, dtype=float),
+    )
+
+
+def test_level_and_money_by_hand():
+    row, curve = stock_row(demand(), item(), plant(), shelf(on_hand=1))
+    # one by one. Stock 1: of E[D(L+R)] - E[D(L)] = 0.5 asked, {E(D(L+R)-1)+ = .25} - 0 go short
+    # at s = 0: fill 0.5; stock 2: none goes short
+    assert row["reorder_point"] == 1
+    assert row["order_up_to"] == 2
+    assert row["fill_rate"] == pytest.approx(1.0)
+    assert row["shortage_prob"] == pytest.approx(0.25)
+    # mean over the review by Simpson: demand (0.5 + 4 · 0.5 + 1) / 6, nothing waits
+    on_hand = 2 - 3.5 / 6
+    assert row["capital"] == pytest.approx(500 * on_hand)
+    assert row["pump_days_waiting"] == pytest.approx(0.0)
+    assert row["cost_per_year"] == pytest.approx(0.2 * 500 * on_hand + 30 * 8)
+    assert row["demand_per_year"] == 6
+    assert row["limited_by"] == "target"
+    assert curve.reorder_point == 1
+    assert dict(zip(curve.level, curve.shortage_prob, strict=True))[0] == pytest.approx(0.75)
+
+
+def test_a_lower_target_waits_and_pays_for_it():
+    row, _ = stock_row(demand(), item(), plant(service_level=0.4), shelf(on_hand=9))
+    assert row["reorder_point"] == 0
+    assert row["fill_rate"] == pytest.approx(0.5)
+    # waiting: mean over the review of E(D - 1)+ = (0 + 0 + .25) / 6
+    assert row["pump_days_waiting"] == pytest.approx(0.25 / 6 * 365.25)
+    waiting = row["pump_days_waiting"] * 100
+    holding = 0.2 * 500 * (1 - 3.5 / 6 + 0.25 / 6)
+    assert row["cost_per_year"] == pytest.approx(holding + 30 * 8 + waiting)
+    assert row["least_cost_up_to"] == 2
+    cheapest = 0.2 * 500 * (2 - 3.5 / 6) + 30 * 8
+    assert row["least_cost_per_year"] == pytest.approx(cheapest)
+    saved = f"{row['cost_per_year'] - cheapest:.0f}"
+    assert f"waiting is dear: up to 2 would cost {saved} less a year" in row["verdict"]
+
+
+def test_without_a_target_the_cost_decides():
+    settings = plant()
+    settings.raw["targets"].clear()
+    row, _ = stock_row(demand(), item(), settings, shelf())
+    assert row["limited_by"] == "cost"
+    assert row["order_up_to"] == row["least_cost_up_to"]
+    dear, _ = stock_row(demand(), item(unit_cost=1e6), settings, shelf())
+    assert dear["order_up_to"] == 0
+    target, _ = stock_row(demand(), item(unit_cost=1e6), plant(), shelf())
+    assert "keeping it is dear: up to 0 would cost" in target["verdict"]
+
+
+@pytest.mark.parametrize("missing", ["holding_per_year", "waiting_per_day"])
+def test_without_costs_the_target_decides_and_money_stays_blank(missing):
+    costs = {name: value for name, value in COSTS.items() if name != missing}
+    settings = plant(costs)
+    settings.raw["targets"].clear()
+    row, _ = stock_row(demand(), item(), settings, shelf())
+    assert row["limited_by"] == "target"
+    assert row["reorder_point"] == 1  # by the usual service level of 0.95
+    assert np.isnan(row["cost_per_year"])
+    assert np.isnan(row["least_cost_up_to"])
+
+
+def test_the_least_order_lifts_the_shelf():
+    row, _ = stock_row(demand(), item(min_order=10), plant(), shelf())
+    assert row["reorder_point"] == 0
+    assert row["order_up_to"] == 10
+    assert row["limited_by"] == "min_order"
+    assert "order 10 now" in row["verdict"]
+
+
+def test_todays_shelf_by_hand():
+    # unplanned demand 0, 0, 1, 1 and one job within the lead time; one on the shelf, one arriving
+    row, _ = stock_row(
+        demand(), item(), plant(), shelf(on_hand=1, on_order=2, arriving=1, planned=[10, 50])
+    )
+    assert row["today_shortage_prob"] == pytest.approx(0.0)
+    bare, _ = stock_row(demand(), item(), plant(), shelf(on_hand=1, planned=[10, 50]))
+    assert bare["today_shortage_prob"] == pytest.approx(0.5)
+    assert "likely to run out" in bare["verdict"]
+    assert bare["capital_today"] == 500
+    assert bare["months_cover"] == pytest.approx(1 / 8 * 12)
+    assert bare["used_12m"] == 5.0
+
+
+def test_a_random_lead_time_decides_which_jobs_count():
+    lead_days = np.array([5.0, 20.0, 20.0, 60.0])
+    row, _ = stock_row(
+        demand(lead=(0, 0, 0, 0), lead_days=lead_days), item(), plant(), shelf(planned=[10.0])
+    )
+    assert row["today_shortage_prob"] == pytest.approx(0.75)
+
+
+def test_surplus_by_hand():
+    row, _ = stock_row(demand(), item(), plant(), shelf(on_hand=5, on_order=1, planned=[3.0]))
+    assert row["surplus"] == 5 + 1 - 2 - 1
+    assert row["verdict"].startswith("3 more than needed")
+
+
+def test_an_idle_item_is_all_surplus():
+    row = idle_row("MAIN", item(), 4.0)
+    assert (row["surplus"], row["capital_today"]) == (4.0, 2000.0)
+    assert "no pump of this store" in row["verdict"]
+    assert "use it up" in idle_row("MAIN", item(kind="part"), 4.0)["verdict"]
+
+
+@pytest.mark.parametrize(
+    ("on_hand", "jobs", "least", "quantity"),
+    [(3, 0, 1, 0), (2, 0, 1, 1), (0, 0, 1, 3), (0, 4, 1, 7), (2, 0, 5, 5), (0, 4, 5, 10)],
+)
+def test_orders_bring_the_position_above_the_reorder_point(on_hand, jobs, least, quantity):
+    today = shelf(on_hand=on_hand, planned=np.arange(jobs))
+    assert quantity_to_order(today, 2, least) == quantity
+    position = on_hand + quantity - jobs
+    assert 2 < position <= 2 + max(least, on_hand)
+
+
+def order(today, **changes):
+    terms = item(**changes)
+    row, _ = stock_row(demand(), terms, plant(), today)
+    return order_row(row, terms, today, NOW)
+
+
+def test_an_order_for_the_shelf_alone():
+    got = order(shelf(on_hand=1, on_order=0))
+    assert (got["store"], got["item"], got["quantity"], got["amount"]) == ("MAIN", "K", 1.0, 500.0)
+    assert got["needed_by"] == NOW + pd.Timedelta(days=40)
+    assert got["order_by"] == NOW
+    assert got["why"] == "1 on the shelf, 0 under way; reorder at 1"
+
+
+def test_an_order_for_jobs_that_come_later():
+    # three on the shelf, reorder at 1: the second job brings it down to 1
+    got = order(shelf(on_hand=3, planned=[20.0, 52.0]))
+    assert got["quantity"] == 1
+    assert got["needed_by"] == NOW + pd.Timedelta(days=52)
+    assert got["order_by"] == NOW + pd.Timedelta(days=12)
+    assert "2 planned jobs take one each" in got["why"]
+    assert "arrives" not in got["why"]
+
+
+def test_an_order_at_the_reorder_point_is_due_now():
+    # one on the shelf is the reorder point; it covers the first job, not the second
+    got = order(shelf(on_hand=1, planned=[20.0, 52.0]))
+    assert got["quantity"] == 3
+    assert got["needed_by"] == NOW + pd.Timedelta(days=40)
+    assert got["order_by"] == NOW
+
+
+def test_an_order_that_comes_too_late_says_so():
+    got = order(shelf(planned=[5.0]), min_order=4)
+    assert got["order_by"] == NOW
+    assert got["needed_by"] == NOW + pd.Timedelta(days=5)
+    assert "arrives about 35 days after a job that needs it" in got["why"]
+    assert "1 planned job takes one" in got["why"]
+    assert "least order 4" in got["why"]
+
+
+def test_enough_means_no_order():
+    assert order(shelf(on_hand=2)) is None
+    assert order(shelf(on_hand=0, on_order=2)) is None

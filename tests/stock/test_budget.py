@@ -1,0 +1,109 @@
+"""The budget by hand, against the renewal theorem, and how sums of futures behave."""
+
+import numpy as np
+import pytest
+
+from pumplife.stock.budget import AMOUNTS, EventAmounts, PriceRise, simulate_budget
+from pumplife.stock.future import planned_at
+from tests.stock.fleets import lives, run_to_failure, side_group
+
+# kits, parts, labour_h, downtime_h, breakdowns, spills of: planned, failure with kit, part alone
+TAKES = np.array([[1, 0, 2, 3, 0, 0], [1, 0, 4, 8, 1, 1], [0, 1, 3, 6, 1, 1]], dtype=float)
+
+
+AMOUNT = EventAmounts(
+    takes=TAKES,
+    item_money=np.array([300.0, 300.0, 80.0]),
+    labour_money=50.0 * TAKES[:, 2],
+    other_money=100.0 * TAKES[:, 3] + np.array([0.0, 150.0, 150.0]),
+)
+
+
+def budget_of(groups, ways, **changes):
+    settings = {"replicates": 400, "seed": 7} | changes
+    return simulate_budget(groups, [AMOUNT] * len(groups), ways, **settings)
+
+
+def pick(table, quantity, *, year=1, site="all", scenario="advised"):
+    rows = table[
+        (table["quantity"] == quantity)
+        & (table["year"] == year)
+        & (table["site"] == site)
+        & (table["scenario"] == scenario)
+    ]
+    assert len(rows) == 1
+    return rows.iloc[0]
+
+
+def test_planned_years_by_hand():
+    # 5 new pumps, 1000 h a year, never failing, planned at 400 h: at .4 .8, 1.2 1.6 2.0, 2.4 2.8
+    group = side_group(5, lives([3.0], [1e9]), usage=1001.0)
+    table = budget_of([group], {"advised": [planned_at(400.0)]})
+    for year, jobs in ((1, 2), (2, 3), (3, 2)):
+        assert pick(table, "kits", year=year)["p50"] == 5 * jobs
+        assert pick(table, "breakdowns", year=year)["p90"] == 0
+        money = 5 * jobs * (300 + 2 * 50 + 3 * 100)
+        row = pick(table, "money", year=year)
+        assert row[["p50", "p80", "p90", "mean"]].tolist() == pytest.approx([money] * 4)
+
+
+def test_memoryless_failures_by_hand():
+    # 20 pumps, mean life 2000 h, 1000 h a year: 10 failures a year, kit at 40 % of them
+    group = side_group(20, lives([1.0], [2000.0]))
+    table = budget_of([group], {"advised": [run_to_failure(0.4)]}, replicates=4000)
+    for year in (1, 2, 3):
+        assert pick(table, "breakdowns", year=year)["mean"] == pytest.approx(10, rel=0.02)
+        assert pick(table, "kits", year=year)["mean"] == pytest.approx(4, rel=0.03)
+        assert pick(table, "parts", year=year)["mean"] == pytest.approx(6, rel=0.03)
+        assert pick(table, "spills", year=year)["mean"] == pytest.approx(10, rel=0.02)
+        each = 0.4 * (300 + 150 + 4 * 50 + 800) + 0.6 * (80 + 150 + 3 * 50 + 600)
+        assert pick(table, "money", year=year)["mean"] == pytest.approx(10 * each, rel=0.02)
+    # Poisson with a mean of 10: P80 is 13, P90 is 14
+    assert pick(table, "breakdowns")["p80"] == pytest.approx(13, abs=1)
+    assert pick(table, "breakdowns")["p90"] == pytest.approx(14, abs=1)
+
+
+def test_prices_rise_from_the_second_year_on():
+    group = side_group(5, lives([3.0], [1e9]))
+    rise = PriceRise(kits=0.10, labour=0.05)
+    table = budget_of([group], {"advised": [planned_at(499.0)]}, rise=rise)
+    for year in (1, 2, 3):
+        each = 300 * 1.1 ** (year - 1) + 2 * 50 * 1.05 ** (year - 1) + 300
+        assert pick(table, "money", year=year)["mean"] == pytest.approx(10 * each)
+
+
+def test_percentiles_of_the_whole_are_not_sums_of_percentiles():
+    draws = lives([1.0], [1000.0])
+    groups = [side_group(10, draws), side_group(10, draws, first=10)]
+    groups[1].site[:] = "NORTH"
+    table = budget_of(groups, {"advised": [run_to_failure()] * 2})
+    here, there, whole = (pick(table, "kits", site=site) for site in ("SITE", "NORTH", "all"))
+    assert here["mean"] + there["mean"] == pytest.approx(whole["mean"])
+    assert here["p90"] + there["p90"] > whole["p90"]
+
+
+def test_shared_doubt_widens_the_whole():
+    rng = np.random.default_rng(2)
+    doubt = lives(np.full((1, 400), 2.5), 1500 * np.exp(rng.normal(0, 0.15, (1, 400))))
+    spread = np.linspace(0, 1400, 60)[:, None]
+    wide, narrow = (
+        pick(
+            budget_of([side_group(60, draws, age=spread)], {"advised": [run_to_failure()]}),
+            "breakdowns",
+        )
+        for draws in (doubt, lives([2.5], [1500.0]))
+    )
+    assert wide["p90"] - wide["p50"] > 1.5 * (narrow["p90"] - narrow["p50"])
+
+
+def test_scenarios_stand_side_by_side_and_repeat():
+    ways = {"today": [run_to_failure()], "advised": [planned_at(500.0)]}
+    group = side_group(9, lives([3.0], [1200.0]))
+    table = budget_of([group], ways)
+    assert set(table["scenario"]) == set(ways)
+    assert len(table) == 2 * 2 * 3 * (len(AMOUNTS) + 1)
+    assert table.equals(budget_of([group], ways))
+    alone = budget_of([group], {"advised": ways["advised"]})
+    assert alone.equals(table[table["scenario"] == "advised"].reset_index(drop=True))
+    failures = {name: pick(table, "breakdowns", scenario=name)["mean"] for name in ways}
+    assert failures["advised"] < failures["today"]
