@@ -2,9 +2,9 @@
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TextIO
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -52,9 +52,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return WRONG_CALL
 
 
-def _say(words: str, stream: "object" = None) -> None:
-    print_to = sys.stdout if stream is None else stream
-    print_to.write(words + "\n")  # type: ignore[attr-defined]
+def _say(words: str, stream: TextIO | None = None) -> None:
+    (stream or sys.stdout).write(words + "\n")
 
 
 def _new(folder: Path) -> int:
@@ -81,15 +80,18 @@ def _show(audit: "pd.DataFrame") -> None:
     """One block per rule: severity, where, what, what follows, what to do."""
     for (severity, rule), rows in audit.groupby(["severity", "rule"], sort=False):
         _say(f"{severity}: {rule} ({len(rows)})")
-        for row in rows.head(10).itertuples():
-            place = " ".join(word for word in (str(row.table), _row_word(row.row), row.pump_id) if word)
-            _say(f"  {place}: {row.what}. {row.consequence}. {row.remedy}".rstrip(". ") + ".")
+        for row in rows.head(10).to_dict("records"):
+            _say(f"  {_sentence(row)}")
         if len(rows) > 10:
             _say(f"  ... and {len(rows) - 10} more; a study writes them all to tables/audit.csv.")
 
 
-def _row_word(row: object) -> str:
-    return "" if row in (None, "") or row != row else f"row {row:.0f}"
+def _sentence(row: "dict[Hashable, Any]") -> str:
+    number = row["row"] if isinstance(row["row"], int | float) else float("nan")
+    place = [str(row["table"]), f"row {number:.0f}" if number > 0 else "", str(row["pump_id"])]
+    where = " ".join(filter(None, place))
+    told = ". ".join(str(row[name]).rstrip(".") for name in ("what", "consequence", "remedy"))
+    return f"{where}: {told.rstrip('. ')}." if where else f"{told.rstrip('. ')}."
 
 
 def _study(folder: Path, out: Path, seed: int) -> int:

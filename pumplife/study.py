@@ -145,10 +145,10 @@ def _decide(
     advice = advise(records, duty, clock, lives, fits, seed=seed)
     tables |= {"intervals": advice.intervals, "due": advice.due}
     told("stock")
-    stock = plan_stock(records, duty, clock, lives, fits, advice, seed=seed)
+    stock = plan_stock(records, lives, advice, seed=seed)
     tables |= {"stock": stock.stock, "orders": stock.orders}
     told("budget")
-    tables["budget"] = plan_budget(records, clock, lives, fits, advice, seed=seed)
+    tables["budget"] = plan_budget(records, lives, advice, seed=seed)
     return advice, stock
 
 

@@ -54,8 +54,7 @@ def test_weibull_never_loads_pandas_at_import():
         tree = parse(path)
         assert "pandas" not in {m.split(".")[0] for m in imports_of(ast.Module(tree.body, []))} or (
             all(
-                not isinstance(node, ast.Import | ast.ImportFrom)
-                or "pandas" not in ast.dump(node)
+                not isinstance(node, ast.Import | ast.ImportFrom) or "pandas" not in ast.dump(node)
                 for node in tree.body
             )
         ), path.name

@@ -112,7 +112,11 @@ def _settle_shares(plain: FitRows, event: Ints, share: Floats) -> Floats:
 
 
 def _add_second_endpoint(
-    lives: pd.DataFrame, groups: pd.DataFrame, group: Ints, rows: FitRows, share: Floats,
+    lives: pd.DataFrame,
+    groups: pd.DataFrame,
+    group: Ints,
+    rows: FitRows,
+    share: Floats,
     shared: NDArray[np.bool_],
 ) -> tuple[pd.DataFrame, FitRows]:
     """Groups of the endpoint "worn or failed", where more than a tenth of lives end worn."""
@@ -158,21 +162,19 @@ def _fit_groups(groups: pd.DataFrame, rows: FitRows, *, seed: int, draws: int) -
     table = _points_and_bounds(groups, rows, likely, posterior, early)
     table = _derived(table, posterior.draws)
     table["lognormal_gain"] = lognormal_gains(table, rows)
+    columns = ["failures", "shape_low", "shape_high", "early_share", "lognormal_gain"]
+    facts = table[columns].to_numpy(float)
     table["verdict"] = [
-        describe_fit(
-            failures=row.failures,
-            shape_low=row.shape_low,
-            shape_high=row.shape_high,
-            early_share=row.early_share,
-            lognormal_gain=row.lognormal_gain,
-        )
-        for row in table.itertuples()
+        describe_fit(**dict(zip(columns, row, strict=True))) for row in facts.tolist()
     ]
     return Fits(table=table, draws=posterior.draws, rows=rows)
 
 
 def _points_and_bounds(
-    groups: pd.DataFrame, rows: FitRows, likely: WeibullFit, posterior: LifePosterior,
+    groups: pd.DataFrame,
+    rows: FitRows,
+    likely: WeibullFit,
+    posterior: LifePosterior,
     early: EarlyLives,
 ) -> pd.DataFrame:
     """Shape and scale with 90 % bounds, from the method that the evidence supports."""

@@ -59,14 +59,14 @@ def number_groups(lives: pd.DataFrame) -> tuple[pd.DataFrame, Ints]:
     group : array (lives,)
         Row of `groups` for every life.
     """
-    together = lives.groupby(GROUP_KEYS, sort=True).ngroup().to_numpy(np.int64)
+    together = np.asarray(lives.groupby(GROUP_KEYS, sort=True).ngroup(), dtype=np.int64)
     apart = np.isin(together, _groups_by_size(lives, together))
     size = lives["size_mm"].where(apart)
     keyed = lives[GROUP_KEYS].assign(size_mm=size.fillna(-1.0))
     grouped = keyed.groupby([*GROUP_KEYS, "size_mm"], sort=True)
     groups = keyed.drop_duplicates().sort_values([*GROUP_KEYS, "size_mm"]).reset_index(drop=True)
     groups["size_mm"] = groups["size_mm"].where(groups["size_mm"] >= 0)
-    return groups, grouped.ngroup().to_numpy(np.int64)
+    return groups, np.asarray(grouped.ngroup(), dtype=np.int64)
 
 
 def _groups_by_size(lives: pd.DataFrame, together: Ints) -> Ints:
@@ -90,7 +90,7 @@ def _groups_by_size(lives: pd.DataFrame, together: Ints) -> Ints:
     owner = owner.assign(log_likelihood=np.asarray(single.log_likelihood))
     summed = owner.groupby("together")["log_likelihood"].agg(["sum", "size"])
     gain = 2.0 * (summed["sum"].to_numpy() - np.asarray(pooled.log_likelihood))
-    chance = stats.chi2.sf(gain, 2.0 * (summed["size"].to_numpy() - 1))
+    chance = np.asarray(stats.chi2.sf(gain, 2.0 * (summed["size"].to_numpy() - 1)))
     return summed.index.to_numpy(np.int64)[chance * len(chance) < SIZES_DIFFER_BELOW]
 
 

@@ -19,7 +19,9 @@ SHAPE_PRIORS: tuple[tuple[str, str, float, float], ...] = (
 
 def shape_prior(groups: pd.DataFrame) -> tuple[Floats, Floats]:
     """Median shape and spread of log shape for each group [-], by side and part name."""
-    rows = [_prior_of(side, part) for side, part in zip(groups["side"], groups["part"], strict=True)]
+    rows = [
+        _prior_of(side, part) for side, part in zip(groups["side"], groups["part"], strict=True)
+    ]
     pairs = np.array(rows, dtype=float).reshape(-1, 2)
     return pairs[:, 0], pairs[:, 1]
 

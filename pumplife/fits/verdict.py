@@ -11,7 +11,12 @@ EVIDENCE_STEPS: tuple[tuple[float, str], ...] = (
 
 
 def describe_fit(
-    *, failures: float, shape_low: float, shape_high: float, early_share: float, lognormal_gain: float
+    *,
+    failures: float,
+    shape_low: float,
+    shape_high: float,
+    early_share: float,
+    lognormal_gain: float,
 ) -> str:
     """One sentence on evidence, early lives and wear.
 

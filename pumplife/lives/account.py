@@ -3,15 +3,15 @@
 import numpy as np
 import pandas as pd
 
+from pumplife.lives.history import History
+from pumplife.lives.marks import kit_unknown
 from pumplife.records.read import Records
-from pumplife.records.usage import UsageClock
 
 
-def account_for_tickets(
-    records: Records, clock: UsageClock, tickets: pd.DataFrame, visits: pd.DataFrame,
-    spans: pd.DataFrame, unknown_kit: pd.DataFrame,
-) -> None:
+def account_for_tickets(history: History, spans: pd.DataFrame) -> None:
     """Write one audit row per ticket, and one per question that the records leave open."""
+    records, clock, tickets = history.records, history.clock, history.tickets
+    unknown_kit = kit_unknown(history.visits, history.actions)
     _say_open_questions(records, tickets, spans, unknown_kit)
     ended = spans[spans["visit"] >= 0]
     kept = ended["keep"] & clock.known[ended["pump"]]

@@ -69,8 +69,7 @@ def read_actions(records: Records, tickets: pd.DataFrame, positions: pd.DataFram
 def _issued_net(records: Records, tickets: pd.DataFrame) -> pd.DataFrame:
     """Net quantity per visit and item, returns subtracted: [visit, pump, item, quantity]."""
     placed = visit_of(records.table("issued"), tickets)
-    keys = ["visit", "pump", "item"]
-    return placed.groupby(keys, as_index=False)["quantity"].sum()
+    return placed.groupby(["visit", "pump", "item"])["quantity"].sum().reset_index()
 
 
 def _kits_fitted(records: Records, tickets: pd.DataFrame, issued: pd.DataFrame) -> pd.DataFrame:
@@ -87,9 +86,7 @@ def _kits_fitted(records: Records, tickets: pd.DataFrame, issued: pd.DataFrame) 
     return _without_overruled(records, kits, issued)
 
 
-def _without_overruled(
-    records: Records, kits: pd.DataFrame, issued: pd.DataFrame
-) -> pd.DataFrame:
+def _without_overruled(records: Records, kits: pd.DataFrame, issued: pd.DataFrame) -> pd.DataFrame:
     """Leave out kits where the store issued loose wearing parts of that side and not the kit."""
     sides = kit_parts(records)[["kit", "side"]].drop_duplicates("kit")
     loose = issued[issued["quantity"] > 0].merge(
@@ -119,8 +116,8 @@ def _split_by_count(
     total = sized.groupby(["visit", "pump", "part"])["quantity"].transform("sum")
     whole = sized[total >= sized["n"]].drop_duplicates(["visit", "pump", "part"])
     partly = sized[(total < sized["n"]) & (total > 0)]
-    counts = partly.groupby(["visit", "pump", "part"], as_index=False)["quantity"].sum()
-    counts = counts.rename(columns={"quantity": "drawn_count"})
+    drawn = partly.groupby(["visit", "pump", "part"])["quantity"].sum()
+    counts = drawn.rename("drawn_count").reset_index()
     return _place(whole.assign(action="renewed"), positions, evidence), counts
 
 
@@ -202,9 +199,9 @@ def _finding_counts(rows: pd.DataFrame) -> pd.DataFrame:
 def _strongest(slots: pd.DataFrame) -> pd.DataFrame:
     """One row per visit and position: the last word on each of action, found and part number."""
     slots = slots.sort_values("evidence", kind="stable")
-    blanked = slots.replace({"action": {"": None}, "found": {"": None}, "mode": {"": None}})
-    blanked["part_no"] = blanked["part_no"].replace({"": None})
-    blanked["kitted"] = blanked["evidence"] == EVIDENCE["kit"]
+    words = ["action", "found", "mode", "part_no"]
+    blanked = slots.assign(kitted=slots["evidence"] == EVIDENCE["kit"])
+    blanked[words] = slots[words].where(slots[words] != "")
     grouped = blanked.groupby(["visit", "pos"], as_index=False)
     merged = grouped.agg(
         action=("action", "last"),
@@ -213,4 +210,4 @@ def _strongest(slots: pd.DataFrame) -> pd.DataFrame:
         part_no=("part_no", "last"),
         kitted=("kitted", "any"),
     )
-    return merged.fillna({"action": "", "found": "", "mode": "", "part_no": ""})
+    return merged.fillna(dict.fromkeys(words, ""))

@@ -14,9 +14,11 @@ def blamed_parts(visits: pd.DataFrame, tickets: pd.DataFrame) -> pd.DataFrame:
     failing = visits.loc[visits["reason"].isin(FAILING), "visit"]
     written = tickets[~tickets["failed_part"].isin(["", "none"])]
     written = written[written["visit"].isin(failing)]
-    return written[["visit", "pump", "failed_part"]].rename(
-        columns={"failed_part": "part"}
-    ).drop_duplicates(["visit", "part"])
+    return (
+        written[["visit", "pump", "failed_part"]]
+        .rename(columns={"failed_part": "part"})
+        .drop_duplicates(["visit", "part"])
+    )
 
 
 def make_marks(
@@ -94,16 +96,14 @@ def _complete_counts(story: pd.DataFrame) -> pd.DataFrame:
     return story
 
 
-def _slot_marks(
-    positions: pd.DataFrame, actions: Actions, parts: pd.DataFrame
-) -> pd.DataFrame:
+def _slot_marks(positions: pd.DataFrame, actions: Actions, parts: pd.DataFrame) -> pd.DataFrame:
     columns = ["visit", "pump", "part", "all_renewed", "partly", "fail_count"]
     story = parts[columns].merge(positions[["pump", "part", "pos"]], on=["pump", "part"])
     marks = story.merge(actions.slots, on=["visit", "pos"], how="left")
     marks[["action", "found"]] = marks[["action", "found"]].fillna("")
     marks["renewed"] = (marks["action"] == "renewed") | marks["all_renewed"]
     contradiction = (marks["found"] == "failed") & (marks["action"] == "kept")
-    marks["cut"] = (marks["partly"] & ~marks["renewed"] & (marks["action"] != "kept"))
+    marks["cut"] = marks["partly"] & ~marks["renewed"] & (marks["action"] != "kept")
     marks["cut"] |= contradiction
     marks["failed"] = (marks["found"] == "failed") & marks["renewed"]
     open_to = marks["renewed"] | marks["cut"]
@@ -115,9 +115,7 @@ def _slot_marks(
 
 def kit_unknown(visits: pd.DataFrame, actions: Actions) -> pd.DataFrame:
     """Visits that renewed nobody wrote what: a blank kit, nothing issued, no finding."""
-    spoken = set(actions.slots["visit"]) | set(actions.kits["visit"]) | set(
-        actions.counts["visit"]
-    )
+    spoken = set(actions.slots["visit"]) | set(actions.kits["visit"]) | set(actions.counts["visit"])
     blank = visits["kits"].str.contains("?", regex=False) & (visits["done"] != "no")
     blank |= visits["done"] == "partly"
     silent = ~visits["visit"].isin(spoken)

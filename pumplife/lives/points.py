@@ -7,11 +7,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pumplife.lives.days import Floats
-from pumplife.records.plant import to_days
+from pumplife.lives.history import History
 from pumplife.lives.visits import windows
 from pumplife.records.duty import Duty
+from pumplife.records.plant import to_days
 from pumplife.records.read import Records
-from pumplife.records.usage import UsageClock
 
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -89,10 +89,11 @@ def _moves(duty: Duty, positions: pd.DataFrame) -> pd.DataFrame:
     return positions[["pump", "pos"]].merge(moved, on="pump")
 
 
-def _stack(
-    positions: pd.DataFrame, sight: pd.DataFrame, marks: pd.DataFrame, visits: pd.DataFrame,
-    moves: pd.DataFrame,
-) -> pd.DataFrame:
+def _stack(history: History, sight: pd.DataFrame) -> pd.DataFrame:
+    """Begin, marks, moves and end of every position, sorted in time."""
+    positions, visits = history.positions, history.visits
+    moves = _moves(history.duty, positions)
+    marks = history.marks
     pos = positions["pos"].to_numpy()
     seen = marks[marks["renewed"] | marks["cut"]].reset_index(names="mark")
     seen = seen.merge(visits[["visit", "day", "order"]], on="visit")
@@ -109,13 +110,11 @@ def _stack(
     return points[inside].sort_values(["pos", "day", "order"], kind="stable")
 
 
-def lay_points(
-    records: Records, duty: Duty, clock: UsageClock, positions: pd.DataFrame,
-    marks: pd.DataFrame, visits: pd.DataFrame,
-) -> Points:
+def lay_points(history: History) -> Points:
     """Sort every position's points in time and carry its age forward."""
-    sight = begin_of_positions(records, positions)
-    points = _stack(positions, sight, marks, visits, _moves(duty, positions))
+    positions, clock, marks = history.positions, history.clock, history.marks
+    sight = begin_of_positions(history.records, positions)
+    points = _stack(history, sight)
     pos = points["pos"].to_numpy(np.int64)
     pump = positions["pump"].to_numpy(np.int64)[pos]
     day = points["day"].to_numpy(float)

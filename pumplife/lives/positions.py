@@ -118,7 +118,8 @@ def _only_part_number(records: Records, positions: pd.DataFrame) -> list[str]:
     """The part number of a loose part where the pump's size leaves one choice, else blank."""
     keyed = positions[["pump", "part"]].drop_duplicates()
     sized = _parts_by_size(records, keyed["pump"].unique()).merge(keyed, on=["pump", "part"])
-    sizes = sized.groupby(["pump", "part"])["part_no"]
-    single = sizes.first().where(sizes.nunique() == 1, "").rename("loose").reset_index()
+    choice = sized.drop_duplicates(["pump", "part", "part_no"])
+    choice = choice[~choice.duplicated(["pump", "part"], keep=False)]
+    single = choice[["pump", "part", "part_no"]].rename(columns={"part_no": "loose"})
     merged = positions[["pump", "part"]].merge(single, on=["pump", "part"], how="left")
     return list(merged["loose"].fillna(""))

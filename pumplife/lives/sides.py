@@ -3,15 +3,12 @@
 import numpy as np
 import pandas as pd
 
-from pumplife.lives.actions import Actions
-from pumplife.lives.days import date_of
-from pumplife.records.plant import to_days
+from pumplife.lives.days import Floats, date_of
+from pumplife.lives.history import History
 from pumplife.lives.marks import blamed_parts
 from pumplife.lives.points import END, Points, begin_of_positions
 from pumplife.lives.positions import kit_parts
-from pumplife.records.duty import Duty
-from pumplife.records.read import Records
-from pumplife.records.usage import UsageClock
+from pumplife.records.plant import to_days
 
 NOW_COLUMNS = [
     "pump", "pump_id", "side", "part", "part_no", "position", "material", "variant", "kit",
@@ -19,14 +16,13 @@ NOW_COLUMNS = [
 ]  # fmt: skip
 
 
-def positions_now(
-    records: Records, points: Points, positions: pd.DataFrame, fitted: pd.DataFrame
-) -> pd.DataFrame:
+def positions_now(history: History, points: Points, fitted: pd.DataFrame) -> pd.DataFrame:
     """Age of every wearing position at the end of the records [usage units].
 
     `known` is "yes", or "at least" where the last renewal was not seen; pumps retired by
     then are left out.
     """
+    records, positions = history.records, history.positions
     last = np.flatnonzero(points.kind == END)
     retired = to_days(records.pumps["retired_on"])[points.pump[last]]
     last = last[np.isnan(retired) | (retired > points.day[last])]
@@ -54,14 +50,12 @@ def positions_now(
     return now[NOW_COLUMNS]
 
 
-def _sides_touched(
-    tickets: pd.DataFrame, visits: pd.DataFrame, positions: pd.DataFrame,
-    marks: pd.DataFrame, actions: Actions, inside: pd.DataFrame,
-) -> pd.DataFrame:
+def _sides_touched(history: History, inside: pd.DataFrame) -> pd.DataFrame:
     """Visits × sides that a kit, a blamed part or a mark speaks of: [visit, side]."""
+    positions, marks = history.positions, history.marks
     sides = positions[["pump", "part", "side"]].drop_duplicates()
-    kits = actions.kits.merge(inside[["kit", "side"]].drop_duplicates(), on="kit")
-    blamed = blamed_parts(visits, tickets).merge(sides, on=["pump", "part"])
+    kits = history.actions.kits.merge(inside[["kit", "side"]].drop_duplicates(), on="kit")
+    blamed = blamed_parts(history.visits, history.tickets).merge(sides, on=["pump", "part"])
     marked = marks[marks["renewed"] | marks["failed"]].merge(positions[["pos", "side"]], on="pos")
     told = pd.concat([frame[["visit", "side"]] for frame in (kits, blamed, marked)])
     return told.drop_duplicates()
@@ -77,10 +71,9 @@ def _renewal_share(marks: pd.DataFrame, positions: pd.DataFrame) -> pd.DataFrame
     return done.assign(renewed=True)[["visit", "side", "renewed", "whole"]]
 
 
-def _age_at(
-    records: Records, clock: UsageClock, sides: pd.DataFrame, positions: pd.DataFrame
-) -> np.ndarray:
+def _age_at(history: History, sides: pd.DataFrame) -> Floats:
     """Usage since the side's last whole renewal, NaN where none was seen [usage units]."""
+    records, clock, positions = history.records, history.clock, history.positions
     begin = begin_of_positions(records, positions).assign(
         pump=positions["pump"], side=positions["side"]
     )
@@ -99,26 +92,26 @@ def _age_at(
     return np.where(known, age, np.nan)[np.argsort(keyed["at"].to_numpy())]
 
 
-def visits_by_side(
-    records: Records, duty: Duty, clock: UsageClock, visits: pd.DataFrame,
-    tickets: pd.DataFrame, positions: pd.DataFrame, marks: pd.DataFrame, actions: Actions,
-) -> pd.DataFrame:
+def visits_by_side(history: History) -> pd.DataFrame:
     """One row per visit and side it touched, with the side's age then and what it cost.
 
     Hours and costs of a visit that touched both sides are shared between them.
     """
+    records, duty, tickets = history.records, history.duty, history.tickets
     inside = kit_parts(records)
-    touched = _sides_touched(tickets, visits, positions, marks, actions, inside)
-    sides = visits.merge(touched, on="visit").sort_values(["visit", "side"])
-    sides = sides.merge(_renewal_share(marks, positions), on=["visit", "side"], how="left")
+    touched = _sides_touched(history, inside)
+    sides = history.visits.merge(touched, on="visit").sort_values(["visit", "side"])
+    sides = sides.merge(
+        _renewal_share(history.marks, history.positions), on=["visit", "side"], how="left"
+    )
     sides[["renewed", "whole"]] = sides[["renewed", "whole"]].isin([True])
-    kits = actions.kits.merge(inside[["kit", "side"]].drop_duplicates(), on="kit")
+    kits = history.actions.kits.merge(inside[["kit", "side"]].drop_duplicates(), on="kit")
     kits = kits.drop_duplicates(["visit", "side"])[["visit", "side", "kit"]]
     sides = sides.merge(kits, on=["visit", "side"], how="left").reset_index(drop=True)
     blamed = tickets.loc[~tickets["failed_part"].isin(["", "none"])].drop_duplicates("visit")
     sides["failed_part"] = sides["visit"].map(blamed.set_index("visit")["failed_part"]).fillna("")
     sides["kit"] = sides["kit"].fillna("")
-    sides["age"] = _age_at(records, clock, sides, positions)
+    sides["age"] = _age_at(history, sides)
     number = sides.groupby("visit")["visit"].transform("size")
     lost = sides["production_lost_h"]
     sides["downtime_h"] = lost.fillna(sides["downtime_h"] - sides["waited_h"].fillna(0.0))

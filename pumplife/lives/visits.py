@@ -142,7 +142,8 @@ def _join(
     several = tickets["visit"].duplicated(keep=False)
     single = tickets[~several].set_index("visit")[column]
     joined = tickets[several].groupby("visit")[column].agg(join)
-    return pd.concat([single, joined]).sort_index()
+    cells: pd.Series[str] = pd.concat([single, joined]).sort_index()
+    return cells
 
 
 def _first_written(cells: Iterable[str]) -> str:

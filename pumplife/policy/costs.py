@@ -180,6 +180,10 @@ def open_cost_book(records: Records, lives: Lives, today: pd.DataFrame) -> CostB
     today : DataFrame
         Duty of each pump today: service, downtime_per_h, standby, running.
     """
+    _given_or_zero(records, "call_out")
+    services = today.loc[today["running"], "service"].unique()
+    if any(np.isnan(records.plant.cost("spill", service)) for service in services):
+        _given_or_zero(records, "spill")
     return CostBook(
         kit_price=_latest_prices(records, "kits", "kit"),
         part_price=_latest_prices(records, "parts", "part_no"),
@@ -199,9 +203,9 @@ def _latest_prices(records: Records, table: str, item: str) -> pd.Series[float]:
     return rows.drop_duplicates(item, keep="last").set_index(item)["unit_cost"].astype(float)
 
 
-def _given_or_zero(records: Records, name: str, service: str = "") -> float:
+def _given_or_zero(records: Records, name: str) -> float:
     """A cost of plant.toml; 0 with a caution where it isn't given."""
-    value = records.plant.cost(name, service)
+    value = records.plant.cost(name)
     if np.isfinite(value):
         return value
     records.log.add(

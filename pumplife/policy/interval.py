@@ -8,14 +8,14 @@ series with a cost of failure of their own each).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pumplife.policy.limits import MAKER, apply_limits, release_limits
 from pumplife.policy.pump import (
     FloatArray,
-    Life,
     SideIntegrals,
     SideLife,
     integrate_side,
@@ -23,12 +23,8 @@ from pumplife.policy.pump import (
     own_times,
     shared_times,
 )
-from pumplife.weibull.draws import LifeDraws
 
 NEAR_BEST = 1.05  # the near-best band reaches to this multiple of the least cost
-MAKER = "maker's or legal limit"
-RELEASE = "release of fluid"
-WEAR_RELEASE = "release of fluid by wear"
 WORTH_PLANNING = 0.01  # planned work must save this share of the cost of running to failure
 
 
@@ -237,43 +233,33 @@ def advise_interval(
     Parameters
     ----------
     side : SideLife
-    planned_cost : float
-        Cost of a planned rebuild [money].
-    failure_cost : float array (parts,)
-        Cost of a rebuild after a failure, by the part that failed [money].
+    planned_cost, failure_cost : float, and float array (parts,)
+        Cost of a planned rebuild, and of one after a failure by the part that failed [money].
     maximum : float
         The maker's or legal limit [usage].
     releasing : bool array (parts,), optional
         Parts whose failure releases fluid, where the fluid is hazardous.
-    release_target : float
-        Largest probability that a releasing part fails within one interval.
-    confidence : float
-        One-sided posterior probability with which `release_target` must hold.
+    release_target, confidence : float
+        Largest probability that a releasing part fails within one interval, and the one-sided
+        posterior probability with which it must hold.
 
     Returns
     -------
     IntervalAdvice
-        The interval is inf when running to failure is as good: planned work saves less than
-        1 %, or is more likely dearer than cheaper, and no limit asks for it.
+        inf when running to failure is as good: planned work saves less than 1 %, or is more
+        likely dearer than cheaper, and no limit asks for it.
     """
     known = integrate_side(side, shared_times(side))
     rates = cost_rate(known, planned_cost, failure_cost)
-    never = rates[-1]
-    cheapest = _expected_optimum(side, known, planned_cost, failure_cost)
-    at = integrate_to(side, known, np.array([cheapest]))
-    best = cost_rate(at, planned_cost, failure_cost)[0]
-    if best.mean() > (1.0 - WORTH_PLANNING) * never.mean() or np.mean(best < never) < 0.5:
-        cheapest = np.inf
+    expected, never = rates.mean(axis=1), rates[-1]
+    cheapest, planning_pays = _cheapest(side, known, planned_cost, failure_cost)
     limits = {MAKER: maximum}
     if releasing is not None and np.any(releasing):
-        limits[RELEASE] = release_limit(side, releasing, release_target, confidence)
-        if limits[RELEASE] == 0.0:
-            worn = SideLife(lives=_without_early_lives(side), count=side.count)
-            limits[WEAR_RELEASE] = release_limit(worn, releasing, release_target, confidence)
-    interval, binding = _apply_limits(cheapest, limits)
+        limits |= release_limits(side, releasing, release_target, confidence)
+    interval, binding = apply_limits(cheapest, limits)
     at = integrate_to(side, known, np.array([interval]))
     chosen = cost_rate(at, planned_cost, failure_cost)[0]
-    low, high = _near_best(known.times[:, 0], rates.mean(axis=1), interval, float(chosen.mean()))
+    low, high = _near_best(known.times[:, 0], expected, interval, float(chosen.mean()))
     return IntervalAdvice(
         interval=interval,
         binding_limit=binding,
@@ -282,16 +268,29 @@ def advise_interval(
         cost_rate=chosen,
         cost_rate_run_to_failure=never,
         prob_better=float(np.mean(chosen < never)) if np.isfinite(interval) else 0.0,
-        prob_planning_pays=float(np.mean(best < never)),
+        prob_planning_pays=planning_pays,
         failure_prob=float(1.0 - at.survival.mean()) if np.isfinite(interval) else 1.0,
         limits=limits,
         at_interval=at,
         at_failure=integrate_to(side, known, np.array([np.inf])),
         known=known,
         times=known.times[:, 0],
-        expected=rates.mean(axis=1),
+        expected=expected,
         rates=rates,
     )
+
+
+def _cheapest(
+    side: SideLife, known: SideIntegrals, planned_cost: float, failure_cost: FloatArray
+) -> tuple[float, float]:
+    """The interval by cost alone, inf to failure, and the probability that planning pays."""
+    interval = _expected_optimum(side, known, planned_cost, failure_cost)
+    at = integrate_to(side, known, np.array([interval]))
+    best = cost_rate(at, planned_cost, failure_cost)[0]
+    never = cost_rate(known, planned_cost, failure_cost)[-1]
+    pays = float(np.mean(best < never))
+    worth = best.mean() <= (1.0 - WORTH_PLANNING) * never.mean() and pays >= 0.5
+    return (interval if worth else np.inf), pays
 
 
 def _expected_optimum(
@@ -315,56 +314,6 @@ def _expected_optimum(
     ends = slope(np.array([low])), slope(np.array([high]))
     share = float(np.clip(-ends[0][0] / max(ends[1][0] - ends[0][0], 1e-300), 0.0, 1.0))
     return float(np.exp(low + share * (high - low)))
-
-
-def release_limit(
-    side: SideLife, releasing: NDArray[np.bool_], target: float, confidence: float = 0.95
-) -> float:
-    """Longest interval within which a releasing part fails with probability <= target [usage].
-
-    The probability holds at the one-sided posterior bound `confidence`.  0 means that no
-    interval can be held to it: where many parts fail soon after fitting, only renewing so often
-    would meet the target that a longer interval would release less a year.
-    """
-    exposed = SideLife(lives=side.lives, count=side.count * np.asarray(releasing, float))
-    known = integrate_side(exposed, shared_times(exposed))
-
-    def bound(log_age: float) -> float:
-        failed = 1.0 - exposed.survival(np.exp(np.array([[log_age]])))
-        return float(np.quantile(failed, confidence))
-
-    low, high = np.log(known.times[[0, -1], 0])
-    if bound(high) <= target:
-        return np.inf
-    for _ in range(40):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if bound(middle) <= target else (low, middle)
-    limit = float(np.exp(low))
-    at = integrate_to(exposed, known, np.array([limit]))
-    longer = known.times[:, 0] > limit
-    return limit if _releases(at)[0] <= _releases(known)[longer].min() * (1.0 + 1e-9) else 0.0
-
-
-def _releases(at: SideIntegrals) -> FloatArray:
-    """Expected failures per usage unit, mean over the draws, (times,)."""
-    return np.asarray(((1.0 - at.survival) / at.uptime).mean(axis=1))
-
-
-def _without_early_lives(side: SideLife) -> Life:
-    """The lives with wear alone."""
-    lives = side.lives
-    if not isinstance(lives, LifeDraws):
-        return lives
-    return replace(lives, early_share=np.zeros_like(lives.early_share))
-
-
-def _apply_limits(cheapest: float, limits: dict[str, float]) -> tuple[float, str]:
-    """The interval within the limits, and what decides it; a limit of 0 can't be kept."""
-    kept = {name: value for name, value in limits.items() if 0.0 < value < cheapest}
-    if not kept:
-        return cheapest, "cost"
-    name = min(kept, key=lambda key: kept[key])
-    return kept[name], name
 
 
 def _near_best(

@@ -7,7 +7,7 @@ import pandas as pd
 
 from pumplife.policy.decide import FAILED_PART, PLANNED, Decision
 from pumplife.policy.groups import SideGroup
-from pumplife.policy.interval import MAKER, RELEASE, WEAR_RELEASE
+from pumplife.policy.limits import MAKER, RELEASE, WEAR_RELEASE
 
 EARLY_NOTICED = 0.003  # share of early lives from which they are spoken of
 FEW_FAILURES = ((0.5, "No failure seen yet"), (4.5, "Indicative"), (9.5, "Weak evidence"))

@@ -89,14 +89,14 @@ def read_numbers(
     TypedColumn
         Floats.
     """
-    direct = pd.to_numeric(column.where(column.str.match(_PLAIN_NUMBER), ""), errors="coerce")
+    direct = column.where(column.str.match(_PLAIN_NUMBER), "nan").astype("float64")
     spellings, place = _spellings(column)
     shapes = [_bare_number(word) for word in spellings]
     seen = ("." if exact else "") or decimal or decimal_mark(shapes)
     mark = seen or hint or "."
     doubtful = any("." in word or "," in word for word in shapes)
     if mark == "." and bool((direct.notna() | column.eq("")).all()):
-        values = direct.astype("float64")
+        values = direct
     else:
         numbers = np.array([_number(word, mark) for word in shapes], dtype=float)
         values = pd.Series(numbers[place], index=column.index)

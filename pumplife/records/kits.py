@@ -34,6 +34,8 @@ def complete_kits(tables: Tables, log: AuditLog) -> None:
         _log_assumed(log, "every part that parts lists for the kit's side, size and material")
     _drop_unknown_parts(tables, log)
     _check_fitted_kits(tables, log)
+    _check_sides(tables, log)
+    _check_items(tables, log)
     _check_counts(tables, log)
 
 
@@ -143,6 +145,41 @@ def _check_fitted_kits(tables: Tables, log: AuditLog) -> None:
                 table=name,
                 consequence="Fitting it renews nothing known.",
                 remedy="Add the kit to kits and its parts to kit_contents.",
+            )
+
+
+def _check_sides(tables: Tables, log: AuditLog) -> None:
+    """Name the pumps whose kit is one of the other side or of another size."""
+    pumps, kits = tables["pumps"], tables["kits"].drop_duplicates("kit").set_index("kit")
+    for side in ("fluid", "air"):
+        fitted = pumps[f"{side}_kit"]
+        own, size = fitted.map(kits["side"]), fitted.map(kits["size_mm"])
+        other_size = size.notna() & pumps["size_mm"].notna() & size.ne(pumps["size_mm"])
+        for wrong, gap in ((own.notna() & own.ne(side), "side"), (other_size, "size_mm")):
+            log.add_rows(
+                pumps[wrong],
+                severity="caution",
+                rule="kit_misfit",
+                table="pumps",
+                what=[f"{side}_kit {kit} has another {gap} in kits." for kit in fitted[wrong]],
+                consequence="The row is used as it is written.",
+                remedy="Correct the kit in pumps or its row in kits.",
+            )
+
+
+def _check_items(tables: Tables, log: AuditLog) -> None:
+    """Name the stock items that are neither a kit nor a part."""
+    known = {*tables["kits"]["kit"], *tables["parts"]["part_no"]}
+    for name in ("issued", "on_hand", "on_order"):
+        items = tables[name]["item"]
+        for item, count in items[~items.isin(known)].value_counts().sort_index().items():
+            log.add(
+                "caution",
+                f"{name}: {item} ({count} rows) is neither in kits nor in parts.",
+                rule="unknown_item",
+                table=name,
+                consequence="Nothing is known to be renewed with it, and no level is advised.",
+                remedy="Add it to kits or parts.",
             )
 
 

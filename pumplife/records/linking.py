@@ -24,7 +24,10 @@ def drop_repeats(frame: pd.DataFrame, table: Table, log: AuditLog) -> pd.DataFra
     if table.name == "readings" or len(frame) < 2:
         return frame
     key = _key_columns(frame, table)
-    group = frame.groupby(key, dropna=False, sort=False).ngroup()
+    keyed = frame[key]
+    if table.name == "pumps":
+        keyed = keyed.assign(pump_id=keyed["pump_id"].str.casefold())
+    group = keyed.groupby(key, dropna=False, sort=False).ngroup()
     repeated = group.duplicated()
     if not bool(repeated.any()):
         return frame

@@ -61,7 +61,7 @@ def _from_rebuilds(rebuilds: pd.DataFrame, readings: pd.DataFrame) -> pd.DataFra
         table="rebuilds",
         new_meter_start=np.nan,
         meter_id="",
-        unit="",
+        unit=noted["pump"].map(known["unit"]).fillna(""),
     )
     for name in ("digits", "multiplier"):
         frame[name] = noted["pump"].map(known[name]).astype(float)

@@ -25,7 +25,9 @@ from pumplife.records.sources import Source, digest, find_sources, read_source
 from pumplife.records.spelling import settle_spellings
 from pumplife.records.steps import Floats
 from pumplife.records.tables import TABLES
+from pumplife.records.tickets import check_tickets
 from pumplife.records.whole import check_whole
+from pumplife.records.wording import check_wording
 
 _PLAN_DATES = {
     "pumps": "commissioned_on",
@@ -109,6 +111,7 @@ def read_records(path: Path | str) -> Records:
     log = AuditLog()
     settings, label = read_settings(path)
     plant = build_plant(settings, label or "plant.toml", log)
+    check_wording(settings)
     sources = find_sources(path, settings.get("files", {}), log)
     tables, counts, fatal = _read_tables(sources, plant, log)
     fatal |= _lacks_basis(path, sources, tables, plant, log)
@@ -265,6 +268,7 @@ def _link(tables: dict[str, pd.DataFrame], plant: Plant, log: AuditLog) -> None:
     complete_kits(tables, log)
     link_orders(tables, log)
     check_part_names(tables, log)
+    check_tickets(tables, log)
 
 
 def _link_table(tables: dict[str, pd.DataFrame], name: str, duty: Duty, log: AuditLog) -> None:

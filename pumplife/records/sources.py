@@ -289,11 +289,11 @@ def _parse(text: str, mark: str, source: Source) -> pd.DataFrame:
     width = text.partition("\n")[0].count(mark) + 2
     try:
         return _parse_width(text, mark, width)
-    except pd.errors.ParserError:
+    except (pd.errors.ParserError, pd.errors.ParserWarning):
         width = max(line.count(mark) for line in text.split("\n")) + 2
     try:
         return _parse_width(text, mark, width)
-    except (pd.errors.ParserError, ValueError) as problem:
+    except (pd.errors.ParserError, pd.errors.ParserWarning, ValueError) as problem:
         raise FolderError(
             f"The file {source.label} can't be read as a table ({problem}): look for a quotation "
             "mark that is opened and never closed, and export it again."

@@ -9,7 +9,14 @@ import pandas as pd
 
 from pumplife.report.face import ReadableStudy, find_table, study_units
 from pumplife.report.pictures import capitalise
-from pumplife.report.tables import is_blank, sort_key, write_cell, write_count, write_number
+from pumplife.report.tables import (
+    is_blank,
+    sort_key,
+    write_cell,
+    write_count,
+    write_money,
+    write_number,
+)
 from pumplife.report.words import Units
 
 
@@ -98,7 +105,7 @@ def _advise(place: int, row: Mapping[Any, Any], units: Units) -> GroupAdvice:
         pumps=write_count(float(row["pumps"])),
         action=write_action(row, units),
         band=write_band(row, units),
-        chance=write_cell(row["prob_better"], "share"),
+        chance="–" if is_blank(row["interval"]) else write_cell(row["prob_better"], "chance"),
         saving=write_saving(row),
         limit="" if is_blank(limit) or limit == "cost" else str(limit),
         verdict=write_cell(row["verdict"], "text", ""),
@@ -160,6 +167,8 @@ def write_band(row: Mapping[Any, Any], units: Units) -> str:
     start = write_number(float(low))
     if is_blank(high) or np.isinf(float(high)):
         return f"{start} {units.usage} and more"
+    if float(high) <= float(low) * 1.001:
+        return f"{start} {units.usage} only"
     return f"{start} to {write_number(float(high))} {units.usage}"
 
 
@@ -168,10 +177,10 @@ def write_saving(row: Mapping[Any, Any]) -> str:
     saving = row["saving_per_year"]
     if is_blank(saving):
         return "–"
-    words = write_number(float(saving))
+    words = write_money(float(saving))
     if is_blank(row["saving_low"]) or is_blank(row["saving_high"]):
         return words
-    low, high = write_number(float(row["saving_low"])), write_number(float(row["saving_high"]))
+    low, high = write_money(float(row["saving_low"])), write_money(float(row["saving_high"]))
     return f"{words} ({low} to {high})"
 
 
@@ -300,7 +309,10 @@ def list_stops(study: ReadableStudy) -> list[dict[str, str]]:
         return []
     rows = audit.loc[audit["severity"] == "stop", ["what", "consequence", "remedy"]]
     rows = rows.drop_duplicates()
-    return [{str(key): str(value) for key, value in row.items()} for row in rows.to_dict("records")]
+    return [
+        {str(key): capitalise(str(value).strip().rstrip(".")) for key, value in row.items()}
+        for row in rows.to_dict("records")
+    ]
 
 
 def count_rules(audit: pd.DataFrame) -> pd.DataFrame:

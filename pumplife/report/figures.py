@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
 from pumplife.report import style
+from pumplife.report.pictures import capitalise
 from pumplife.report.tables import write_number
 from pumplife.report.words import Units
 
@@ -81,18 +82,27 @@ def _curve_limits(curve: CostCurve) -> tuple[float, float]:
 
 
 def _draw_near_best(axes: Axes, curve: CostCurve, right: float) -> None:
-    if not np.isfinite(curve.near_best_low):
+    """Shade the near-best band, and mark the limit where one ends it."""
+    low = curve.near_best_low
+    if not np.isfinite(low):
         return
-    high = min(curve.near_best_high, right) if np.isfinite(curve.near_best_high) else right
-    axes.axvspan(curve.near_best_low, high, color=style.OCHRE, alpha=0.28, lw=0)
+    high = min(curve.near_best_high, right)
+    axes.axvspan(low, high, color=style.OCHRE, alpha=0.28, lw=0)
+    if _is_held(curve):
+        axes.axvline(curve.interval, color=style.WINE, ls=":", lw=1.6)
     axes.annotate(
-        "near-best band",
-        xy=(0.5 * (curve.near_best_low + high), 0.03),
+        "limit" if _is_held(curve) else "near-best band",
+        xy=(curve.interval if _is_held(curve) else 0.5 * (low + high), 0.04),
         xycoords=("data", "axes fraction"),
         ha="center",
         fontsize=8.2,
-        color=style.INK,
+        bbox={"facecolor": style.PAPER, "alpha": 0.6, "lw": 0, "pad": 1.5},
     )
+
+
+def _is_held(curve: CostCurve) -> bool:
+    """Tell whether a limit holds the interval at the upper end of its band."""
+    return bool(np.isfinite(curve.interval)) and curve.near_best_high <= curve.interval * 1.001
 
 
 def _draw_levels(axes: Axes, curve: CostCurve) -> None:
@@ -112,25 +122,29 @@ def _draw_levels(axes: Axes, curve: CostCurve) -> None:
         axes.plot(
             [curve.interval], [height], "o", ms=8, color=style.NAVY, mec=style.PAPER, zorder=5
         )
+        held = _is_held(curve)
         axes.annotate(
             "advised",
             xy=(curve.interval, height),
-            xytext=(0, -15),
-            ha="center",
+            xytext=(9, 7) if held else (0, -17),
+            ha="left" if held else "center",
             textcoords="offset points",
             color=style.NAVY,
             fontweight="bold",
             fontsize=8.6,
+            bbox={"facecolor": style.PAPER, "alpha": 0.6, "lw": 0, "pad": 1},
         )
 
 
 def _curve_message(curve: CostCurve, units: Units) -> str:
-    name = curve.title
+    name = capitalise(curve.title)
     if not np.isfinite(curve.interval):
         return f"{name}: run to failure; no planned interval costs clearly less"
     start = f"{name}: rebuild every {write_number(curve.interval)} {units.usage}"
     if not np.isfinite(curve.near_best_low):
         return start
+    if _is_held(curve):
+        return f"{start}, where a limit holds it"
     low = write_number(curve.near_best_low)
     if not np.isfinite(curve.near_best_high):
         return f"{start}; anything from {low} {units.usage} up costs within 5 % of the best"
@@ -212,19 +226,7 @@ def plot_due(
 
 def _name_sides(axes: Axes, drawn: pd.DataFrame) -> None:
     words = [("fluid side", style.NAVY, "fluid"), ("air side", style.SKY, "air")]
-    shown = [(name, colour) for name, colour, side in words if drawn[side].sum() > 0]
-    for step, (name, colour) in enumerate(shown):
-        axes.annotate(
-            f"■ {name}",
-            xy=(1.0, 1.0),
-            xycoords="axes fraction",
-            xytext=(0, -4 - 13 * step),
-            textcoords="offset points",
-            ha="right",
-            va="top",
-            color=colour,
-            fontsize=8.6,
-        )
+    style.list_names(axes, [(name, colour) for name, colour, side in words if drawn[side].sum()])
 
 
 def _due_message(drawn: pd.DataFrame) -> str:

@@ -153,7 +153,8 @@ def _cumulative_message(shown: Sequence[tuple[str, Any]]) -> str:
     if not shown:
         return "No breakdown is on record"
     name, one = max(shown, key=lambda item: float(item[1].mcf[-1]))
-    return (
+    words = (
         f"{capitalise(name)}: {write_number(float(one.mcf[-1]), 2)} breakdowns per pump in "
-        f"{write_number(float(one.time[-1]), 2)} years, the most of all services"
+        f"{write_number(float(one.time[-1]), 2)} years"
     )
+    return f"{words}, the most of all services" if len(shown) > 1 else words

@@ -83,9 +83,7 @@ def plot_stock_risk(
         axes.set_xlabel("Reorder point [pieces]")
         axes.set_ylabel("Chance of shortage in a lead time")
         _name_risks(axes, shown)
-        style.say(
-            axes, "Each piece more on the shelf lowers the risk; dots mark the advice", caption
-        )
+        style.say(axes, _risk_message(shown), caption)
     return axes
 
 
@@ -99,27 +97,33 @@ def _draw_risk(axes: Axes, curve: RiskCurve, colour: str, dash: Any, right: floa
     inside = np.asarray(curve.level) <= right
     level, risk = np.asarray(curve.level)[inside], np.asarray(curve.shortage_prob)[inside]
     axes.plot(level, risk, color=colour, ls=dash, marker="o", ms=3)
-    at_choice = float(np.interp(curve.reorder_point, level, risk))
+    at_choice = _risk_at_choice(curve)
     axes.plot(
         [curve.reorder_point], [at_choice], "o", ms=8, color=colour, mec=style.PAPER, zorder=5
     )
 
 
+def _risk_at_choice(curve: RiskCurve) -> float:
+    return float(np.interp(curve.reorder_point, curve.level, curve.shortage_prob))
+
+
 def _name_risks(axes: Axes, shown: Sequence[RiskCurve]) -> None:
-    for step, curve in enumerate(shown):
-        risk = float(np.interp(curve.reorder_point, curve.level, curve.shortage_prob))
-        axes.annotate(
-            f"{curve.item} at {curve.store}: reorder at {curve.reorder_point:.0f}, "
-            f"risk {write_share(risk)}",
-            xy=(1.0, 1.0),
-            xycoords="axes fraction",
-            xytext=(0, -2 - 14 * step),
-            textcoords="offset points",
-            ha="right",
-            va="top",
-            color=style.SERIES[step % 6],
-            fontsize=8.4,
-        )
+    names = []
+    for number, curve in enumerate(shown):
+        risk = write_share(_risk_at_choice(curve))
+        words = f"{curve.item} at {curve.store}: reorder at {curve.reorder_point:.0f}, risk {risk}"
+        names.append((words, style.SERIES[number % 6]))
+    style.list_names(axes, names)
+
+
+def _risk_message(shown: Sequence[RiskCurve]) -> str:
+    if not shown:
+        return "Nothing is kept"
+    worst = max(shown, key=_risk_at_choice)
+    return (
+        f"At the advised levels (dots) the chance of a shortage stays at or below "
+        f"{write_share(_risk_at_choice(worst))}, highest for {worst.item} at {worst.store}"
+    )
 
 
 SCENARIOS = {
@@ -231,8 +235,7 @@ def _name_percentiles(axes: Axes, drawn: pd.DataFrame, names: Sequence[str]) -> 
     if drawn.empty:
         return
     last = drawn[drawn["scenario"] == names[-1]].iloc[-1]
-    colour = SCENARIOS[names[-1]][1]
-    style.label_ends(axes, [(float(last[f"p{n}"]), f"P{n}", colour) for n in (50, 80, 90)])
+    style.label_ends(axes, [(float(last[f"p{n}"]), f"P{n}", "") for n in (50, 80, 90)])
 
 
 def _name_year(year: str) -> str:

@@ -35,7 +35,14 @@ from pumplife.report.figures_stock import (
     plot_stock_risk,
     stock_risk_table,
 )
-from pumplife.report.pictures import capitalise, draw_life, name_group, picture_fit
+from pumplife.report.pictures import (
+    capitalise,
+    draw_life,
+    name_group,
+    picture_fit,
+    rank_longest,
+)
+from pumplife.report.tables import write_chance
 
 MOST_CURVES = 20  # cost curves, those with most money at stake
 MOST_PLOTS = 12  # probability plots, those with most failures
@@ -241,18 +248,22 @@ def _compared(study: ReadableStudy) -> Iterator[Drawn]:
 def _compare(study: ReadableStudy, part: str, service: str, rows: pd.DataFrame) -> Drawn:
     assert study.fits is not None
     age = np.linspace(0.0, 1.6 * float(rows["scale"].median()), 90)
-    curves = [
-        draw_life(
-            name_group(row, leave_out=("service", "part")) or "all",
-            study.fits.draws[int(str(place))],
-            age,
-        )
-        for place, row in zip(rows.index, rows.to_dict("records"), strict=True)
+    places = [int(str(place)) for place in rows.index]
+    names = [
+        name_group(row, leave_out=("service", "part")) or "all" for row in rows.to_dict("records")
     ]
-    longest = rows.loc[rows["scale"].idxmax(), "material"]
-    title = f"{capitalise(service)}: of the {part} materials fitted, {longest} has lasted longest"
+    curves = [
+        draw_life(name, study.fits.draws[place], age)
+        for name, place in zip(names, places, strict=True)
+    ]
+    best, chance = rank_longest(study.fits.draws[places])
+    title = (
+        f"{capitalise(service)}: the {names[best]} {part} outlasts the other materials with a "
+        f"chance of {write_chance(chance)}"
+    )
     caption = (
-        f"Median and 90 % band. Not corrected for where each was fitted. {study_window(study)}"
+        "Median and 90 % band; the chance is that of the longer mean life, not corrected for "
+        f"where each was fitted. {study_window(study)}"
     )
     axes = plot_life_curves(curves, units=study_units(study), title=title, caption=caption)
     name = f"materials-{slug(part)}-{slug(service)}"

@@ -23,6 +23,7 @@ from pumplife.report.words import TABLES, Units, find_heading, write_heading
 
 MOST_ROWS = 150  # of a table on the page; the whole of it is in tables/
 MOST_AUDIT_ROWS = 60
+SCENARIO_ORDER = ("actual", "today", "advised", "adopted", "run_to_failure")
 
 COLUMNS: dict[str, tuple[str, ...]] = {
     "due": (
@@ -157,10 +158,7 @@ def _fit_table(fits: pd.DataFrame, units: Units) -> PageTable | None:
 def _tables(study: ReadableStudy) -> dict[str, PageTable]:
     units = study_units(study)
     audit = find_table(study, "audit")
-    money = find_table(study, "budget")
-    money = money[money["quantity"] == "money"] if not money.empty else money
-    pieces = find_table(study, "budget")
-    pieces = pieces[pieces["quantity"] != "money"] if not pieces.empty else pieces
+    money, pieces = _split_budget(find_table(study, "budget"))
     due = find_table(study, "due")
     due = due.sort_values("priority", kind="stable") if not due.empty else due
     frames = {
@@ -175,8 +173,25 @@ def _tables(study: ReadableStudy) -> dict[str, PageTable]:
         for name, (frame, table, most) in frames.items()
     }
     laid["rules"] = lay_out(count_rules(audit), "audit", units, columns=COLUMNS["rules"])
-    laid["budget"] = lay_out(money, "budget", units, columns=COLUMNS["budget"])
+    laid["budget"] = lay_out(money, "money", units, columns=COLUMNS["budget"], file="budget")
     laid["budget_pieces"] = lay_out(
         pieces, "budget", units, columns=("quantity", *COLUMNS["budget"]), most=MOST_ROWS
     )
     return laid
+
+
+def _split_budget(budget: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Give the rows of money and the others, all sites first, with words for the years."""
+    if budget.empty:
+        return budget, budget
+    ordered = budget.assign(
+        first=budget["site"] != "all",
+        scene=budget["scenario"].map({name: place for place, name in enumerate(SCENARIO_ORDER)}),
+    ).sort_values(["first", "site", "year", "scene"], kind="stable")
+    past = ordered["year"].astype(str) == "0"
+    words = ordered.assign(
+        year=ordered["year"].astype(str).mask(past, "last 12 months"),
+        site=ordered["site"].mask(~ordered["first"], "all sites"),
+    )
+    is_money = ordered["quantity"] == "money"
+    return words[is_money], words[~is_money]

@@ -143,6 +143,27 @@ def draw_life(label: str, draws: LifeDraws, age: Floats) -> LifeCurve:
     return LifeCurve(label=label, t=age, middle=middle, low=low, high=high)
 
 
+def rank_longest(draws: LifeDraws) -> tuple[int, float]:
+    """Find the group that most often has the longest mean life, and how often.
+
+    Parameters
+    ----------
+    draws : LifeDraws (groups, draws)
+        Of two groups or more, drawn independently.
+
+    Returns
+    -------
+    group : int
+        Its place.
+    chance : float
+        Share of draws in which its mean life is the longest [0 to 1].
+    """
+    longest = np.argmax(draws.mean(), axis=0)
+    share = np.bincount(longest, minlength=len(draws)) / longest.size
+    best = int(np.argmax(share))
+    return best, float(share[best])
+
+
 def name_group(row: Any, *, leave_out: tuple[str, ...] = ()) -> str:
     """Name a row of fits or intervals: service, size, part, material.
 
@@ -213,7 +234,7 @@ def picture_fit(
         between_high=upper[between][:most],
         between_share=share[where],
         suspended=_thin_ages(lower[~died]),
-        curve=draw_life("fit", draws, _ages_to_draw(end, row)),
+        curve=draw_life("fit", draws, _ages_to_draw(end, died, row)),
         failures=float(row["failures"]),
         suspensions=float(row["suspensions"]),
     )
@@ -232,9 +253,12 @@ def _thin_ages(age: Floats, *, bins: int = 200) -> Floats:
     return np.asarray(seen[np.unique(step, return_index=True)[1]], dtype=float)
 
 
-def _ages_to_draw(end: Floats, row: Any) -> Floats:
-    seen = end[end > 0]
+def _ages_to_draw(end: Floats, died: NDArray[np.bool_], row: Mapping[Any, Any]) -> Floats:
+    """Span the failures and nearly all other lives; the earliest suspensions tell little."""
+    seen, failed = end[end > 0], end[died & (end > 0)]
     scale = float(row["scale"])
-    first = min([scale / 10, *([float(seen.min())] if seen.size else [])])
+    first = [scale / 10]
+    first += [float(np.quantile(seen, 0.05))] if seen.size else []
+    first += [float(failed.min())] if failed.size else []
     last = max([scale * 1.6, *([float(seen.max())] if seen.size else [])])
-    return np.geomspace(max(first, last * 1e-4), last, 120)
+    return np.geomspace(max(0.9 * min(first), last * 1e-4), last, 120)

@@ -3,7 +3,7 @@
 import textwrap
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, Literal
 
 import matplotlib as mpl
 import numpy as np
@@ -133,7 +133,8 @@ def label_ends(axes: Axes, places: Sequence[tuple[float, str, str]], *, gap: flo
     axes : Axes
         With its limits already set.
     places : sequence of (height, words, colour)
-        Height of each line at the right edge [data units of the y axis].
+        Height of each line at the right edge [data units of the y axis]; no mark where the
+        colour is blank.
     gap : float
         Least distance between two names [share of the height of the axes].
     """
@@ -142,16 +143,47 @@ def label_ends(axes: Axes, places: Sequence[tuple[float, str, str]], *, gap: flo
     to_share = axes.transLimits.transform
     heights = [float(to_share(axes.transScale.transform((1.0, place[0])))[1]) for place in places]
     for share, place in zip(spread_apart(heights, gap), places, strict=True):
+        _name(axes, (1.0, share), place[1], place[2], mark=(6, 0), text=(16, 0), ha="left")
+
+
+def list_names(axes: Axes, names: Sequence[tuple[str, str]]) -> None:
+    """List what is drawn in the upper right corner, each with a mark in its colour.
+
+    Parameters
+    ----------
+    axes : Axes
+        Where.
+    names : sequence of (words, colour)
+        From top to bottom.
+    """
+    for step, (words, colour) in enumerate(names):
+        down = -8 - 14 * step
+        _name(axes, (1.0, 1.0), words, colour, mark=(0, down), text=(-11, down), ha="right")
+
+
+def _name(
+    axes: Axes,
+    xy: tuple[float, float],
+    words: str,
+    colour: str,
+    *,
+    mark: tuple[float, float],
+    text: tuple[float, float],
+    ha: Literal["left", "right"],
+) -> None:
+    """Write words in ink, which can be read, beside a mark in the colour of the line."""
+    marked = [("■", mark, colour)] if colour else []
+    for label, at, ink in (*marked, (words, text, INK)):
         axes.annotate(
-            place[1],
-            xy=(1.0, share),
+            label,
+            xy=xy,
             xycoords="axes fraction",
-            xytext=(6, 0),
+            xytext=at,
             textcoords="offset points",
-            ha="left",
+            ha=ha,
             va="center",
             fontsize=8.2,
-            color=place[2],
+            color=ink,
             annotation_clip=False,
         )
 

@@ -54,6 +54,11 @@ def write_plain(value: float) -> str:
     return write_count(value) if abs(value) < 1e6 else write_number(value)
 
 
+def write_money(value: float) -> str:
+    """Write money with three significant digits; less than half a cent is nothing."""
+    return "0" if abs(value) < 0.005 else write_number(value)
+
+
 def write_share(value: float) -> str:
     """Write a probability or share in percent, never rounding doubt away to 0 or 100.
 
@@ -77,6 +82,13 @@ def write_share(value: float) -> str:
     return f"{percent:.{_percent_places(percent)}f}{THIN}%".replace("-", "−")
 
 
+def write_chance(value: float) -> str:
+    """Write a chance counted from a few hundred draws, which can't tell 0.5 % from nothing."""
+    if value < 0.005:
+        return f"<{THIN}1{THIN}%"
+    return f">{THIN}99{THIN}%" if value > 0.995 else write_share(value)
+
+
 def _percent_places(percent: float) -> int:
     if percent in (0.0, 100.0):
         return 0
@@ -94,9 +106,10 @@ WRITERS: dict[str, Callable[[Any], str]] = {
     "count": write_count,
     "number": write_plain,
     "usage": write_number,
-    "money": write_number,
+    "money": write_money,
     "rate": write_number,
     "share": write_share,
+    "chance": write_chance,
     "days": write_number,
     "weeks": write_number,
     "hours": write_number,
@@ -199,6 +212,7 @@ def lay_out(
     *,
     columns: Sequence[str] | None = None,
     most: int = 200,
+    file: str = "",
 ) -> PageTable:
     """Turn the first rows of an output table into words and figures.
 
@@ -214,6 +228,8 @@ def lay_out(
         Which to show; those that the frame lacks or that are empty throughout are left out.
     most : int
         Rows shown at most.
+    file : str
+        Name of the CSV that holds them all; the table's own name when blank.
 
     Returns
     -------
@@ -224,7 +240,7 @@ def lay_out(
     head = frame[shown].head(most)
     cells = [_column_cells(head[name], table) for name in shown]
     return PageTable(
-        name=table,
+        name=file or table,
         headings=tuple(write_heading(table, name, units) for name in shown),
         rows=tuple(zip(*cells, strict=True)) if cells else (),
         left_off=max(len(frame) - most, 0),

@@ -35,8 +35,8 @@ class Heading:
     words : str
         Heading without its unit.
     kind : str
-        text, code, count, number, usage, money, rate, share, date, days, weeks, hours, months
-        or ratio.
+        text, code, count, number, usage, money, rate, share, chance, date, days, weeks, hours,
+        months or ratio.
     blank : str
         What an empty cell means to the reader.
     """
@@ -122,7 +122,7 @@ HEADINGS: dict[str, Heading] = {
     "saving_low": Heading("Saving a year, low", "money"),
     "saving_high": Heading("Saving a year, high", "money"),
     "saving_vs_run_to_failure": Heading("Saving a year against run to failure", "money"),
-    "prob_better": Heading("Chance to beat run to failure", "share"),
+    "prob_better": Heading("Chance to beat run to failure", "chance"),
     "failure_prob_at_interval": Heading("Chance of failure within the interval", "share"),
     "ruptures_per_year": Heading("Ruptures a year, whole group", "number"),
     "binding_limit": Heading("Limit that binds", "text", "none"),
@@ -138,7 +138,7 @@ HEADINGS: dict[str, Heading] = {
     "actual_cost_per_breakdown": Heading("A breakdown cost, by the tickets", "money"),
     "tickets_priced": Heading("Tickets priced", "count"),
     "cost_rate_failed_part": Heading("Cost rate, renewing the failed part alone", "rate"),
-    "prob_planning_pays": Heading("Chance that planning pays at all", "share"),
+    "prob_planning_pays": Heading("Chance that planning pays at all", "chance"),
     "knowing_better_per_year": Heading("Worth a year of knowing the lives exactly", "money"),
     "kit_share_today": Heading("Breakdowns with a whole kit, today", "share"),
     "never_planned_today": Heading("Never rebuilt by plan, today", "share"),
@@ -198,6 +198,10 @@ HEADINGS: dict[str, Heading] = {
 OF_TABLE: dict[tuple[str, str], Heading] = {
     ("budget", "quantity"): Heading("Quantity", "code"),
     ("intervals", "size_mm"): Heading("Size [mm]", "number"),
+    ("money", "p50"): Heading("P50", "money"),
+    ("money", "p80"): Heading("P80", "money"),
+    ("money", "p90"): Heading("P90", "money"),
+    ("money", "mean"): Heading("Mean", "money"),
     ("stock", "kind"): Heading("Kind", "code"),
 }
 

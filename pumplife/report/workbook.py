@@ -12,7 +12,7 @@ from pumplife.report.face import ReadableStudy, is_invented, study_units, study_
 from pumplife.report.tables import is_blank
 from pumplife.report.words import TABLES, Units, find_heading, write_heading
 
-MOST_ROWS = 100_000  # more than this opens slowly and reads badly: the CSV holds the rest
+MOST_ROWS = 50_000  # more than this opens slowly and reads badly: the CSV holds the rest
 
 NUMBER_FORMATS = {
     "count": "#,##0.##",
@@ -21,6 +21,7 @@ NUMBER_FORMATS = {
     "money": "#,##0",
     "rate": "#,##0.0",
     "share": "0.0%",
+    "chance": "0.0%",
     "date": "yyyy-mm-dd",
     "days": "#,##0.0",
     "weeks": "#,##0.0",

@@ -109,6 +109,8 @@ class TodaysShelf:
     ----------
     on_hand, on_order, arriving : float
         On the shelf, under way, and the part of it that is expected within the lead time [items].
+    used : float
+        Taken in the last twelve months, by the tickets [items]; NaN for loose parts.
     planned : FloatArray (jobs,)
         Days from today to each planned job that takes the item within lead time and review,
         ascending [days].
@@ -135,8 +137,7 @@ def assess_demand(demand: ItemDemand, quantity: int) -> Shelf:
     """Every reorder point of one item against its simulated demand."""
     return assess_levels(
         count_pmf(demand.lead),
-        count_pmf(demand.middle),
-        count_pmf(demand.protected),
+        (count_pmf(demand.middle), count_pmf(demand.protected)),
         quantity=quantity,
     )
 
@@ -211,7 +212,8 @@ def stock_row(
         "limited_by": limit,
     }
     row |= _todays_state(demand, today, prices, chosen + quantity)
-    row["verdict"] = _verdict(row, quantity_to_order(today, chosen, quantity))
+    order = quantity_to_order(today, chosen, quantity)
+    row["verdict"] = _verdict(row, order, plant.currency)
     return row, _curve(demand, shelf, chosen)
 
 
@@ -286,17 +288,21 @@ def _todays_state(
     }
 
 
-def _verdict(row: dict[str, Any], order: int) -> str:
+def _verdict(row: dict[str, Any], order: int, currency: str) -> str:
     """The row in words."""
     words = ["enough on the shelf and under way"]
     if order:
         words = [f"order {order} now"]
     elif row["surplus"] > 0:
-        words = [f"{row['surplus']:.0f} more than needed"]
+        words = [f"{row['surplus']:.0f} above what the service level asks for"]
     if row["today_shortage_prob"] >= _LIKELY:
         words.append("today's shelf is likely to run out before an order arrives")
     cheapest, saved = row["least_cost_up_to"], row["cost_per_year"] - row["least_cost_per_year"]
     if saved > _WORTH_SAYING * row["cost_per_year"]:
         why = "waiting is dear" if cheapest > row["order_up_to"] else "keeping it is dear"
-        words.append(f"{why}: up to {cheapest:.0f} would cost {saved:.0f} less a year")
+        words.append(
+            f"{why}: up to {cheapest:.0f} would cost {saved:.0f} {currency} less a year".replace(
+                "  ", " "
+            )
+        )
     return "; ".join(words)

@@ -12,7 +12,6 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pumplife.fits.build import Fits
 from pumplife.lives.build import Lives
 from pumplife.policy.advice import Advice
 from pumplife.policy.costs import SideCosts, WorkCost
@@ -20,7 +19,6 @@ from pumplife.policy.groups import SideGroup
 from pumplife.policy.simulate import SideEvents
 from pumplife.records.plant import Plant
 from pumplife.records.read import Records
-from pumplife.records.usage import UsageClock
 from pumplife.stock.future import (
     Practice,
     advised,
@@ -86,15 +84,7 @@ class PriceRise:
         return f"PriceRise(kits {self.kits:.1%}, labour {self.labour:.1%} a year)"
 
 
-def plan_budget(
-    records: Records,
-    clock: UsageClock,
-    lives: Lives,
-    fits: Fits,
-    advice: Advice,
-    *,
-    seed: int = 1,
-) -> pd.DataFrame:
+def plan_budget(records: Records, lives: Lives, advice: Advice, *, seed: int = 1) -> pd.DataFrame:
     """Budget of the next three years under each way of working, beside the last twelve months.
 
     Scenarios: today (the practice that the tickets show), advised, adopted (where the plant has
@@ -109,8 +99,6 @@ def plan_budget(
         Gives [budget] price_rise and what a release takes.
     lives : Lives
         Its visits tell the last twelve months.
-    clock, fits
-        The rest of the study; the groups of `advice` carry what is needed of them.
     advice : Advice
     seed : int
 
@@ -119,7 +107,6 @@ def plan_budget(
     DataFrame
         Columns of `BUDGET_COLUMNS`; empty where the records withhold the budget.
     """
-    del clock, fits
     groups = advised_groups(advice)
     if "budget" in records.withheld or not groups:
         return pd.DataFrame(columns=list(BUDGET_COLUMNS))

@@ -231,8 +231,7 @@ def best_reorder_rule(
 
 def assess_levels(
     lead: ArrayLike,
-    middle: ArrayLike | None = None,
-    protected: ArrayLike | None = None,
+    later: tuple[ArrayLike, ArrayLike] | None = None,
     *,
     quantity: int = 1,
     highest: int | None = None,
@@ -243,9 +242,9 @@ def assess_levels(
     ----------
     lead : array (counts,)
         Probabilities of demand over the lead time.
-    middle, protected : arrays (counts,), optional
-        The same over lead time + half the review period and lead time + the whole of it, where
-        the position is looked at once per review period. Without them it is always known.
+    later : tuple of two arrays (counts,), optional
+        The same over lead time + half the review period and over lead time + the whole of it,
+        where the position is looked at once per review period. Without it, it is always known.
     quantity : int
         Order quantity, or multiples of it [items].
     highest : int, optional
@@ -264,24 +263,18 @@ def assess_levels(
     """
     if quantity < 1:
         raise RecordError(f"order quantity is {quantity}: give a whole number of at least 1")
-    first, last = _chances(lead), _chances(lead if protected is None else protected)
-    top = max(len(first), len(last)) if highest is None else highest + 1
-    points = np.arange(-1, top)
+    spans = [_chances(pmf) for pmf in (lead, *(later or ()))]
+    points = np.arange(-1, max(map(len, spans)) if highest is None else highest + 1)
     position = points[:, None] + np.arange(1, quantity + 1)
-    if middle is None or protected is None:
-        fill, waiting = _continuous(first, position)
-    else:
-        fill, waiting = _periodic(first, _chances(middle), last, position)
-    mean = (
-        _mean(first)
-        if middle is None
-        else float(_SIMPSON @ [_mean(first), _mean(_chances(middle)), _mean(last)])
-    )
+    waits = np.array([pmf_loss(position, pmf).mean(axis=1) for pmf in spans])
+    over_time = _SIMPSON if later else np.ones(1)
+    waiting = _floats(over_time @ waits)
+    mean = float(over_time @ [_mean(pmf) for pmf in spans])
     return Shelf(
         reorder_point=points,
         quantity=quantity,
-        fill_rate=fill,
-        shortage_prob=_above(last, points),
+        fill_rate=_fill_rates(spans, position, waits),
+        shortage_prob=_above(spans[-1], points),
         on_hand=position.mean(axis=1) - mean + waiting,
         backorders=waiting,
     )
@@ -313,19 +306,12 @@ def least_cost_point(shelf: Shelf, *, holding: float, waiting: float) -> int:
     return int(shelf.reorder_point[np.argmin(cost)])
 
 
-def _continuous(demand: FloatArray, position: IntArray) -> tuple[FloatArray, FloatArray]:
-    met = 1.0 - _above(demand, position - 1)
-    return met.mean(axis=1), pmf_loss(position, demand).mean(axis=1)
-
-
-def _periodic(
-    first: FloatArray, middle: FloatArray, last: FloatArray, position: IntArray
-) -> tuple[FloatArray, FloatArray]:
-    waiting = [pmf_loss(position, pmf).mean(axis=1) for pmf in (first, middle, last)]
-    asked = _mean(last) - _mean(first)
-    short = waiting[2] - waiting[0]
-    fill = 1.0 - short / asked if asked > 0 else np.ones(len(position))
-    return fill, _floats(_SIMPSON @ np.array(waiting))
+def _fill_rates(spans: list[FloatArray], position: IntArray, waits: FloatArray) -> FloatArray:
+    """Share of demand met at once; by the lead time alone where nothing is asked in a review."""
+    asked = _mean(spans[-1]) - _mean(spans[0])
+    if asked <= 0:
+        return _floats(1.0 - _above(spans[0], position - 1).mean(axis=1))
+    return _floats(1.0 - (waits[-1] - waits[0]) / asked)
 
 
 def _losses(pmf: FloatArray) -> FloatArray:

@@ -8,14 +8,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pumplife.fits.build import Fits
 from pumplife.lives.build import Lives
 from pumplife.policy.advice import Advice
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
-from pumplife.records.duty import Duty
-from pumplife.records.plant import Plant, to_day
+from pumplife.records.plant import Plant, to_day, to_days
 from pumplife.records.read import Records
-from pumplife.records.usage import UsageClock
 from pumplife.stock.assess import STOCK_COLUMNS, RiskCurve, TodaysShelf, idle_row, stock_row
 from pumplife.stock.demand import ItemDemand, Key, simulate_demand
 from pumplife.stock.future import Practice, advised_groups, count_replicates, follow
@@ -63,16 +60,7 @@ class _Store:
     used: dict[Key, float]
 
 
-def plan_stock(  # noqa: PLR0917  (one step of the route: takes what the earlier ones gave)
-    records: Records,
-    duty: Duty,
-    clock: UsageClock,
-    lives: Lives,
-    fits: Fits,
-    advice: Advice,
-    *,
-    seed: int = 1,
-) -> StockPlan:
+def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1) -> StockPlan:
     """Advise stock levels and orders under the intervals that the plant follows.
 
     Parameters
@@ -81,8 +69,6 @@ def plan_stock(  # noqa: PLR0917  (one step of the route: takes what the earlier
         Prices, lead times, what is on hand and on order; its audit gets what is missing.
     lives : Lives
         Its visits tell what was used in the last twelve months.
-    duty, clock, fits
-        The rest of the study; the groups of `advice` carry what is needed of them.
     advice : Advice
         Groups with their ages of today, followed intervals, the due list.
     seed : int
@@ -92,7 +78,6 @@ def plan_stock(  # noqa: PLR0917  (one step of the route: takes what the earlier
     StockPlan
         Empty where the records withhold stock.
     """
-    del duty, clock, fits
     if "stock" in records.withheld:
         return StockPlan(stock=_frame([]), orders=_order_frame([]), curves=(), replicates=0)
     store = _open_store(records, lives, advice)
@@ -116,8 +101,8 @@ def _open_store(records: Records, lives: Lives, advice: Advice) -> _Store:
     items = list_items(records)
     current = successors(items)
     due = advice.due[advice.due["do_on"].notna()]
-    days = (due["do_on"] - records.plant.records_to) / pd.Timedelta(days=1)
-    jobs = pd.DataFrame({"store": due["store"], "item": due["kit"], "days": days.clip(lower=0.0)})
+    days = to_days(due["do_on"].astype("datetime64[ns]")) - to_day(records.plant.records_to)
+    jobs = pd.DataFrame({"store": due["store"], "item": due["kit"], "days": np.maximum(days, 0.0)})
     return _Store(
         items=items,
         current=current,
@@ -140,7 +125,7 @@ def _used_kits(
     end = to_day(records.plant.records_to)
     visits = lives.visits
     recent = visits[(visits["day"] > end - DAYS_PER_YEAR) & ~visits["kit"].isin(["", "none"])]
-    pairs = zip(recent["pump"].map(store), recent["kit"], strict=True)
+    pairs = zip(recent["pump"].map(store).fillna(""), recent["kit"], strict=True)
     counted = Counter((str(place), current.get(kit, kit)) for place, kit in pairs)
     return {key: float(number) for key, number in counted.items()}
 

@@ -12,6 +12,7 @@ from pumplife.stock.items import list_items
 
 EVERYWHERE = "all"
 LAST_YEAR = 0  # the twelve months before the records end
+_WRITTEN = 0.80  # hours, and money with them, are told where this share of the work has them
 
 
 def last_year(records: Records, lives: Lives, advice: Advice) -> pd.DataFrame:
@@ -20,7 +21,7 @@ def last_year(records: Records, lives: Lives, advice: Advice) -> pd.DataFrame:
     Parameters
     ----------
     records : Records
-        Its audit is told how many tickets carry hours, for blank hours count as none here.
+        Its audit is told how much of the work carries hours.
     lives : Lives
         Its visits are counted.
     advice : Advice
@@ -30,14 +31,14 @@ def last_year(records: Records, lives: Lives, advice: Advice) -> pd.DataFrame:
     -------
     DataFrame
         year, site, scenario, quantity and the same value in p50, p80, p90 and mean: kits, labour_h,
-        downtime_h, breakdowns, and money at today's prices.
+        downtime_h, breakdowns, and money at today's prices. Blank hours count as none; where more
+        than a fifth of the work has blanks, those hours and the money are left out.
     """
     end = to_day(records.plant.records_to)
     visits = lives.visits[lives.visits["day"] > end - DAYS_PER_YEAR]
     if visits.empty:
         return pd.DataFrame()
-    _note_blanks(records, visits)
-    told = _amounts(records, visits, advice)
+    told = _amounts(records, visits, advice).drop(columns=_too_blank(records, visits))
     by_site = told.groupby(visits["site"]).sum()
     by_site.loc[EVERYWHERE] = told.sum()
     long = by_site.rename_axis("site").reset_index().melt("site", var_name="quantity")
@@ -76,14 +77,20 @@ def _downtime_costs(visits: pd.DataFrame, advice: Advice) -> "pd.Series[float]":
     return visits["pump"].map(by_pump).fillna(0.0).astype(np.float64)
 
 
-def _note_blanks(records: Records, visits: pd.DataFrame) -> None:
-    shares = visits[["labour_h", "downtime_h"]].notna().mean()
+def _too_blank(records: Records, visits: pd.DataFrame) -> list[str]:
+    """Quantities that too few tickets tell, noted in the audit."""
+    written = visits[["labour_h", "downtime_h"]].notna().mean()
+    left_out = [str(name) for name, share in written.items() if share < _WRITTEN]
+    left_out += ["money"] if left_out else []
     records.log.add(
         "note",
-        f"Of the last twelve months' work on pump sides, {shares['labour_h']:.0%} has its hours "
-        f"of labour written and {shares['downtime_h']:.0%} its hours of downtime.",
+        f"Of the last twelve months' work on pump sides, {written['labour_h']:.0%} has its hours "
+        f"of labour written and {written['downtime_h']:.0%} its hours of downtime.",
         rule="actual_hours",
         table="rebuilds",
-        consequence="The budget rows of scenario actual count blank hours as none.",
+        consequence=f"The budget has no actual {', '.join(left_out)}."
+        if left_out
+        else "The budget's actual rows count blank hours as none.",
         remedy="Write labour_h and downtime_h on every ticket.",
     )
+    return left_out

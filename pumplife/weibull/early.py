@@ -20,23 +20,17 @@ from pumplife.weibull.arrays import (
     check_lives,
     find_groups,
 )
+from pumplife.weibull.climb import Rules, State, climb, invert_upright, respond
 from pumplife.weibull.estimate import fit_weibull
-from pumplife.weibull.mixture import (
-    MixtureLives,
-    Slopes,
-    build_mixture_lives,
-    evaluate_mixture,
-)
+from pumplife.weibull.merge import merge_close
+from pumplife.weibull.mixture import MixtureLives, build_mixture_lives
 
 EVIDENCE_NEEDED = 8.0  # see find_early_lives
 FEWEST_EARLY = 3.0  # expected early failures below which nothing is called found
 LARGEST_SHARE = 0.25
 LONGEST_EARLY = 0.15  # of the wear scale
 NODES = np.linspace(-2.4, 2.4, 7)  # standard errors of logit p
-LOOSE = np.array([1.0, 2.0])  # spread of groups' log shape and log scale about their family's
-LARGEST_STEP = np.array([0.5, 1.0])
 STEEPER = np.array([0.25, 0.0])  # wear is steeper once early lives are taken out
-LARGEST_COMMON_STEP = np.array([1.0, 0.7])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -85,31 +79,6 @@ class EarlyLives:
 
     def __repr__(self) -> str:
         return f"EarlyLives({int(self.found.sum())} found in {len(self.families)} families)"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class _State:
-    """Where the climb stands: per group log shape and log scale, per family logit p and log tau."""
-
-    own: Floats
-    common: Floats
-    value: Floats
-    slopes: Slopes
-
-    def __repr__(self) -> str:
-        return f"_State({len(self.value)} families)"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class _Rules:
-    """What holds the climb: loose centres per group, largest log tau, which parameters are free."""
-
-    centre: Floats
-    ceiling: Floats
-    free: Bools
-
-    def __repr__(self) -> str:
-        return "_Rules()"
 
 
 def find_early_lives(
@@ -170,8 +139,8 @@ def find_early_lives(
 
 
 def _judge(
-    plain: _State,
-    best: _State,
+    plain: State,
+    best: State,
     nodes: tuple[Floats, Floats, Floats],
     known: Bools,
     evidence_needed: float,
@@ -193,7 +162,7 @@ def _judge(
     }
 
 
-def _choose_wear(plain: _State, best: _State, found: Bools, known: Bools, family: Ints) -> Floats:
+def _choose_wear(plain: State, best: State, found: Bools, known: Bools, family: Ints) -> Floats:
     """Return shape and scale (2, groups) of wear beside early lives where found, else alone."""
     own = np.where(found[family][:, None], best.own, plain.own)
     return np.where(known[family], np.exp(own).T, np.nan)
@@ -226,18 +195,19 @@ def _arrange(
         start=(np.cumsum(size) - size).astype(np.intp),
         size=size,
     )
-    return build_mixture_lives(ordered.take(kept), smaller, family[present], families), present
+    merged = merge_close(ordered.take(kept), smaller)
+    return build_mixture_lives(*merged, family[present], families), present
 
 
 def _climb_all(
     lives: MixtureLives, shape: Floats, scale: Floats, known: Bools
-) -> tuple[_State, _State, tuple[Floats, Floats, Floats]]:
+) -> tuple[State, State, tuple[Floats, Floats, Floats]]:
     """Return the best wear alone, the best mixture, and the nodes of p about it."""
     centre = np.log(np.column_stack([np.where(known, shape, 2.0), np.where(known, scale, 1.0)]))
     ceiling = np.log(LONGEST_EARLY) + centre[:, 1]
-    rules = _Rules(centre=centre[lives.family], ceiling=ceiling, free=np.array([False, False]))
+    rules = Rules(centre=centre[lives.family], ceiling=ceiling, free=np.array([False, False]))
     common = np.column_stack([np.full(lives.families, -np.inf), ceiling - 1.0])
-    plain = _climb(lives, rules.centre.copy(), common, rules, 25)
+    plain = climb(lives, rules.centre.copy(), common, rules, 25)
     both = replace(rules, free=np.array([True, True]))
     best = None
     for share in (0.03, 0.12):
@@ -245,17 +215,17 @@ def _climb_all(
             common = np.column_stack(
                 [np.full(lives.families, special.logit(share)), ceiling - depth]
             )
-            trial = _climb(lives, plain.own + STEEPER, common, both, 7)
+            trial = climb(lives, plain.own + STEEPER, common, both, 7)
             best = trial if best is None else _better(best, trial, lives.family)
     assert best is not None
-    best = _climb(lives, best.own, best.common, both, 40)
+    best = climb(lives, best.own, best.common, both, 40)
     return plain, best, _find_nodes(lives, best, rules)
 
 
-def _better(first: _State, second: _State, family: Ints) -> _State:
+def _better(first: State, second: State, family: Ints) -> State:
     """Return, family by family, the higher of two states; derivatives are the caller's to renew."""
     wins = second.value > first.value
-    return _State(
+    return State(
         own=np.where(wins[family][:, None], second.own, first.own),
         common=np.where(wins[:, None], second.common, first.common),
         value=np.where(wins, second.value, first.value),
@@ -263,113 +233,17 @@ def _better(first: _State, second: _State, family: Ints) -> _State:
     )
 
 
-def _climb(
-    lives: MixtureLives, own: Floats, common: Floats, rules: _Rules, iterations: int
-) -> _State:
-    """Newton's climb with damping, every family at its own pace."""
-    state = _look(lives, own, common, rules)
-    pace = np.ones(lives.families)
-    for _ in range(iterations):
-        by_own, by_common = _find_steps(lives, state, rules)
-        trial_common = state.common + np.where(rules.free, pace[:, None] * by_common, 0.0)
-        trial_common[:, 1] = np.minimum(trial_common[:, 1], rules.ceiling)
-        trial = _look(lives, state.own + pace[lives.family][:, None] * by_own, trial_common, rules)
-        gain = trial.value - state.value
-        state = _merge(state, trial, gain >= 0.0, lives.family)
-        pace = np.where(gain >= 0.0, np.minimum(1.0, 2.0 * pace), 0.25 * pace)
-        if bool(((np.abs(gain) < 1e-7) | (pace < 1e-6)).all()):
-            break
-    return state
-
-
-def _look(lives: MixtureLives, own: Floats, common: Floats, rules: _Rules) -> _State:
-    slopes = evaluate_mixture(lives, own[:, 0], own[:, 1], common[:, 0], common[:, 1])
-    off = (own - rules.centre) / LOOSE
-    value = slopes.value - 0.5 * lives.per_family((off**2).sum(axis=1))
-    return _State(own=own, common=common, value=np.nan_to_num(value, nan=-np.inf), slopes=slopes)
-
-
-def _merge(old: _State, new: _State, take: Bools, family: Ints) -> _State:
-    """Return the new state for the families that take it, the old one for the others."""
-    if take.all():
-        return new
-    groups = take[family]
-
-    def pick(name: str) -> Floats:
-        after, before = getattr(new.slopes, name), getattr(old.slopes, name)
-        mask = groups if name in ("group", "group2", "mixed") else take
-        return np.where(mask.reshape(-1, *[1] * (after.ndim - 1)), after, before)
-
-    names = ("value", "group", "common", "group2", "mixed", "common2", "early")
-    return _State(
-        own=np.where(groups[:, None], new.own, old.own),
-        common=np.where(take[:, None], new.common, old.common),
-        value=np.where(take, new.value, old.value),
-        slopes=Slopes(**{name: pick(name) for name in names}),
-    )
-
-
-def _find_steps(lives: MixtureLives, state: _State, rules: _Rules) -> tuple[Floats, Floats]:
-    """Return the Newton steps of the groups' own and the families' common parameters."""
-    slopes, family = state.slopes, lives.family
-    gradient = slopes.group - (state.own - rules.centre) / LOOSE**2
-    bend = _invert_upright(-slopes.group2 + np.diag(1.0 / LOOSE**2))
-    alone = np.einsum("gij,gj->gi", bend, gradient)
-    if not rules.free.any():
-        return _shorten(alone, LARGEST_STEP), np.zeros_like(state.common)
-    through = np.einsum("gij,gjk->gik", bend, slopes.mixed)
-    pull = np.einsum("gij,gi->gj", slopes.mixed, alone)
-    common = slopes.common + np.column_stack([lives.per_family(pull[:, i]) for i in range(2)])
-    common, matrix = _hold(common, _schur(lives, slopes, through), state, rules)
-    by_common = _shorten(
-        np.einsum("fij,fj->fi", _invert_upright(matrix), common), LARGEST_COMMON_STEP
-    )
-    by_own = alone + np.einsum("gij,gj->gi", through, by_common[family])
-    return _shorten(by_own, LARGEST_STEP), by_common
-
-
-def _schur(lives: MixtureLives, slopes: Slopes, through: Floats) -> Floats:
-    """Return minus the Hessian of the families' parameters, the groups' own maximised out."""
-    own = np.einsum("gji,gjk->gik", slopes.mixed, through).reshape(-1, 4)
-    total = np.column_stack([lives.per_family(own[:, i]) for i in range(4)])
-    return np.asarray(-slopes.common2 - total.reshape(-1, 2, 2))
-
-
-def _hold(gradient: Floats, matrix: Floats, state: _State, rules: _Rules) -> tuple[Floats, Floats]:
-    """Take out the parameters that are fixed, or that stand at their ceiling and push upwards."""
-    held = np.broadcast_to(~rules.free, gradient.shape).copy()
-    held[:, 1] |= (state.common[:, 1] >= rules.ceiling - 1e-12) & (gradient[:, 1] > 0.0)
-    matrix = np.where(held[:, :, None] | held[:, None, :], 0.0, matrix)
-    matrix = matrix + np.einsum("fi,ij->fij", held.astype(float), np.eye(2))
-    return np.where(held, 0.0, gradient), matrix
-
-
-def _invert_upright(matrix: Floats) -> Floats:
-    """Return the inverse of symmetric 2 x 2 matrices with their eigenvalues made positive."""
-    finite = np.nan_to_num(matrix, nan=1.0, posinf=1e12, neginf=-1e12)
-    values, vectors = np.linalg.eigh(0.5 * (finite + np.swapaxes(finite, -1, -2)))
-    upright = np.maximum(np.abs(values), 1e-4)
-    return np.asarray(np.einsum("nij,nj,nkj->nik", vectors, 1.0 / upright, vectors))
-
-
-def _shorten(step: Floats, largest: Floats) -> Floats:
-    excess = np.max(np.abs(step) / largest, axis=1, keepdims=True)
-    return np.asarray(step / np.maximum(1.0, excess))
-
-
-def _find_nodes(lives: MixtureLives, best: _State, rules: _Rules) -> tuple[Floats, Floats, Floats]:
+def _find_nodes(lives: MixtureLives, best: State, rules: Rules) -> tuple[Floats, Floats, Floats]:
     """Return shares, early scales and posterior weights (families, nodes) about the best share."""
-    bend = _invert_upright(-best.slopes.group2 + np.diag(1.0 / LOOSE**2))
-    through = np.einsum("gij,gjk->gik", bend, best.slopes.mixed)
-    both = replace(rules, free=np.array([True, True]))
-    _, matrix = _hold(best.slopes.common, _schur(lives, best.slopes, through), best, both)
-    spread = np.clip(np.sqrt(_invert_upright(matrix)[:, 0, 0]), 0.05, 1.0)
+    through, matrix = respond(lives, best, replace(rules, free=np.array([True, True])))
+    spread = np.clip(np.sqrt(invert_upright(matrix)[:, 0, 0]), 0.05, 1.0)
     only_tau = replace(rules, free=np.array([False, True]))
     values, logits, taus = [], [], []
     for node in NODES:
         start = best.common.copy()
         start[:, 0] = np.clip(best.common[:, 0] + node * spread, -12.0, 1.0)
-        state = _climb(lives, best.own, start, only_tau, 6)
+        off = (start - best.common)[lives.family, 0]
+        state = climb(lives, best.own + off[:, None] * through[:, :, 0], start, only_tau, 6)
         values.append(state.value)
         logits.append(state.common[:, 0])
         taus.append(state.common[:, 1])

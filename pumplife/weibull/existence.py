@@ -104,13 +104,12 @@ def _limit_of_pareto(lives: LogLives) -> Floats:
     if spans.bounded is None:
         return np.full(count, -np.inf)
     exposure = sum_by(spans.code, spans.bounded * _weight(spans), count)
+    exposure = np.where(exposure > 0.0, exposure, 1.0)  # 0 only where new lives decide instead
     code, log_span, weight = _pareto_intervals(lives)
     theta = best_theta(lives.failures, exposure, log_span, weight, code)
-    some = np.isfinite(theta)
-    safe = np.where(some, theta, 0.0)
-    value, _ = interval_terms(safe[code] + log_span)
-    total = lives.failures * safe - np.exp(safe) * exposure + sum_by(code, weight * value, count)
-    return np.where(some, total, 0.0)
+    value, _ = interval_terms(theta[code] + log_span)
+    seen = sum_by(code, weight * value, count)
+    return np.asarray(lives.failures * theta - np.exp(theta) * exposure + seen)
 
 
 def _pareto_intervals(lives: LogLives) -> tuple[Any, Floats, Floats]:

@@ -27,6 +27,7 @@ from pumplife.weibull.early import EarlyLives
 from pumplife.weibull.existence import NO_LIVES, SCALE_DOWN
 from pumplife.weibull.grid import Grid, draw_from_grid, fill_grid, place_grid
 from pumplife.weibull.likelihood import LogLives, build_log_lives
+from pumplife.weibull.merge import merge_close
 from pumplife.weibull.mixture import build_mixture_lives, early_terms, mix, wear_terms
 from pumplife.weibull.mixture_grid import fill_mixture
 
@@ -203,6 +204,7 @@ def _draw_mixed(
 ) -> Floats:
     """Return (4, groups, draws) of lives that wear or end early."""
     family = early.group_family[kept]
+    lives, groups = merge_close(lives, groups)
     mixture = build_mixture_lives(lives, groups, family, len(early.families))
     wear = _wear_weights(early, mixture, early.shape[kept], early.scale[kept])
     logs = build_log_lives(

@@ -17,9 +17,7 @@ def pick(lives, part, outcome=None):
 
 
 def test_a_kit_renews_all_and_only_the_blamed_part_failed(tmp_path):
-    _, lives = lives_of(
-        tmp_path, rebuilds=f"{HEAD}\nR1,P1,2021-01-01,breakdown,K50,diaphragm\n"
-    )
+    _, lives = lives_of(tmp_path, rebuilds=f"{HEAD}\nR1,P1,2021-01-01,breakdown,K50,diaphragm\n")
     failed = lives.table[lives.table["outcome"] == "failed"]
     assert list(failed["part"]) == ["diaphragm"]
     assert list(failed["lower"]) == [YEAR]
@@ -34,9 +32,7 @@ def test_a_kit_renews_all_and_only_the_blamed_part_failed(tmp_path):
 
 
 def test_the_failed_life_says_that_nobody_wrote_which_position(tmp_path):
-    _, lives = lives_of(
-        tmp_path, rebuilds=f"{HEAD}\nR1,P1,2021-01-01,breakdown,K50,diaphragm\n"
-    )
+    _, lives = lives_of(tmp_path, rebuilds=f"{HEAD}\nR1,P1,2021-01-01,breakdown,K50,diaphragm\n")
     assert set(pick(lives, "diaphragm", "failed")["position"]) == {"unknown"}
     assert set(pick(lives, "ball")["position"]) == {
         "suction_left", "suction_right", "discharge_left", "discharge_right",
@@ -95,9 +91,7 @@ def test_one_of_four_renewed_and_nobody_wrote_which(tmp_path):
 
 
 def test_a_blank_kit_renews_the_blamed_part_and_loses_sight_of_the_rest(tmp_path):
-    records, lives = lives_of(
-        tmp_path, rebuilds=f"{HEAD}\nR1,P1,2021-01-01,breakdown,,diaphragm\n"
-    )
+    records, lives = lives_of(tmp_path, rebuilds=f"{HEAD}\nR1,P1,2021-01-01,breakdown,,diaphragm\n")
     assert (pick(lives, "seat")["lower"] == YEAR).all()
     assert len(pick(lives, "seat")) == 4
     assert len(pick(lives, "diaphragm")) == 2
@@ -211,9 +205,7 @@ def test_same_day_repeat_is_a_failure_within_a_day(tmp_path):
 
 
 def test_a_move_to_other_duty_suspends_and_enters_late(tmp_path):
-    _, lives = lives_of(
-        tmp_path, moves="pump_id,moved_on,service\nP1,2021-01-01,glaze\n"
-    )
+    _, lives = lives_of(tmp_path, moves="pump_id,moved_on,service\nP1,2021-01-01,glaze\n")
     seats = pick(lives, "seat")
     assert seats.groupby("service").size().to_dict() == {"glaze": 4, "slip": 4}
     slip, glaze = (seats[seats["service"] == name] for name in ("slip", "glaze"))
@@ -234,9 +226,7 @@ def test_an_order_that_completes_another_is_one_event(tmp_path):
 
 
 def test_not_done_renews_nothing(tmp_path):
-    _, lives = lives_of(
-        tmp_path, rebuilds=f"{HEAD},done\nR1,P1,2021-01-01,planned,K50,,no\n"
-    )
+    _, lives = lives_of(tmp_path, rebuilds=f"{HEAD},done\nR1,P1,2021-01-01,planned,K50,,no\n")
     np.testing.assert_allclose(lives.table["lower"], END)
 
 

@@ -2,11 +2,17 @@
 
 import json
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
+from pumplife.lives.build import build_lives
 from pumplife.policy.pump import SideLife
+from pumplife.records.duty import build_duty
+from pumplife.records.read import read_records
+from pumplife.records.usage import build_clock
 from pumplife.weibull.draws import LifeDraws
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -39,3 +45,46 @@ def random_draws(rng: np.random.Generator, parts: int = 3, count: int = 200) -> 
     shape = rng.lognormal(np.log(2.3), 0.2, (parts, count))
     scale = rng.uniform(8.0, 30.0, (parts, 1)) * rng.lognormal(0.0, 0.15, (parts, count))
     return draws(shape, scale)
+
+
+def fits_of(lives: LifeDraws, rows: list[dict[str, Any]]) -> Any:
+    """Fits as the advice sees them: a table, draws, and a way to find a row."""
+    table = pd.DataFrame(rows)
+
+    def find(*key: Any) -> int:
+        service, _, part, material, _, endpoint = (*key, "failed")[:6]
+        same = (table["service"] == service) & (table["part"] == part)
+        same &= (table["material"] == material) & (table["endpoint"] == endpoint)
+        return int([*np.flatnonzero(same), -1][0])
+
+    return SimpleNamespace(table=table, draws=lives, find=find)
+
+
+def slip_fits(**changes: Any) -> Any:
+    """Known lives of the three parts of the small plant, one draw."""
+    fields = {
+        "shape": [[2.5], [2.6], [2.4]],
+        "scale": [[6000.0], [9000.0], [12000.0]],
+        "share": 0.0,
+        "tau": 100.0,
+    }
+    rows = [
+        {
+            "service": "slip",
+            "part": part,
+            "material": "CR",
+            "endpoint": "failed",
+            "failures": 12.0,
+            "longest_life": 8000.0,
+        }
+        for part in ("diaphragm", "ball", "seat")
+    ]
+    return fits_of(draws(**(fields | changes)), rows)
+
+
+def study_parts(folder: Path) -> tuple[Any, Any, Any, Any]:
+    """Records, duty, clock and lives of a plant folder."""
+    records = read_records(folder)
+    duty = build_duty(records)
+    clock = build_clock(records, duty)
+    return records, duty, clock, build_lives(records, duty, clock)

@@ -10,8 +10,8 @@ from pumplife.policy.interval import (
     advise_interval,
     cost_rate,
     optimal_interval,
-    release_limit,
 )
+from pumplife.policy.limits import release_limit
 from pumplife.policy.pump import (
     SideLife,
     integrate_side,

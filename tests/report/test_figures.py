@@ -67,6 +67,14 @@ def test_the_advised_interval_is_where_it_is_marked(study: SimpleNamespace) -> N
     np.testing.assert_array_equal(cost_curve_table(curve)["mean"], curve.mean)
 
 
+def test_a_limit_that_holds_the_interval_is_named(study: SimpleNamespace) -> None:
+    curve = study.advice.curves[0]
+    curve.near_best_high = curve.interval
+    axes = plot_cost_curve(curve, units=UNITS)
+    assert title(axes).endswith("rebuild every 3,180 h, where a limit holds it")
+    assert "limit" in [text.get_text() for text in axes.texts]
+
+
 def test_run_to_failure_is_said_plainly(study: SimpleNamespace) -> None:
     axes = plot_cost_curve(study.advice.curves[1], units=UNITS)
     assert "run to failure; no planned interval costs clearly less" in title(axes)
@@ -107,8 +115,9 @@ def test_stock_marks_the_chosen_level(study: SimpleNamespace) -> None:
     chosen = table[table["chosen"]]
     assert chosen["level"].tolist() == [4.0, 2.0]
     axes = plot_stock_risk(study.stock.curves)
-    words = [text.get_text() for text in axes.texts]
+    words = [text.get_text() for text in axes.texts if text.get_text() != "■"]
     assert words[0].startswith("KF-50-NBR at north: reorder at 4, risk 5.3")
+    assert "highest for KF-50-NBR at north" in title(axes)
 
 
 def test_a_weibull_life_is_a_straight_line(study: SimpleNamespace) -> None:
@@ -144,7 +153,7 @@ def test_life_curves_start_whole(study: SimpleNamespace) -> None:
     table = life_curves_table(curves)
     assert table.loc[table["age"] == 0, "alive"].tolist() == [1.0, 1.0]
     axes = plot_life_curves(curves, units=UNITS, title="Two lives.")
-    assert [text.get_text() for text in axes.texts] == ["a", "b"]
+    assert [text.get_text() for text in axes.texts] == ["■", "a", "■", "b"]
 
 
 def test_nothing_to_draw_still_says_so() -> None:

@@ -142,11 +142,13 @@ def test_what_is_withheld_comes_with_its_remedy(
     assert list_stops(study) == [
         {
             "what": "[costs] is missing",
-            "consequence": "intervals, stock and budget are withheld",
-            "remedy": "write [costs]",
+            "consequence": "Intervals, stock and budget are withheld",
+            "remedy": "Write [costs]",
         }
     ]
     assert headline(study) == []
+    assert 'id="due"' not in page
+    assert {link[1:] for link in read(page).links} <= set(read(page).ids)
 
 
 def test_actions_and_bands_in_words() -> None:

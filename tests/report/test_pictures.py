@@ -11,7 +11,13 @@ from hypothesis import strategies as st
 from lifelines import KaplanMeierFitter
 
 from pumplife.report.events import breakdowns_by_service, count_tickets
-from pumplife.report.pictures import draw_life, name_group, picture_fit, product_limit
+from pumplife.report.pictures import (
+    draw_life,
+    name_group,
+    picture_fit,
+    product_limit,
+    rank_longest,
+)
 from pumplife.weibull.draws import LifeDraws
 
 
@@ -64,6 +70,13 @@ def test_draw_life_takes_median_and_band() -> None:
     np.testing.assert_allclose(curve.middle, np.exp(-100 / 100))
     np.testing.assert_allclose(curve.low, np.exp(-100 / 82))
     np.testing.assert_allclose(curve.high, np.exp(-100 / 118))
+
+
+def test_longest_mean_life_by_hand() -> None:
+    scale = np.array([[100.0, 100.0, 100.0, 100.0], [90.0, 110.0, 120.0, 130.0]])
+    ones = np.ones_like(scale)
+    draws = LifeDraws(early_share=0 * ones, early_scale=ones, shape=2 * ones, scale=scale)
+    assert rank_longest(draws) == (1, 0.75)
 
 
 def test_picture_keeps_intervals_and_suspensions_apart(study: SimpleNamespace) -> None:

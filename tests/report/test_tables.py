@@ -67,6 +67,11 @@ def test_only_certainty_is_written_as_certainty(value: float) -> None:
     assert write_share(value).replace(THIN, " ") not in ("0 %", "0.0 %", "100 %", "100.0 %")
 
 
+def test_chances_from_draws_claim_no_certainty() -> None:
+    words = [write_cell(value, "chance").replace(THIN, " ") for value in (0.0, 0.3, 1.0)]
+    assert words == ["< 1 %", "30 %", "> 99 %"]
+
+
 def test_blank_cells_say_what_they_mean() -> None:
     for blank in (None, "", np.nan, pd.NaT, pd.NA):
         assert write_cell(blank, "usage", "run to failure") == "run to failure"
@@ -87,7 +92,7 @@ def test_headings_carry_units() -> None:
 
 
 def test_every_kind_of_heading_is_known() -> None:
-    known = {"text", "code", "count", "number", "share", "date", "ratio", *UNIT_OF_KIND}
+    known = {"text", "code", "count", "number", "share", "chance", "date", "ratio", *UNIT_OF_KIND}
     assert {heading.kind for heading in HEADINGS.values()} <= known
     assert all(title and words.endswith(".") for title, words in TABLES.values())
 

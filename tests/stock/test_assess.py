@@ -96,7 +96,7 @@ def test_a_lower_target_waits_and_pays_for_it():
     cheapest = 0.2 * 500 * (2 - 3.5 / 6) + 30 * 8
     assert row["least_cost_per_year"] == pytest.approx(cheapest)
     saved = f"{row['cost_per_year'] - cheapest:.0f}"
-    assert f"waiting is dear: up to 2 would cost {saved} less a year" in row["verdict"]
+    assert f"waiting is dear: up to 2 would cost {saved} EUR less a year" in row["verdict"]
 
 
 def test_without_a_target_the_cost_decides():
@@ -156,7 +156,7 @@ def test_a_random_lead_time_decides_which_jobs_count():
 def test_surplus_by_hand():
     row, _ = stock_row(demand(), item(), plant(), shelf(on_hand=5, on_order=1, planned=[3.0]))
     assert row["surplus"] == 5 + 1 - 2 - 1
-    assert row["verdict"].startswith("3 more than needed")
+    assert row["verdict"].startswith("3 above what the service level asks for")
 
 
 def test_an_idle_item_is_all_surplus():

@@ -171,13 +171,20 @@ def test_order_quantity_two_by_hand():
 
 
 def test_a_short_review_is_no_review():
-    lead, later = poisson_pmf(3.0), [poisson_pmf(3.0 + 1e-6 * k) for k in (1, 2)]
-    continuous, periodic = assess_levels(lead, quantity=3), assess_levels(lead, *later, quantity=3)
+    lead, later = poisson_pmf(3.0), (poisson_pmf(3.000001), poisson_pmf(3.000002))
+    continuous, periodic = assess_levels(lead, quantity=3), assess_levels(lead, later, quantity=3)
     shared = min(len(continuous.fill_rate), len(periodic.fill_rate))
     np.testing.assert_allclose(
         periodic.fill_rate[:shared], continuous.fill_rate[:shared], atol=1e-5
     )
     np.testing.assert_allclose(periodic.on_hand[:shared], continuous.on_hand[:shared], atol=1e-5)
+
+
+def test_no_review_period_is_the_lead_time_alone():
+    pmf = poisson_pmf(2.0)
+    shelf, plain = assess_levels(pmf, (pmf, pmf)), assess_levels(pmf)
+    np.testing.assert_allclose(shelf.fill_rate, plain.fill_rate)
+    np.testing.assert_allclose(shelf.on_hand, plain.on_hand, atol=1e-12)
 
 
 def simulated_shelf(rng, *, point, quantity, rate, lead, review, reviews):
@@ -207,10 +214,8 @@ def simulated_shelf(rng, *, point, quantity, rate, lead, review, reviews):
 @pytest.mark.parametrize("point", [1, 3])
 def test_periodic_review_agrees_with_a_simulated_shelf(quantity, point):
     rate, lead, review = 0.9, 2.0, 1.5
-    shelf = assess_levels(
-        *(poisson_pmf(rate * (lead + part * review)) for part in (0.0, 0.5, 1.0)),
-        quantity=quantity,
-    )
+    first, *later = (poisson_pmf(rate * (lead + part * review)) for part in (0.0, 0.5, 1.0))
+    shelf = assess_levels(first, tuple(later), quantity=quantity)
     at = int(np.flatnonzero(shelf.reorder_point == point)[0])
     met, on_hand, waiting = simulated_shelf(
         np.random.default_rng(5),
@@ -234,7 +239,7 @@ def test_least_cost_point_is_the_newsvendor_level():
 
 
 def test_no_demand_needs_no_stock_beyond_the_first():
-    shelf = assess_levels([1.0], [1.0], [1.0])
+    shelf = assess_levels([1.0], ([1.0], [1.0]))
     assert reorder_point(shelf, 0.95) == 0
     assert shelf.shortage_prob.tolist()[1:] == [0.0] * (len(shelf.reorder_point) - 1)
 

@@ -1,0 +1,75 @@
+"""What the plant wrote down about every position, brought together once for lives and sides."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pumplife.lives.actions import Actions, read_actions
+from pumplife.lives.marks import make_marks
+from pumplife.lives.positions import build_positions, pump_parts
+from pumplife.lives.visits import gather_visits, sort_tickets
+from pumplife.records.duty import Duty
+from pumplife.records.read import Records
+from pumplife.records.usage import UsageClock
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class History:
+    """Records laid on visits and positions.
+
+    Parameters
+    ----------
+    records, duty, clock
+        The plant's records, where its pumps stood, how much they ran.
+    tickets : DataFrame
+        Tickets in use, one row as written, with the number of their `visit`.
+    visits : DataFrame
+        One row per visit; its row number is the visit.
+    positions : DataFrame
+        One row per wearing position; its row number is the position, `pos`.
+    actions : Actions
+        What each visit did, by the order of evidence.
+    marks, unplaced : DataFrame
+        See `make_marks`.
+    """
+
+    records: Records
+    duty: Duty
+    clock: UsageClock
+    tickets: pd.DataFrame
+    visits: pd.DataFrame
+    positions: pd.DataFrame
+    actions: Actions
+    marks: pd.DataFrame
+    unplaced: pd.DataFrame
+
+    def __repr__(self) -> str:
+        return f"History({len(self.visits)} visits, {len(self.positions)} positions)"
+
+
+def read_history(records: Records, duty: Duty, clock: UsageClock) -> History:
+    """Lay tickets, issues and findings on visits and positions."""
+    visits, tickets = gather_visits(sort_tickets(records))
+    findings = records.table("findings")
+    named = pd.concat(
+        [
+            tickets[["pump", "failed_part"]].rename(columns={"failed_part": "part"}),
+            findings.loc[findings["pump"] >= 0, ["pump", "part"]],
+        ]
+    )
+    positions = build_positions(pump_parts(records, tickets, named))
+    positions["pos"] = np.arange(len(positions))
+    actions = read_actions(records, tickets, positions)
+    marks, unplaced = make_marks(visits, tickets, positions, actions)
+    return History(
+        records=records,
+        duty=duty,
+        clock=clock,
+        tickets=tickets,
+        visits=visits,
+        positions=positions,
+        actions=actions,
+        marks=marks,
+        unplaced=unplaced,
+    )

@@ -1,0 +1,84 @@
+"""Limits that an interval has to keep, whatever it costs: release of fluid, maker, law."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pumplife.policy.pump import (
+    FloatArray,
+    Life,
+    SideIntegrals,
+    SideLife,
+    integrate_side,
+    integrate_to,
+    shared_times,
+)
+from pumplife.weibull.draws import LifeDraws
+
+MAKER = "maker's or legal limit"
+RELEASE = "release of fluid"
+WEAR_RELEASE = "release of fluid by wear"
+
+
+def release_limit(
+    side: SideLife, releasing: NDArray[np.bool_], target: float, confidence: float = 0.95
+) -> float:
+    """Longest interval within which a releasing part fails with probability <= target [usage].
+
+    The probability holds at the one-sided posterior bound `confidence`.  0 means that no
+    interval can be held to it: where many parts fail soon after fitting, only renewing so often
+    would meet the target that a longer interval would release less a year.
+    """
+    exposed = SideLife(lives=side.lives, count=side.count * np.asarray(releasing, float))
+    known = integrate_side(exposed, shared_times(exposed))
+
+    def bound(log_age: float) -> float:
+        failed = 1.0 - exposed.survival(np.exp(np.array([[log_age]])))
+        return float(np.quantile(failed, confidence))
+
+    low, high = np.log(known.times[[0, -1], 0])
+    if bound(high) <= target:
+        return np.inf
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if bound(middle) <= target else (low, middle)
+    limit = float(np.exp(low))
+    at = integrate_to(exposed, known, np.array([limit]))
+    longer = known.times[:, 0] > limit
+    return limit if _releases(at)[0] <= _releases(known)[longer].min() * (1.0 + 1e-9) else 0.0
+
+
+def release_limits(
+    side: SideLife, releasing: NDArray[np.bool_], target: float, confidence: float
+) -> dict[str, float]:
+    """The limit on release, and that for wear alone where the first is out of reach [usage]."""
+    limit = release_limit(side, releasing, target, confidence)
+    if limit > 0.0:
+        return {RELEASE: limit}
+    worn = SideLife(lives=_without_early_lives(side), count=side.count)
+    return {RELEASE: limit, WEAR_RELEASE: release_limit(worn, releasing, target, confidence)}
+
+
+def _releases(at: SideIntegrals) -> FloatArray:
+    """Expected failures per usage unit, mean over the draws, (times,)."""
+    return np.asarray(((1.0 - at.survival) / at.uptime).mean(axis=1))
+
+
+def _without_early_lives(side: SideLife) -> Life:
+    """The lives with wear alone."""
+    lives = side.lives
+    if not isinstance(lives, LifeDraws):
+        return lives
+    return replace(lives, early_share=np.zeros_like(lives.early_share))
+
+
+def apply_limits(cheapest: float, limits: dict[str, float]) -> tuple[float, str]:
+    """The interval within the limits, and what decides it; a limit of 0 can't be kept."""
+    kept = {name: value for name, value in limits.items() if 0.0 < value < cheapest}
+    if not kept:
+        return cheapest, "cost"
+    name = min(kept, key=lambda key: kept[key])
+    return kept[name], name

@@ -1,0 +1,62 @@
+"""Check what plant.toml says about the plant's own files, headings and words."""
+
+import difflib
+from collections.abc import Iterable
+from typing import Any
+
+from pumplife.errors import SettingError
+from pumplife.records.cells import ORDERS
+from pumplife.records.schema import Table
+from pumplife.records.tables import TABLES
+
+
+def check_wording(raw: dict[str, Any]) -> None:
+    """Check [files], [columns], [codes], [dates] and [numbers].
+
+    Parameters
+    ----------
+    raw : dict
+        The settings as read.
+
+    Raises
+    ------
+    SettingError
+        When a line names a table, column, code or choice that isn't ours.
+    """
+    for section in ("files", "columns", "codes"):
+        for name in raw.get(section, {}):
+            _among(name, TABLES, f"[{section}] {name}", "no table has that name")
+    for name, mapping in raw.get("columns", {}).items():
+        for theirs, ours in mapping.items():
+            where = f'[columns.{name}] "{theirs}" = "{ours}"'
+            _among(ours, TABLES[name].headings, where, f"{name} has no column {ours}")
+    for name, columns in raw.get("codes", {}).items():
+        for column, words in columns.items():
+            where = f"[codes.{name}.{column}]"
+            _among(column, TABLES[name].headings, where, f"{name} has no column {column}")
+            _check_codes(TABLES[name], column, words, where)
+    _check_choice(raw, "dates", "order", ORDERS)
+    _check_choice(raw, "numbers", "decimal", ("point", "comma"))
+
+
+def _check_codes(table: Table, column: str, words: dict[str, str], where: str) -> None:
+    codes = table.column(column).codes
+    for theirs, ours in words.items() if codes else ():
+        trouble = f"{column} is one of {', '.join(codes)}"
+        _among(ours, codes, f'{where} "{theirs}" = "{ours}"', trouble)
+
+
+def _among(word: str, known: Iterable[str], where: str, trouble: str) -> None:
+    if word in known:
+        return
+    near = difflib.get_close_matches(str(word), list(known), n=1)
+    hint = f" Did you mean {near[0]}?" if near else ""
+    raise SettingError(f"plant.toml: {where} can't be used, because {trouble}.{hint}")
+
+
+def _check_choice(raw: dict[str, Any], section: str, name: str, choices: tuple[str, ...]) -> None:
+    given = raw.get(section, {}).get(name, choices[0])
+    if given not in choices:
+        raise SettingError(
+            f'plant.toml: [{section}] {name} = "{given}" must be one of {", ".join(choices)}.'
+        )

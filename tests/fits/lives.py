@@ -1,0 +1,51 @@
+"""Lives drawn from known Weibulls, in those columns of the lives table that a fit reads."""
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pumplife.fits.build import Fits, fit_lives
+from pumplife.lives.build import Lives
+from pumplife.records.audit import AuditLog
+
+
+def drawn_lives(
+    rng: np.random.Generator,
+    number: int,
+    *,
+    shape: float = 2.5,
+    scale: float = 5000.0,
+    censored_at: float = 6000.0,
+    **words: Any,
+) -> pd.DataFrame:
+    """Lives of one part from a Weibull, those that outlive `censored_at` [h] suspended there.
+
+    `words` override columns: service, part, side, material, variant, size_mm, event.
+    """
+    age = scale * rng.weibull(shape, number)
+    return table_of(np.minimum(age, censored_at), age <= censored_at, **words)
+
+
+def table_of(age: Any, failed: Any, **words: Any) -> pd.DataFrame:
+    """Lives entered at 0 with the given ages [h], exact where failed, else suspended."""
+    age, failed = np.asarray(age, float), np.asarray(failed, bool)
+    same = {"service": "slip", "side": "fluid", "part": "diaphragm", "material": "CR"}
+    same |= {"variant": "", "size_mm": 50.0, "event": -1}
+    table = pd.DataFrame({"lower": age, "upper": np.where(failed, age, np.inf)})
+    return table.assign(
+        entry=0.0,
+        outcome=np.where(failed, "failed", "suspended"),
+        share_failed=failed.astype(float),
+        **(same | words),
+    )
+
+
+def fit(*tables: pd.DataFrame, seed: int = 1) -> tuple[Fits, pd.DataFrame, pd.DataFrame]:
+    """Fit the tables put together: the fits, the lives as settled, and the audit."""
+    records = SimpleNamespace(log=AuditLog())
+    blank = pd.DataFrame()
+    lives = Lives(table=pd.concat(tables, ignore_index=True), now=blank, visits=blank)
+    fits, settled = fit_lives(records, lives, seed=seed)
+    return fits, settled.table, records.log.frame()

@@ -1,0 +1,247 @@
+"""Fits of whole groups: estimates, bounds without failures, endpoints, shared failures, draws."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import minimize
+from scipy.special import gamma
+
+from pumplife.fits.build import DRAWS
+from pumplife.fits.priors import shape_prior
+from pumplife.fits.verdict import describe_fit
+
+from .lives import drawn_lives, fit, table_of
+
+LIKELY = "maximum likelihood, likelihood-ratio bounds"
+PRIOR = "posterior with a prior on shape"
+
+
+def direct_estimate(lives):
+    """Shape and scale by a general minimiser on the log-likelihood written out."""
+    age, failed = lives["lower"].to_numpy(), np.isfinite(lives["upper"]).to_numpy()
+
+    def loss(point):
+        shape, z = np.exp(point[0]), np.log(age) - point[1]
+        return np.exp(shape * z).sum() - (failed * (point[0] + shape * z)).sum()
+
+    best = minimize(loss, [0.5, np.log(age.mean())], method="BFGS", options={"gtol": 1e-9})
+    return np.exp(best.x)
+
+
+def test_enough_failures_give_the_maximum_of_the_likelihood():
+    lives = drawn_lives(np.random.default_rng(3), 80)
+    row = fit(lives)[0].table.iloc[0]
+    np.testing.assert_allclose([row["shape"], row["scale"]], direct_estimate(lives), rtol=1e-5)
+    assert row["failures"] == np.isfinite(lives["upper"]).sum()
+    assert row["failures"] + row["suspensions"] == 80
+    assert row["method"] == LIKELY
+    assert row["b10"] == pytest.approx(row["scale"] * np.log(1 / 0.9) ** (1 / row["shape"]))
+    assert row["mean_life"] == pytest.approx(row["scale"] * gamma(1 + 1 / row["shape"]))
+    assert row["early_share"] == 0
+
+
+@pytest.mark.parametrize(("failures", "method"), [(4, PRIOR), (5, LIKELY)])
+def test_below_five_failures_the_prior_on_shape_carries_weight(failures, method):
+    ages = np.linspace(2000, 5000, failures)
+    lives = table_of(np.append(ages, [5500.0] * 20), np.arange(failures + 20) < failures)
+    row = fit(lives)[0].table.iloc[0]
+    assert row["method"] == method
+    assert ("the prior on shape carries weight" in row["verdict"]) == (method == PRIOR)
+
+
+def test_one_failure_is_an_estimate_close_to_the_prior_and_very_wide():
+    lives = table_of([3000.0] + [4000.0] * 30, [True] + [False] * 30)
+    row = fit(lives)[0].table.iloc[0]
+    assert row["shape"] == pytest.approx(2.2, rel=0.15)
+    assert row["prior_share"] > 0.7
+    assert row["scale_high"] / row["scale_low"] > 3
+    assert "indicative" in row["verdict"]
+
+
+def test_no_failure_gives_a_bound_and_no_estimate():
+    """Scale above (Σ t^m / ln 20)^(1/m) with 95 % confidence, m the prior's median shape."""
+    ages = np.array([1500.0, 2500.0, 4000.0, 4000.0])
+    row = fit(table_of(ages, np.zeros(4)))[0].table.iloc[0]
+    bound = ((ages**2.2).sum() / np.log(20)) ** (1 / 2.2)
+    assert row["scale_low"] == pytest.approx(bound, rel=1e-12)
+    assert row[["shape", "shape_low", "scale", "scale_high", "b10", "mean_life"]].isna().all()
+    assert row["verdict"].startswith("no failures: a bound, not an estimate")
+    assert row["failures"] == 0
+
+
+def test_the_bound_without_failures_counts_only_what_was_watched():
+    late = table_of([4000.0] * 3, np.zeros(3)).assign(entry=3000.0)
+    row = fit(late)[0].table.iloc[0]
+    bound = (3 * (4000.0**2.2 - 3000.0**2.2) / np.log(20)) ** (1 / 2.2)
+    assert row["scale_low"] == pytest.approx(bound, rel=1e-12)
+
+
+def test_bounds_hold_the_estimate_between_them():
+    rng = np.random.default_rng(9)
+    tables = [
+        drawn_lives(rng, number, service=f"s{number}", shape=shape)
+        for number, shape in ((6, 1.0), (12, 2.0), (25, 3.0), (60, 1.4), (200, 2.5))
+    ]
+    table = fit(*tables)[0].table
+    for name in ("shape", "scale", "b10", "mean_life"):
+        assert (table[f"{name}_low"] < table[name]).all()
+        assert (table[name] < table[f"{name}_high"]).all()
+    spread = np.log(table["scale_high"] / table["scale_low"])
+    assert spread[table["failures"].idxmax()] == spread.min()
+
+
+# ---- second endpoint ----------------------------------------------------------------------------
+
+
+def with_worn(number_worn):
+    """Sixty lives of which some that would have been suspended were pulled on condition."""
+    lives = drawn_lives(np.random.default_rng(12), 60, censored_at=4500.0)
+    chosen = lives.index[lives["outcome"] == "suspended"][:number_worn]
+    assert len(chosen) == number_worn
+    lives.loc[chosen, "outcome"] = "worn"
+    lives.loc[chosen, "upper"] = lives.loc[chosen, "lower"]
+    return lives
+
+
+def test_many_worn_lives_add_a_second_endpoint():
+    fits, _, _ = fit(with_worn(12))
+    table = fits.table.set_index("endpoint")
+    assert list(table.index) == ["failed", "worn or failed"]
+    assert table["failures"].diff().iloc[1] == 12
+    assert table.loc["failed", "scale"] > table.loc["worn or failed", "scale"]
+    assert fits.find("slip", 50.0, "diaphragm", "CR", "", "worn or failed") == 1
+    assert len(fits.draws) == 2
+
+
+def test_a_tenth_worn_is_not_yet_a_second_endpoint():
+    assert fit(with_worn(6))[0].table["endpoint"].tolist() == ["failed"]
+    assert len(fit(with_worn(7))[0].table) == 2
+
+
+def test_a_worn_life_counts_as_suspended_at_its_age_for_the_endpoint_failed():
+    worn, plain = with_worn(12), with_worn(0)
+    one, two = fit(worn)[0].table.iloc[0], fit(plain)[0].table.iloc[0]
+    assert one["shape"] == pytest.approx(two["shape"], rel=1e-9)
+    assert one["scale"] == pytest.approx(two["scale"], rel=1e-9)
+
+
+# ---- failures whose part nobody named -----------------------------------------------------------
+
+
+def with_shared(age=2000.0):
+    """Named failures of an early and a late part, and six breakdowns that name neither."""
+    rng = np.random.default_rng(21)
+    early = drawn_lives(rng, 60, part="diaphragm", scale=3000.0, censored_at=3000.0)
+    late = drawn_lives(rng, 60, part="ball", scale=6000.0, censored_at=3000.0)
+    events = [
+        table_of([age], [True], part=part, event=event).assign(share_failed=0.5)
+        for event in range(6)
+        for part in ("diaphragm", "ball")
+    ]
+    return early, late, *events
+
+
+def test_shares_of_a_breakdown_sum_to_one_and_follow_the_hazards():
+    fits, lives, _ = fit(*with_shared())
+    shared = lives[lives["event"] >= 0]
+    sums = shared.groupby("event")["share_failed"].sum()
+    np.testing.assert_allclose(sums, 1.0, rtol=1e-9)
+    share = shared.groupby("part")["share_failed"].first()
+    rows = fits.table.set_index("part")
+    rates = rows["shape"] / rows["scale"] * (2000.0 / rows["scale"]) ** (rows["shape"] - 1)
+    assert share["diaphragm"] == pytest.approx(rates["diaphragm"] / rates.sum(), rel=0.01)
+    assert share["diaphragm"] > 0.7
+    assert (lives.loc[lives["event"] < 0, "share_failed"].isin([0.0, 1.0])).all()
+
+
+def test_shared_failures_count_as_their_shares():
+    fits, lives, _ = fit(*with_shared())
+    counted = lives.groupby("part")["share_failed"].sum()
+    fitted = fits.table.set_index("part")["failures"]
+    np.testing.assert_allclose(fitted[counted.index], counted, rtol=1e-9)
+    total = fits.table["failures"].sum() + fits.table["suspensions"].sum()
+    assert total == pytest.approx(132)
+
+
+# ---- draws --------------------------------------------------------------------------------------
+
+
+def test_draws_have_one_row_per_fit_and_follow_the_seed():
+    rng = np.random.default_rng(14)
+    tables = drawn_lives(rng, 40), drawn_lives(rng, 40, part="ball"), table_of([900.0], [False])
+    one, two, other = fit(*tables, seed=3)[0], fit(*tables, seed=3)[0], fit(*tables, seed=4)[0]
+    names = ("shape", "scale", "early_share", "early_scale")
+    for name in names:
+        drawn = getattr(one.draws, name)
+        assert drawn.shape == (len(one.table), DRAWS)
+        assert np.isfinite(drawn).all()
+        np.testing.assert_array_equal(drawn, getattr(two.draws, name))
+    assert (one.draws.scale > 0).all()
+    assert not np.array_equal(one.draws.scale, other.draws.scale)
+    assert not one.draws.early_share.any()
+
+
+def test_draws_lie_around_the_estimate():
+    fits = fit(drawn_lives(np.random.default_rng(15), 300))[0]
+    row = fits.table.iloc[0]
+    for name in ("shape", "scale"):
+        drawn = getattr(fits.draws, name)[0]
+        assert np.median(drawn) == pytest.approx(row[name], rel=0.05)
+        low, high = np.quantile(drawn, [0.05, 0.95])
+        assert (high - low) == pytest.approx(row[f"{name}_high"] - row[f"{name}_low"], rel=0.25)
+
+
+def test_fits_do_not_depend_on_the_row_order():
+    lives = pd.concat(with_shared(), ignore_index=True)
+    turned = lives.sample(frac=1.0, random_state=1).reset_index(drop=True)
+    one, two = fit(lives)[0].table, fit(turned)[0].table
+    for name in ("shape", "scale", "scale_low", "scale_high", "failures"):
+        np.testing.assert_allclose(one[name], two[name], rtol=1e-6)
+
+
+@settings(max_examples=15, deadline=None)
+@given(factor=st.floats(0.001, 1000.0), seed=st.integers(0, 50))
+def test_another_unit_of_usage_scales_only_the_scale(factor, seed):
+    lives = drawn_lives(np.random.default_rng(seed), 30)
+    scaled = lives.assign(lower=lives["lower"] * factor, upper=lives["upper"] * factor)
+    one, two = fit(lives)[0].table.iloc[0], fit(scaled)[0].table.iloc[0]
+    for name in ("shape", "shape_low", "shape_high"):
+        assert two[name] == pytest.approx(one[name], rel=1e-6)
+    for name in ("scale", "scale_low", "scale_high", "b10", "mean_life"):
+        assert two[name] == pytest.approx(factor * one[name], rel=1e-6)
+
+
+# ---- priors and words ---------------------------------------------------------------------------
+
+
+def test_each_kind_of_part_has_its_own_prior():
+    groups = pd.DataFrame(
+        {"side": ["fluid", "fluid", "air", "air"], "part": ["ball", "x", "Pilot valve", "rod seal"]}
+    )
+    median, spread = shape_prior(groups)
+    assert median.tolist() == [2.2, 2.2, 1.4, 1.8]
+    assert (spread > 0).all()
+
+
+@pytest.mark.parametrize(
+    ("failures", "shapes", "early", "gain", "words"),
+    [
+        (0.0, (np.nan, np.nan), 0.0, np.nan, "no failures: a bound, not an estimate"),
+        (3.0, (0.8, 3.0), 0.0, np.nan, "indicative: 3 failures, the prior"),
+        (7.0, (1.1, 3.0), 0.0, 0.0, "weak: 7 failures; wears out"),
+        (15.0, (0.7, 1.1), 0.0, 0.0, "usable: 15 failures; no sign of wear: fails at any age"),
+        (30.0, (0.9, 1.6), 0.0, 0.0, "good: 30 failures; wear not shown"),
+        (30.0, (2.0, 3.0), 0.042, 0.0, "early lives found: 4.2% end soon after assembly"),
+        (30.0, (2.0, 3.0), 0.0, 2.5, "a lognormal life fits better, look at both"),
+    ],
+)
+def test_the_verdict_says_what_the_evidence_is_worth(failures, shapes, early, gain, words):
+    verdict = describe_fit(
+        failures=failures, shape_low=shapes[0], shape_high=shapes[1], early_share=early,
+        lognormal_gain=gain,
+    )  # fmt: skip
+    assert words in verdict
+    assert ("lognormal" in verdict) == (gain > 2)
+    assert ("early lives" in verdict) == (early > 0)
