@@ -47,9 +47,9 @@ def make_marks(
     for flag in flags:
         everything[flag] = everything[flag].isin([True])
     words = ["found", "mode", "part_no"]
-    everything[words] = everything[words].fillna("")
-    grouped = everything.groupby(["visit", "pos"], as_index=False)
-    merged = grouped[[*flags, *words]].max()
+    everything[words] = everything[words].where(everything[words] != "")
+    grouped = everything.groupby(["visit", "pos"])
+    merged = grouped[flags].max().join(grouped[words].first().fillna("")).reset_index()
     merged["cut"] &= ~merged["renewed"]
     unplaced = parts.loc[parts["fail_count"] > 0, ["visit", "part", "fail_count", "partly"]]
     return merged, unplaced

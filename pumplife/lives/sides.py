@@ -81,9 +81,8 @@ def _age_at(history: History, sides: pd.DataFrame) -> Floats:
     keyed = sides.reset_index(names="at").merge(begin, on=["pump", "side"], how="left")
     keyed = keyed.sort_values(["pump", "side", "day", "order"], kind="stable")
     whole_day = keyed["day"].where(keyed["whole"])
-    previous = whole_day.groupby([keyed["pump"], keyed["side"]]).transform(
-        lambda days: days.shift().ffill()
-    )
+    side = [keyed["pump"], keyed["side"]]
+    previous = whole_day.groupby(side).ffill().groupby(side).shift()
     origin = previous.fillna(keyed["origin"].where(keyed["known"].isin([True])))
     pump = keyed["pump"].to_numpy(np.int64)
     known = origin.notna().to_numpy()

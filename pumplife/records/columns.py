@@ -299,7 +299,11 @@ def _log_bad(
             continue
         column = table.column(name)
         words = list(cells.loc[unfit, name])
-        aside = column.required and not column.lenient
+        consequence = "The cell counts as not written."
+        if column.required and not column.lenient:
+            consequence = "The row is set aside."
+        if column.instead:
+            consequence = f"{column.instead} stands in; where that is blank, the row is set aside."
         log.add_rows(
             frame[unfit],
             severity="caution",
@@ -309,7 +313,7 @@ def _log_bad(
                 f'{file}: {name} "{word}" {_trouble(column)}.'
                 for file, word in zip(frame.loc[unfit, "file"], words, strict=True)
             ],
-            consequence="The row is set aside." if aside else "The cell counts as not written.",
+            consequence=consequence,
             remedy=[_remedy(column, table, word) for word in words],
         )
 
@@ -336,7 +340,9 @@ def _drop_blank(
     """Set aside the rows that lack a required cell."""
     unreadable = pd.Series(False, index=frame.index)
     for column in table.columns:
-        if column.required and not column.lenient and column.name in bad:
+        if column.kind == "date" and column.instead:
+            frame[column.name] = frame[column.name].fillna(frame[column.instead])
+        elif column.required and not column.lenient and column.name in bad:
             unreadable |= bad[column.name]
     frame = frame[~unreadable].reset_index(drop=True)
     for column in table.columns:

@@ -95,15 +95,22 @@ def number(
     )
 
 
-def date(name: str, meaning: str = "", *, required: bool = False) -> Column:
+def date(name: str, meaning: str = "", *, required: bool = False, instead: str = "") -> Column:
     """Describe a column of dates."""
-    return Column(name=name, kind="date", meaning=meaning, required=required)
+    return Column(name=name, kind="date", meaning=meaning, required=required, instead=instead)
 
 
-def code(name: str, codes: str, meaning: str = "", *, required: bool = False) -> Column:
+def code(
+    name: str, codes: str, meaning: str = "", *, required: bool = False, lenient: bool = False
+) -> Column:
     """Describe a column of code words, given with blanks between."""
     return Column(
-        name=name, kind="code", codes=tuple(codes.split()), meaning=meaning, required=required
+        name=name,
+        kind="code",
+        codes=tuple(codes.split()),
+        meaning=meaning,
+        required=required,
+        lenient=lenient,
     )
 
 

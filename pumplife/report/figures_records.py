@@ -1,11 +1,11 @@
 """Figures of the records: what became of the tickets, and breakdowns over time."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
+from numpy.typing import NDArray
 
 from pumplife.lives.trend import MeanCumulative
 from pumplife.report import style
@@ -74,27 +74,34 @@ def plot_record_funnel(counts: pd.DataFrame, *, caption: str = "", ax: Axes | No
     return axes
 
 
-def mean_cumulative_table(events: Mapping[str, MeanCumulative]) -> pd.DataFrame:
+def mean_cumulative_table(events: Mapping[str, MeanCumulative], *, most: int = 300) -> pd.DataFrame:
     """Give the steps of the mean cumulative functions.
 
     Parameters
     ----------
     events : mapping of name to MeanCumulative
         One per line.
+    most : int
+        Steps per line at most; more are thinned evenly, the last one kept.
 
     Returns
     -------
     DataFrame
         label, time, mcf, low, high [events per pump].
     """
+    columns = ["label", "time", "mcf", "low", "high"]
     parts = [
         pd.DataFrame(
             {"label": name, "time": one.time, "mcf": one.mcf, "low": one.low, "high": one.high}
-        )
+        ).iloc[_thin(one.time.size, most)]
         for name, one in events.items()
+        if one.time.size
     ]
-    columns = ["label", "time", "mcf", "low", "high"]
     return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)
+
+
+def _thin(count: int, most: int) -> NDArray[np.intp]:
+    return np.unique(np.linspace(0, count - 1, min(count, most)).round().astype(np.intp))
 
 
 def plot_mean_cumulative(
@@ -121,27 +128,28 @@ def plot_mean_cumulative(
     -------
     Axes
     """
-    shown: list[tuple[str, Any]] = [item for item in events.items() if item[1].time.size]
+    drawn = mean_cumulative_table(events)
+    shown = [(str(name), one) for name, one in drawn.groupby("label", sort=False)]
     with style.own_style():
         axes = style.new_axes() if ax is None else ax
-        right = max((float(one.time[-1]) for _, one in shown), default=1.0)
+        right = max((float(one["time"].iloc[-1]) for _, one in shown), default=1.0)
         places = []
         for number, (name, one) in enumerate(shown):
             colour = style.SERIES[number % 6]
             axes.fill_between(
-                one.time, one.low, one.high, step="post", color=colour, alpha=0.14, lw=0
+                one["time"], one["low"], one["high"], step="post", color=colour, alpha=0.14, lw=0
             )
             axes.step(
-                [0.0, *one.time, right],
-                [0.0, *one.mcf, one.mcf[-1]],
+                [0.0, *one["time"], right],
+                [0.0, *one["mcf"], one["mcf"].iloc[-1]],
                 where="post",
                 color=colour,
                 ls=style.DASHES[number % 6],
                 lw=1.5,
             )
-            places.append((float(one.mcf[-1]), name, colour))
+            places.append((float(one["mcf"].iloc[-1]), name, colour))
         axes.set_xlim(0, right)
-        axes.set_ylim(0, 1.15 * max((float(one.mcf[-1]) for _, one in shown), default=1.0))
+        axes.set_ylim(0, 1.15 * max((float(one["mcf"].iloc[-1]) for _, one in shown), default=1.0))
         axes.set_xlabel(time_words)
         axes.set_ylabel("Breakdowns per pump [number]")
         style.label_ends(axes, places)
@@ -149,12 +157,10 @@ def plot_mean_cumulative(
     return axes
 
 
-def _cumulative_message(shown: Sequence[tuple[str, Any]]) -> str:
+def _cumulative_message(shown: Sequence[tuple[str, pd.DataFrame]]) -> str:
     if not shown:
         return "No breakdown is on record"
-    name, one = max(shown, key=lambda item: float(item[1].mcf[-1]))
-    words = (
-        f"{capitalise(name)}: {write_number(float(one.mcf[-1]), 2)} breakdowns per pump in "
-        f"{write_number(float(one.time[-1]), 2)} years"
-    )
+    name, one = max(shown, key=lambda item: float(item[1]["mcf"].iloc[-1]))
+    count, years = (write_number(float(one[column].iloc[-1]), 2) for column in ("mcf", "time"))
+    words = f"{capitalise(name)}: {count} breakdowns per pump in {years} years"
     return f"{words}, the most of all services" if len(shown) > 1 else words

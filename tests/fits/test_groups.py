@@ -30,7 +30,9 @@ def test_sizes_that_do_not_differ_are_fitted_together_and_found_by_any_size():
     assert fits.table["size_mm"].isna().all()
     assert len(fits.table) == 1
     assert fits.table.loc[0, "failures"] + fits.table.loc[0, "suspensions"] == 120
-    assert [fits.find("slip", size, "diaphragm", "CR", "") for size in (50.0, 25.0, np.nan)] == [0] * 3
+    assert [fits.find("slip", size, "diaphragm", "CR", "") for size in (50.0, 25.0, np.nan)] == [
+        0
+    ] * 3
     assert fits.find("slip", 50.0, "diaphragm", "NBR", "") == -1
     assert fits.find("slip", 50.0, "diaphragm", "CR", "", "worn or failed") == -1
 

@@ -291,3 +291,29 @@ def test_a_part_drawn_for_a_position_that_a_finding_names_is_that_one(tmp_path):
     )
     failed = pick(lives, "diaphragm", "failed").set_index("position")["lower"]
     assert failed.to_dict() == {"right": YEAR, "left": 7310.0}
+
+
+def test_an_unknown_reason_renews_but_doesnt_say_who_failed(tmp_path):
+    records, lives = lives_of(
+        tmp_path,
+        rebuilds=f"{HEAD}\nR1,P1,2021-01-01,see log,K50,diaphragm\n"
+        "R2,P1,2022-01-01,breakdown,K50,diaphragm\n",
+    )
+    diaphragms = pick(lives, "diaphragm")
+    assert list(diaphragms[diaphragms["outcome"] == "failed"]["lower"]) == [3650.0]
+    assert (diaphragms["end_on"] == "2021-01-01").sum() == 1  # the other one, alive by then
+    assert (pick(lives, "seat")["end_on"] == "2021-01-01").sum() == 4
+    assert "reason_not_known" in set(records.log.frame()["rule"])
+
+
+def test_failed_beside_the_blamed_part_lies_between_new_and_now(tmp_path):
+    _, lives = lives_of(
+        tmp_path,
+        rebuilds=f"{HEAD}\nR1,P1,2021-01-01,breakdown,K50,diaphragm\n",
+        findings="rebuild_id,pump_id,part,position,found,action\n"
+        "R1,P1,diaphragm,left,failed,renewed\nR1,P1,ball,suction_left,failed,renewed\n",
+    )
+    assert list(pick(lives, "diaphragm", "failed")["lower"]) == [YEAR]
+    ball = pick(lives, "ball", "failed_between")
+    assert list(ball["lower"]) == [0.0]
+    assert list(ball["upper"]) == [YEAR]

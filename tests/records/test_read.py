@@ -225,16 +225,26 @@ def test_bad_cells_of_required_columns_set_the_row_aside(write_plant):
     )
     records = read_records(write_plant(rebuilds=text))
     kept = records.table("rebuilds")
-    assert list(kept["rebuild_id"]) == ["R4"]
-    assert np.isnan(kept["labour_h"][0])
-    assert pd.isna(kept["closed_on"][0])
+    assert list(kept["rebuild_id"]) == ["R2", "R4"]
+    assert list(kept["reason"]) == ["", "breakdown"]  # something was fitted, whatever the word
+    assert np.isnan(kept["labour_h"][1])
+    assert pd.isna(kept["closed_on"][1])
     assert 'opened_on "yesterday" isn\'t a date' in _words(records, "unreadable_date")
     code = _audit(records, "unreadable_code").iloc[0]
     assert 'reason "exploded" is none of breakdown' in code["what"]
     assert '[codes.rebuilds.reason] "exploded" = "breakdown"' in code["remedy"]
     assert 'labour_h "-4" isn\'t a number from 0 up' in _words(records, "unreadable_number")
     assert "pump_id and location is blank" in _words(records, "blank_cell")
-    assert records.aside["rebuilds"] == 3
+    assert records.aside["rebuilds"] == 2
+
+
+def test_closed_on_stands_in_for_an_unreadable_opened_on(write_plant):
+    text = (
+        "rebuild_id,pump_id,opened_on,reason,closed_on\nR1,P1,2O20-01-05,breakdown,2020-01-07\n"
+    )
+    records = read_records(write_plant(rebuilds=text))
+    assert records.table("rebuilds")["opened_on"][0] == pd.Timestamp("2020-01-07")
+    assert "closed_on stands in" in _audit(records, "unreadable_date").iloc[0]["consequence"]
 
 
 def test_an_unknown_pump_suggests_the_closest(write_plant, small_tables):

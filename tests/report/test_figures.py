@@ -9,6 +9,7 @@ import pytest
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from pumplife.lives.trend import mean_cumulative_function
 from pumplife.report import style
 from pumplife.report.figures import cost_curve_table, due_table, plot_cost_curve, plot_due
 from pumplife.report.figures_lives import (
@@ -20,7 +21,11 @@ from pumplife.report.figures_lives import (
     stretch_share,
     weibull_table,
 )
-from pumplife.report.figures_records import plot_mean_cumulative, plot_record_funnel
+from pumplife.report.figures_records import (
+    mean_cumulative_table,
+    plot_mean_cumulative,
+    plot_record_funnel,
+)
 from pumplife.report.figures_stock import (
     budget_table,
     plot_budget,
@@ -154,6 +159,19 @@ def test_life_curves_start_whole(study: SimpleNamespace) -> None:
     assert table.loc[table["age"] == 0, "alive"].tolist() == [1.0, 1.0]
     axes = plot_life_curves(curves, units=UNITS, title="Two lives.")
     assert [text.get_text() for text in axes.texts] == ["■", "a", "■", "b"]
+
+
+def test_long_cumulative_lines_are_thinned_and_end_where_they_did() -> None:
+    rng = np.random.default_rng(2)
+    one = mean_cumulative_function(
+        rng.integers(0, 50, 2000), rng.uniform(0, 5, 2000), np.full(50, 5.0)
+    )
+    table = mean_cumulative_table({"slip": one})
+    assert len(table) == 300
+    assert table["mcf"].iloc[-1] == one.mcf[-1]
+    axes = plot_mean_cumulative({"slip": one})
+    assert title(axes) == "Slip: 40 breakdowns per pump in 5.0 years"
+    np.testing.assert_array_equal(axes.lines[0].get_xdata()[1:-1], table["time"])
 
 
 def test_nothing_to_draw_still_says_so() -> None:

@@ -1,0 +1,394 @@
+"""The whole route on one small plant: what changes the answer, what must not, what is missing."""
+
+import tomllib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+import xlsxwriter
+
+from pumplife.study import Study, run_study
+
+from .demo.conftest import DEMO
+from .plants import LAST_DAY, SETTINGS, pump_rows, reading_rows, small_plant
+
+assert DEMO.is_dir()  # the import has put the generator on the path
+
+from make_plant import make_plant  # noqa: E402
+
+SERVICE = "press sludge"
+KIT = "FK-50-CR"
+ANSWERS = {"lives", "fits", "intervals", "due", "stock", "orders", "budget"}
+Tables = dict[str, pd.DataFrame]
+Write = Callable[..., Path]
+
+
+@pytest.fixture(scope="module")
+def plant() -> tuple[Tables, str]:
+    """The sludge pumps of an invented plant with clean records, every optional table among them.
+
+    One pump stands in the store for most of a year; no kit of the kind adopted below is on the
+    shelf or on its way, plenty of another.
+    """
+    made = make_plant(22, faults=False)
+    pumps = made.tables["pumps"]
+    chosen = set(pumps.loc[pumps["service"] == SERVICE, "pump_id"])
+    tables = {
+        name: table[table["pump_id"].isin(chosen)] if "pump_id" in table else table
+        for name, table in made.tables.items()
+    }
+    stay = {"pump_id": min(chosen), "location": "", "site": "", "service": ""}
+    tables["moves"] = pd.DataFrame(
+        [
+            stay | {"moved_on": "2023-02-01", "state": "in_store"},
+            stay | {"moved_on": "2023-12-01", "state": "in_service"},
+        ]
+    )
+    tables["plan"] = tables["plan"].assign(service=SERVICE, use_factor=1.5)
+    tables["on_hand"] = tables["on_hand"][tables["on_hand"]["item"] != KIT]
+    coming = {"store": "main store", "item": "FK-80-CR", "quantity": 9}
+    tables["on_order"] = pd.DataFrame([coming | {"expected_on": "2025-07-20"}])
+    tables["adopted"] = pd.DataFrame(columns=["service", "side", "interval"])
+    return tables, made.plant_toml
+
+
+@pytest.fixture(scope="module")
+def write(plant: tuple[Tables, str], tmp_path_factory: pytest.TempPathFactory) -> Write:
+    """Give a function that writes the plant; a table given as None is left out."""
+
+    def write_folder(settings: str | None = None, **changed: pd.DataFrame | None) -> Path:
+        folder = tmp_path_factory.mktemp("plant")
+        text = plant[1] if settings is None else settings
+        (folder / "plant.toml").write_text(text, encoding="utf-8")
+        for name, table in (plant[0] | changed).items():
+            if table is not None and len(table):
+                table.to_csv(folder / f"{name}.csv", index=False)
+        return folder
+
+    return write_folder
+
+
+@pytest.fixture(scope="module")
+def whole(write: Write) -> Study:
+    """The study with every table there."""
+    return run_study(write())
+
+
+def same(one: pd.DataFrame, two: pd.DataFrame) -> bool:
+    return one.equals(two) and list(one.columns) == list(two.columns)
+
+
+def rules(study: Study, severity: str) -> set[str]:
+    audit = study.tables["audit"]
+    return set(audit.loc[audit["severity"] == severity, "rule"])
+
+
+# ---- what must not change the answer -------------------------------------------------------------
+
+
+def test_same_folder_and_seed_same_tables(write: Write, whole: Study) -> None:
+    again = run_study(write())
+    assert set(whole.tables) == {"audit", *ANSWERS} == set(again.tables)
+    for name, table in whole.tables.items():
+        pd.testing.assert_frame_equal(table, again.tables[name], check_exact=True)
+
+
+def test_another_seed_moves_only_what_is_drawn(write: Write, whole: Study) -> None:
+    other = run_study(write(), seed=2)
+    assert same(other.tables["lives"], whole.tables["lives"])
+    one, two = whole.tables["fits"], other.tables["fits"]
+    assert same(one[["failures", "likely_shape"]], two[["failures", "likely_shape"]])
+    first, second = (t.tables["intervals"] for t in (whole, other))
+    assert not same(first, second)
+    np.testing.assert_allclose(first["interval"], second["interval"], rtol=0.15)
+
+
+def write_workbook(folder: Path, tables: Tables, settings: str) -> Path:
+    """One sheet a table, as a person would keep it: dates as dates, numbers as numbers."""
+    (folder / "plant.toml").write_text(settings, encoding="utf-8")
+    book = xlsxwriter.Workbook(str(folder / "records.xlsx"))
+    date = book.add_format({"num_format": "yyyy-mm-dd"})
+    for name, table in tables.items():
+        sheet = book.add_worksheet(name)
+        sheet.write_row(0, 0, list(table.columns))
+        for at, column in enumerate(table.columns):
+            for row, cell in enumerate(table[column], start=1):
+                if pd.isna(cell) or cell == "":
+                    continue
+                if isinstance(cell, str) and column.endswith("_on"):
+                    sheet.write_datetime(row, at, pd.Timestamp(cell).to_pydatetime(), date)
+                elif isinstance(cell, str):
+                    sheet.write_string(row, at, cell)
+                else:
+                    sheet.write_number(row, at, float(cell))
+    book.close()
+    return folder / "records.xlsx"
+
+
+def test_a_workbook_of_the_same_plant_gives_the_same_answers(
+    plant: tuple[Tables, str], whole: Study, tmp_path: Path
+) -> None:
+    book = run_study(write_workbook(tmp_path, *plant))
+    for name in ANSWERS:
+        pd.testing.assert_frame_equal(book.tables[name], whole.tables[name], check_exact=True)
+
+
+def test_the_order_of_columns_does_not_matter(
+    plant: tuple[Tables, str], write: Write, whole: Study
+) -> None:
+    turned = {name: table[table.columns[::-1]] for name, table in plant[0].items()}
+    study = run_study(write(**turned))
+    for name in ANSWERS:
+        pd.testing.assert_frame_equal(study.tables[name], whole.tables[name], check_exact=True)
+
+
+# ---- optional tables -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["findings", "issued", "readings", "moves", "on_hand", "on_order", "plan", "spend",
+     "compatibility"],
+)  # fmt: skip
+def test_a_study_without_an_optional_table_is_whole(write: Write, whole: Study, name: str) -> None:
+    study = run_study(write(**{name: None}))
+    assert not study.stopped
+    assert set(study.tables) == {"audit", *ANSWERS}
+    assert not rules(study, "stop")
+    check = {
+        "findings": without_findings, "readings": without_readings, "moves": without_moves,
+        "on_hand": without_stock, "on_order": without_orders, "plan": without_plan,
+        "spend": without_spend,
+    }.get(name, without_bearing)  # fmt: skip
+    check(study, whole)
+
+
+def without_findings(study: Study, whole: Study) -> None:
+    """Nobody wrote which ball or seat it was; diaphragms and balls still fail as often."""
+    places = [t.tables["lives"].query("endpoint == 'failed'")["position"] for t in (study, whole)]
+    assert (places[0] == "unknown").mean() > (places[1] == "unknown").mean() + 0.2
+
+
+def without_readings(study: Study, whole: Study) -> None:
+    assert "no_readings" in rules(study, "caution")
+    graded = [t.tables["lives"]["usage_grade"].eq("assumed").mean() for t in (study, whole)]
+    assert graded[0] > graded[1]
+
+
+def without_moves(study: Study, whole: Study) -> None:
+    """The pump that stood in the store has run all the time, for all anyone wrote."""
+    stored = study.records.pumps["pump_id"].min()
+    lives = [t.tables["lives"] for t in (study, whole)]
+    ends = [table.loc[table["pump_id"] == stored, "lower"].sum() for table in lives]
+    assert ends[0] != ends[1]
+    stints = [len(t.duty.stints) for t in (study, whole)]
+    assert stints == [stints[1] - 2, stints[1]]
+
+
+def without_stock(study: Study, whole: Study) -> None:
+    assert study.tables["stock"]["today_on_hand"].fillna(0).eq(0).all()
+    assert whole.tables["stock"]["today_on_hand"].fillna(0).gt(0).any()
+    assert study.tables["orders"]["quantity"].sum() > whole.tables["orders"]["quantity"].sum()
+
+
+def without_orders(study: Study, whole: Study) -> None:
+    assert study.tables["orders"]["quantity"].sum() > whole.tables["orders"]["quantity"].sum()
+
+
+def without_plan(study: Study, whole: Study) -> None:
+    """What is planned shapes nothing that lies behind."""
+    for name in ("lives", "fits"):
+        assert same(study.tables[name], whole.tables[name])
+
+
+def without_spend(study: Study, whole: Study) -> None:
+    scenarios = [set(t.tables["budget"]["scenario"]) for t in (study, whole)]
+    assert scenarios[1] - scenarios[0] <= {"actual"}
+    assert same(study.tables["intervals"], whole.tables["intervals"])
+
+
+def without_bearing(study: Study, whole: Study) -> None:
+    """Kits are written on every ticket here, so neither issues nor approvals change a life."""
+    keys = ["pump_id", "part", "end_on", "outcome"]
+    counts = [t.tables["lives"].groupby(keys).size() for t in (study, whole)]
+    assert (counts[0].sub(counts[1], fill_value=0).abs() > 0).mean() < 0.05
+
+
+def test_without_kit_contents_two_diaphragms_four_balls_four_seats(
+    write: Write, whole: Study
+) -> None:
+    study = run_study(write(kit_contents=None))
+    audit = study.tables["audit"]
+    said = audit[audit["what"].str.contains("kit_contents") & (audit["severity"] == "caution")]
+    assert len(said)
+    fluid = [t.tables["lives"].query("side == 'fluid'") for t in (study, whole)]
+    counts = [table.groupby(["pump_id", "part"]).size() for table in fluid]
+    pd.testing.assert_series_equal(*counts)
+
+
+# ---- prices and usage ----------------------------------------------------------------------------
+
+
+def cut_section(settings: str, head: str) -> str:
+    """Settings without the sections whose name begins so."""
+    pieces = settings.split("\n[")
+    kept = "\n[".join(piece for piece in pieces if not piece.startswith(head))
+    assert tomllib.loads(kept) != tomllib.loads(settings)
+    return kept
+
+
+@pytest.mark.parametrize("lacking", ["costs", "prices"])
+def test_without_prices_lives_and_fits_are_given_and_the_rest_withheld(
+    plant: tuple[Tables, str], write: Write, whole: Study, lacking: str
+) -> None:
+    if lacking == "costs":
+        folder = write(cut_section(plant[1], "costs"))
+    else:
+        folder = write(kits=plant[0]["kits"].assign(unit_cost=""))
+    study = run_study(folder)
+    assert set(study.tables) == {"audit", "lives", "fits"}
+    assert not study.stopped
+    for name in ("lives", "fits"):
+        assert same(study.tables[name], whole.tables[name])
+    stops = study.tables["audit"].query("severity == 'stop'")["what"].tolist()
+    for result in ("intervals", "stock", "budget"):
+        assert sum(what.startswith(f"No {result} can be given") for what in stops) == 1
+    word = "[costs]" if lacking == "costs" else "unit_cost"
+    assert all(word in what for what in stops)
+
+
+def test_a_pump_without_readings_or_use_gives_no_lives_and_the_others_do(
+    plant: tuple[Tables, str], write: Write, whole: Study
+) -> None:
+    silent = plant[0]["pumps"]["pump_id"].iloc[-1]
+    changed = {
+        "readings": plant[0]["readings"].query("pump_id != @silent"),
+        "pumps": plant[0]["pumps"].assign(
+            use_per_week=lambda t: t["use_per_week"].mask(t["pump_id"] == silent)
+        ),
+        "rebuilds": plant[0]["rebuilds"].assign(
+            meter=lambda t: t["meter"].mask(t["pump_id"] == silent)
+        ),
+    }
+    study = run_study(write(**changed))
+    lives = [t.tables["lives"] for t in (study, whole)]
+    assert silent in set(lives[1]["pump_id"])
+    assert set(lives[1]["pump_id"]) - set(lives[0]["pump_id"]) == {silent}
+    audit = study.tables["audit"].query("pump_id == @silent")
+    assert "usage_unknown" in set(audit["rule"])
+    set_aside = audit[audit["rule"] == "ticket_account"]
+    assert set(set_aside["consequence"]) == {"ticket set aside"}
+
+
+def test_no_usage_at_all_stops_the_study(plant: tuple[Tables, str], write: Write) -> None:
+    study = run_study(
+        write(
+            readings=None,
+            pumps=plant[0]["pumps"].drop(columns="use_per_week"),
+            rebuilds=plant[0]["rebuilds"].drop(columns="meter"),
+        )
+    )
+    assert study.stopped
+    assert set(study.tables) == {"audit"}
+    assert rules(study, "stop") == {"no_lives"}
+
+
+# ---- adopted intervals ---------------------------------------------------------------------------
+
+
+def adopt(interval: Any) -> pd.DataFrame:
+    return pd.DataFrame(
+        [
+            {
+                "service": SERVICE, "size_mm": 50, "side": "fluid", "kit": KIT, "hazard": "none",
+                "interval": interval, "decided_by": "works council", "decided_on": "2025-01-15",
+            }
+        ]
+    )  # fmt: skip
+
+
+def row_of(study: Study) -> pd.Series:
+    table = study.tables["intervals"]
+    return table[(table["kit"] == KIT) & (table["size_mm"] == 50)].iloc[0]
+
+
+def dues_of(study: Study) -> pd.DataFrame:
+    due = study.tables["due"]
+    return due[(due["kit"] == KIT) & (due["side"] == "fluid")]
+
+
+def test_due_stock_and_orders_follow_what_the_plant_has_adopted(write: Write, whole: Study) -> None:
+    advised = row_of(whole)["interval"]
+    assert np.isfinite(advised)
+    study = run_study(write(adopted=adopt(round(0.4 * advised))))
+    row = row_of(study)
+    assert row["interval"] == pytest.approx(advised)
+    assert row["adopted_interval"] == round(0.4 * advised)
+    assert row["cost_of_keeping"] > 0
+    assert row["review"].startswith("review: it costs over 5 % more")
+    assert (dues_of(study)["due_usage"] == round(0.4 * advised)).all()
+    np.testing.assert_allclose(dues_of(whole)["due_usage"], advised)
+    assert (dues_of(study)["due_on"].to_numpy() <= dues_of(whole)["due_on"].to_numpy()).all()
+    kit = [t.tables["stock"].query("item == @KIT").iloc[0] for t in (study, whole)]
+    assert kit[0]["planned_per_year"] > 1.5 * kit[1]["planned_per_year"]
+    ordered = [t.tables["orders"].query("item == @KIT")["quantity"].sum() for t in (study, whole)]
+    assert ordered[0] > ordered[1]
+    budget = study.tables["budget"].query("site == 'all' and quantity == 'kits'")
+    assert {"advised", "adopted"} <= set(budget["scenario"])
+    others = study.tables["due"]["kit"] != KIT
+    assert same(study.tables["due"][others], whole.tables["due"][others])
+
+
+def test_an_adopted_interval_near_the_advice_is_kept(write: Write, whole: Study) -> None:
+    advised = row_of(whole)["interval"]
+    row = row_of(run_study(write(adopted=adopt(round(1.05 * advised)))))
+    assert row["review"] == "keep"
+    assert 0 <= row["cost_of_keeping"] < 0.05 * row["cost_rate"] * row["usage_per_year"] / 1000
+
+
+def test_run_to_failure_can_be_adopted(write: Write) -> None:
+    study = run_study(write(adopted=adopt("")))
+    assert np.isnan(row_of(study)["adopted_interval"])
+    assert row_of(study)["review"].startswith("review")
+    assert dues_of(study)["due_usage"].isna().all()
+    assert dues_of(study)["due_on"].isna().all()
+
+
+# ---- units ---------------------------------------------------------------------------------------
+
+
+def in_cycles(folder: Path, *, unit: str, per_hour: float) -> Study:
+    """The small plant with its usage in cycles, its meters in `unit`."""
+    readings = [
+        row | {"reading": row["reading"] * per_hour, "unit": unit} for row in reading_rows()
+    ]
+    pumps = [row | {"use_per_week": 70 * 3000} for row in pump_rows()]
+    settings = SETTINGS.replace('usage_unit = "hours"', 'usage_unit = "cycles"')
+    return run_study(small_plant(folder, plant_toml=settings, pumps=pumps, readings=readings))
+
+
+@pytest.mark.parametrize(("unit", "per_hour"), [("cycles", 3000.0), ("strokes", 6000.0)])
+def test_a_plant_counted_in_cycles_differs_by_the_factor_alone(
+    tmp_path: Path, unit: str, per_hour: float
+) -> None:
+    """3000 cycles, which are 6000 strokes, an hour."""
+    hours = run_study(small_plant(tmp_path / "hours"))
+    cycles = in_cycles(tmp_path / "cycles", unit=unit, per_hour=per_hour)
+    one, two = hours.tables["fits"], cycles.tables["fits"]
+    np.testing.assert_allclose(two["shape"], one["shape"], rtol=1e-6)
+    np.testing.assert_allclose(two["scale"], 3000 * one["scale"], rtol=1e-6)
+    first, second = (t.tables["intervals"] for t in (hours, cycles))
+    assert second["rate_unit"].str.contains("per million cycles").all()
+    assert first["rate_unit"].str.contains("per 1,000 h").all()
+    np.testing.assert_allclose(second["cost_rate"], first["cost_rate"] / 3, rtol=1e-3)
+    np.testing.assert_allclose(second["interval_weeks"], first["interval_weeks"], rtol=1e-3)
+    assert cycles.tables["due"]["due_on"].equals(hours.tables["due"]["due_on"])
+
+
+def test_nothing_is_known_after_the_records_end(whole: Study, tmp_path: Path) -> None:
+    assert (whole.tables["lives"]["end_on"] <= pd.Timestamp("2025-06-30")).all()
+    small = run_study(small_plant(tmp_path))
+    assert (small.tables["lives"]["end_on"] <= LAST_DAY).all()
