@@ -21,7 +21,7 @@ class OutputError(PumplifeError):
     """The results can't be written there: choose another output folder."""
 
 
-class NoFiniteEstimate(PumplifeError):
+class NoFiniteEstimate(PumplifeError):  # noqa: N818  (it is no fault of anyone's)
     """The likelihood has no maximum at a finite shape and scale: collect failures or give a shape.
 
     Attributes

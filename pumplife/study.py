@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -100,19 +100,19 @@ def run_study(
         return _stopped(records, seed)
     told("fits")
     fits, lives = fit_lives(records, lives, seed=seed)
-    tables = {"lives": lives.table, "fits": fits.table}
-    advice, stock = _decide(records, duty, clock, lives, fits, tables, seed, told)
-    return Study(
+    study = Study(
         records=records,
         duty=duty,
         clock=clock,
         lives=lives,
         fits=fits,
-        advice=advice,
-        stock=stock,
-        tables={"audit": records.log.frame(), **tables},
+        advice=None,
+        stock=None,
+        tables={"lives": lives.table, "fits": fits.table},
         seed=seed,
     )
+    study = _decide(study, told)
+    return replace(study, tables={"audit": records.log.frame(), **study.tables})
 
 
 def audit_records(path: str | Path) -> tuple[pd.DataFrame, bool]:
@@ -124,32 +124,31 @@ def audit_records(path: str | Path) -> tuple[pd.DataFrame, bool]:
     return records.log.frame(), records.fatal
 
 
-def _decide(
-    records: Records,
-    duty: Duty,
-    clock: UsageClock,
-    lives: Lives,
-    fits: Fits,
-    tables: dict[str, pd.DataFrame],
-    seed: int,
-    told: Callable[[str], None],
-) -> tuple[Advice | None, StockPlan | None]:
-    """Advice and stock where the records hold prices; adds their tables."""
+def _decide(study: Study, told: Callable[[str], None]) -> Study:
+    """Advice, stock and budget where the records hold prices."""
+    records, lives, fits = study.records, study.lives, study.fits
     if "intervals" in records.withheld:
-        return None, None
+        return study
+    duty, clock = study.duty, study.clock
+    if lives is None or fits is None or duty is None or clock is None:
+        return study
     from pumplife.policy.advice import advise  # noqa: PLC0415  (late: not needed for an audit)
     from pumplife.stock.budget import plan_budget  # noqa: PLC0415
     from pumplife.stock.shelf import plan_stock  # noqa: PLC0415
 
     told("intervals")
-    advice = advise(records, duty, clock, lives, fits, seed=seed)
-    tables |= {"intervals": advice.intervals, "due": advice.due}
+    advice = advise(records, duty, clock, lives, fits)
     told("stock")
-    stock = plan_stock(records, lives, advice, seed=seed)
-    tables |= {"stock": stock.stock, "orders": stock.orders}
+    stock = plan_stock(records, lives, advice, seed=study.seed)
     told("budget")
-    tables["budget"] = plan_budget(records, lives, advice, seed=seed)
-    return advice, stock
+    tables = {
+        "intervals": advice.intervals,
+        "due": advice.due,
+        "stock": stock.stock,
+        "orders": stock.orders,
+        "budget": plan_budget(records, lives, advice, seed=study.seed),
+    }
+    return replace(study, advice=advice, stock=stock, tables={**study.tables, **tables})
 
 
 def _stopped(records: Records, seed: int) -> Study:

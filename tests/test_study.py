@@ -26,12 +26,20 @@ Tables = dict[str, pd.DataFrame]
 Write = Callable[..., Path]
 
 
+def cut_section(settings: str, head: str) -> str:
+    """Settings without the sections whose name begins so."""
+    pieces = settings.split("\n[")
+    kept = "\n[".join(piece for piece in pieces if not piece.startswith(head))
+    assert tomllib.loads(kept) != tomllib.loads(settings)
+    return kept
+
+
 @pytest.fixture(scope="module")
 def plant() -> tuple[Tables, str]:
     """The sludge pumps of an invented plant with clean records, every optional table among them.
 
-    One pump stands in the store for most of a year; no kit of the kind adopted below is on the
-    shelf or on its way, plenty of another.
+    One pump moves glaze for most of a year; no kit of the kind adopted below is on the shelf or
+    on its way, plenty of another; there are no outages to wait for.
     """
     made = make_plant(22, faults=False)
     pumps = made.tables["pumps"]
@@ -40,19 +48,14 @@ def plant() -> tuple[Tables, str]:
         name: table[table["pump_id"].isin(chosen)] if "pump_id" in table else table
         for name, table in made.tables.items()
     }
-    stay = {"pump_id": min(chosen), "location": "", "site": "", "service": ""}
-    tables["moves"] = pd.DataFrame(
-        [
-            stay | {"moved_on": "2023-02-01", "state": "in_store"},
-            stay | {"moved_on": "2023-12-01", "state": "in_service"},
-        ]
-    )
+    lent = pd.DataFrame({"moved_on": ["2023-02-01", "2023-12-01"], "service": ["glaze", SERVICE]})
+    tables["moves"] = lent.assign(pump_id=min(chosen))
     tables["plan"] = tables["plan"].assign(service=SERVICE, use_factor=1.5)
     tables["on_hand"] = tables["on_hand"][tables["on_hand"]["item"] != KIT]
     coming = {"store": "main store", "item": "FK-80-CR", "quantity": 9}
     tables["on_order"] = pd.DataFrame([coming | {"expected_on": "2025-07-20"}])
     tables["adopted"] = pd.DataFrame(columns=["service", "side", "interval"])
-    return tables, made.plant_toml
+    return tables, cut_section(made.plant_toml, "calendar")
 
 
 @pytest.fixture(scope="module")
@@ -179,13 +182,12 @@ def without_readings(study: Study, whole: Study) -> None:
 
 
 def without_moves(study: Study, whole: Study) -> None:
-    """The pump that stood in the store has run all the time, for all anyone wrote."""
-    stored = study.records.pumps["pump_id"].min()
-    lives = [t.tables["lives"] for t in (study, whole)]
-    ends = [table.loc[table["pump_id"] == stored, "lower"].sum() for table in lives]
-    assert ends[0] != ends[1]
-    stints = [len(t.duty.stints) for t in (study, whole)]
-    assert stints == [stints[1] - 2, stints[1]]
+    """The pump that was lent to the glaze has moved sludge all the time, for all anyone wrote."""
+    services = [set(t.tables["lives"]["service"]) for t in (study, whole)]
+    assert services == [{SERVICE}, {SERVICE, "glaze"}]
+    lent = whole.tables["lives"].query("service == 'glaze'")
+    assert set(lent["pump_id"]) == {study.records.pumps["pump_id"].min()}
+    assert (lent["entry"] > 0).any()
 
 
 def without_stock(study: Study, whole: Study) -> None:
@@ -230,14 +232,6 @@ def test_without_kit_contents_two_diaphragms_four_balls_four_seats(
 
 
 # ---- prices and usage ----------------------------------------------------------------------------
-
-
-def cut_section(settings: str, head: str) -> str:
-    """Settings without the sections whose name begins so."""
-    pieces = settings.split("\n[")
-    kept = "\n[".join(piece for piece in pieces if not piece.startswith(head))
-    assert tomllib.loads(kept) != tomllib.loads(settings)
-    return kept
 
 
 @pytest.mark.parametrize("lacking", ["costs", "prices"])
@@ -334,6 +328,7 @@ def test_due_stock_and_orders_follow_what_the_plant_has_adopted(write: Write, wh
     assert (dues_of(study)["due_on"].to_numpy() <= dues_of(whole)["due_on"].to_numpy()).all()
     kit = [t.tables["stock"].query("item == @KIT").iloc[0] for t in (study, whole)]
     assert kit[0]["planned_per_year"] > 1.5 * kit[1]["planned_per_year"]
+    assert kit[0]["demand_per_year"] < kit[1]["demand_per_year"]
     ordered = [t.tables["orders"].query("item == @KIT")["quantity"].sum() for t in (study, whole)]
     assert ordered[0] > ordered[1]
     budget = study.tables["budget"].query("site == 'all' and quantity == 'kits'")

@@ -64,6 +64,7 @@ class Fits:
         part: str,
         material: str,
         variant: str,
+        *,
         endpoint: str = "failed",
     ) -> int:
         """Row of the table for a part in a service, -1 where none was fitted."""
@@ -96,7 +97,7 @@ def fit_lives(
     share = _settle_shares(plain, event, lives.table["share_failed"].to_numpy(float))
     settled = replace(lives, table=lives.table.assign(share_failed=share))
     rows = share_out(plain, share, event >= 0)
-    groups, rows = _add_second_endpoint(settled.table, groups, group, rows, share, event >= 0)
+    groups, rows = _add_second_endpoint(settled.table, groups, group, rows)
     fits = _fit_groups(groups, rows, seed=seed, draws=draws)
     say_second_opinions(records, fits.table, rows)
     return fits, settled
@@ -112,12 +113,7 @@ def _settle_shares(plain: FitRows, event: Ints, share: Floats) -> Floats:
 
 
 def _add_second_endpoint(
-    lives: pd.DataFrame,
-    groups: pd.DataFrame,
-    group: Ints,
-    rows: FitRows,
-    share: Floats,
-    shared: NDArray[np.bool_],
+    lives: pd.DataFrame, groups: pd.DataFrame, group: Ints, rows: FitRows
 ) -> tuple[pd.DataFrame, FitRows]:
     """Groups of the endpoint "worn or failed", where more than a tenth of lives end worn."""
     groups = groups.assign(endpoint=ENDPOINTS[0])
@@ -136,7 +132,8 @@ def _add_second_endpoint(
         upper=lives.loc[member, "upper"].to_numpy(float),
         life=np.flatnonzero(member),
     )
-    second = share_out(second, share[member], shared[member])
+    share = lives.loc[member, "share_failed"].to_numpy(float)
+    second = share_out(second, share, lives.loc[member, "event"].to_numpy() >= 0)
     both = groups.iloc[chosen].assign(endpoint=ENDPOINTS[1])
     names = ("lower", "upper", "entry", "weight", "group", "life")
     stacked = {name: np.append(getattr(rows, name), getattr(second, name)) for name in names}
@@ -196,6 +193,11 @@ def _points_and_bounds(
     table["scale_low"] = np.where(none, _bounds_without_failure(rows, groups), table["scale_low"])
     table["early_share"] = np.where(found, early.share[early.group_family], 0.0)
     table["early_scale"] = np.where(found, early.early_scale[early.group_family], np.nan)
+    reached = np.where(np.isfinite(rows.upper), rows.upper, rows.lower)
+    longest = np.zeros(count)
+    np.maximum.at(longest, rows.group, reached)
+    table["longest_life"] = longest
+    table["usage"] = np.bincount(rows.group, rows.weight * (reached - rows.entry), count)
     table["prior_share"] = posterior.prior_share
     table["likely_shape"] = likely.shape
     table["likely_scale"] = likely.scale

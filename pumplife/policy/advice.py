@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
+from scipy.interpolate import PchipInterpolator
 
 from pumplife.lives.build import Lives
 from pumplife.policy.adopted import adopted_interval, review_row
@@ -29,6 +30,7 @@ from pumplife.records.usage import UsageClock
 if TYPE_CHECKING:
     from pumplife.fits.build import Fits
 
+CURVE_POINTS = 120  # of a drawn cost curve
 RATE_UNITS = {
     "hours": (1e3, "per 1,000 h"),
     "cycles": (1e6, "per million cycles"),
@@ -89,16 +91,10 @@ class Advice:
         return f"<Advice: {len(self.groups)} groups, {planned} planned, {len(self.due)} sides>"
 
 
-def advise(
-    records: Records,
-    duty: Duty,
-    clock: UsageClock,
-    lives: Lives,
-    fits: Fits,
-    *,
-    seed: int = 1,
-) -> Advice:
+def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: Fits) -> Advice:
     """Advise an interval for every pump group and list what is due.
+
+    Nothing is drawn here: the integrals over the draws of `fits` are exact.
 
     Parameters
     ----------
@@ -108,15 +104,12 @@ def advise(
     clock : UsageClock
     lives : Lives
     fits : Fits
-    seed : int
-        Kept for the study; the advice itself draws nothing: its integrals are exact.
 
     Returns
     -------
     Advice
         Without groups where the records withhold intervals.
     """
-    del seed
     withheld = "intervals" in records.withheld
     groups = () if withheld else build_groups(records, duty, clock, lives, fits)
     decisions = tuple(_decide(records, group) for group in groups)
@@ -314,19 +307,28 @@ def _add_common(
 def _curve(
     group: SideGroup, decision: Decision | None, factor: float, unit: str
 ) -> CostCurve | None:
-    """What the figure of one group shows: the part of the curve around the decision."""
+    """What the figure of one group shows: the part of the curve around the decision.
+
+    Between the intervals that were computed the curve is interpolated, for the eye alone.
+    """
     if decision is None:
         return None
     advice = decision.advice
     never = float(advice.expected[-1])
     shown = (advice.expected < 6.0 * never) & (advice.times < _settled(advice.times, advice.rates))
     low, high = np.quantile(advice.rates[shown], [0.05, 0.95], axis=1)
+    times = advice.times[shown]
+    t = np.union1d(times, np.geomspace(times[0], times[-1], CURVE_POINTS))
+    mean, low, high = (
+        factor * np.exp(PchipInterpolator(np.log(times), np.log(rates))(np.log(t)))
+        for rates in (advice.expected[shown], low, high)
+    )
     return CostCurve(
         title=group.title,
-        t=advice.times[shown],
-        mean=factor * advice.expected[shown],
-        low=factor * low,
-        high=factor * high,
+        t=t,
+        mean=mean,
+        low=low,
+        high=high,
         run_to_failure=factor * never,
         today=factor * float(decision.today.money.mean()),
         interval=decision.interval,

@@ -248,7 +248,8 @@ def _fit_rows(fits: Fits, key: pd.Series[str], inside: pd.DataFrame) -> IntArray
     """Row of the fits for each part; hazardous groups take the earlier endpoint where fitted."""
 
     def find(part: str, material: str, variant: str, endpoint: str) -> int:
-        return fits.find(key["service"], float(key["size_mm"]), part, material, variant, endpoint)
+        size = float(key["size_mm"])
+        return fits.find(key["service"], size, part, material, variant, endpoint=endpoint)
 
     names = list(zip(inside["part"], inside["material"], inside["variant"], strict=True))
     rows = np.array([find(*name, "failed") for name in names], dtype=np.int64)

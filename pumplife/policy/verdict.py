@@ -18,12 +18,13 @@ def describe_decision(
 ) -> str:
     """What to do and how sure it is, a few sentences.
 
-    Early lives come first: they hide wear, and cure comes before planned work.
+    What to do comes first. Early lives follow: wear is judged apart from them throughout, and
+    their cure is worth more than any interval.
     """
     words = [
-        _early_words(group),
         _policy_words(group, decision, usage_unit),
         _limit_words(decision, target),
+        _early_words(group),
         _practice_words(decision),
         _evidence_words(group, decision, fits, usage_unit),
     ]
@@ -41,7 +42,7 @@ def _early_words(group: SideGroup) -> str:
     if not found:
         return ""
     return (
-        f"Look at assembly first: about {' and '.join(dict.fromkeys(found))} fail soon after "
+        f"Look at assembly: about {' and '.join(dict.fromkeys(found))} fail soon after "
         "fitting, which no interval cures; wear is judged apart from these."
     )
 

@@ -166,7 +166,7 @@ def write_band(row: Mapping[Any, Any], units: Units) -> str:
         return "–"
     start = write_number(float(low))
     if is_blank(high) or np.isinf(float(high)):
-        return f"{start} {units.usage} and more"
+        return f"{start} {units.usage} and more, or run to failure"
     if float(high) <= float(low) * 1.001:
         return f"{start} {units.usage} only"
     return f"{start} to {write_number(float(high))} {units.usage}"

@@ -21,7 +21,9 @@ TABLES = {
     "pumps": """pump_id,site,service,size_mm,fluid_kit,commissioned_on,use_per_week
 P1,north,slip,50,K50,2020-01-01,70
 """,
-    "rebuilds": "rebuild_id,pump_id,opened_on,reason,kit,failed_part\nR0,P1,2020-06-01,stoppage,,\n",
+    "rebuilds": """rebuild_id,pump_id,opened_on,reason,kit,failed_part
+R0,P1,2020-06-01,stoppage,,
+""",
     "parts": """part_no,part,side,wears,material,size_mm,per_pump,unit_cost
 D50,diaphragm,fluid,yes,CR,50,2,70
 B50,ball,fluid,yes,CR,50,4,25

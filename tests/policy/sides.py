@@ -51,8 +51,8 @@ def fits_of(lives: LifeDraws, rows: list[dict[str, Any]]) -> Any:
     """Fits as the advice sees them: a table, draws, and a way to find a row."""
     table = pd.DataFrame(rows)
 
-    def find(*key: Any) -> int:
-        service, _, part, material, _, endpoint = (*key, "failed")[:6]
+    def find(*key: Any, endpoint: str = "failed") -> int:
+        service, _, part, material, _ = key
         same = (table["service"] == service) & (table["part"] == part)
         same &= (table["material"] == material) & (table["endpoint"] == endpoint)
         return int([*np.flatnonzero(same), -1][0])

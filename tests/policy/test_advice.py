@@ -19,7 +19,7 @@ COSTS = np.array([FAILURE + SPILL, FAILURE, FAILURE])
 
 def advised(folder, *, fits=None, **overrides):
     records, duty, clock, lives = study_parts(small_plant(folder, **overrides))
-    advice = advise(records, duty, clock, lives, slip_fits() if fits is None else fits, seed=1)
+    advice = advise(records, duty, clock, lives, slip_fits() if fits is None else fits)
     return records, advice
 
 
@@ -75,7 +75,7 @@ def test_early_lives_in_the_fits_are_not_paid_twice(tmp_path):
     _, advice = advised(tmp_path, plant_toml=text, fits=slip_fits(share=share))
     # two diaphragms of 3 % each carry 6 of the 10 % already
     assert advice.groups[0].costs.opening_fault == pytest.approx(0.04)
-    assert advice.intervals.loc[0, "verdict"].startswith("Look at assembly first: about 3.0%")
+    assert "Look at assembly: about 3.0%" in advice.intervals.loc[0, "verdict"]
 
 
 def test_latest_valid_price_counts_and_later_ones_are_plans(tmp_path):

@@ -239,9 +239,7 @@ def test_bad_cells_of_required_columns_set_the_row_aside(write_plant):
 
 
 def test_closed_on_stands_in_for_an_unreadable_opened_on(write_plant):
-    text = (
-        "rebuild_id,pump_id,opened_on,reason,closed_on\nR1,P1,2O20-01-05,breakdown,2020-01-07\n"
-    )
+    text = "rebuild_id,pump_id,opened_on,reason,closed_on\nR1,P1,2O20-01-05,breakdown,2020-01-07\n"
     records = read_records(write_plant(rebuilds=text))
     assert records.table("rebuilds")["opened_on"][0] == pd.Timestamp("2020-01-07")
     assert "closed_on stands in" in _audit(records, "unreadable_date").iloc[0]["consequence"]

@@ -157,7 +157,7 @@ def test_actions_and_bands_in_words() -> None:
         "near_best_low": 700.0, "near_best_high": np.nan,
     }  # fmt: skip
     assert write_action(row, UNITS) == "Rebuild every 900 h"
-    assert write_band(row, UNITS) == "700 h and more"
+    assert write_band(row, UNITS) == "700 h and more, or run to failure"
     alone = {"interval": np.nan, "policy": "run to failure, failed part only"}
     assert write_action(row | alone, UNITS) == "Run to failure, failed part only"
     assert write_action(row | {"policy": ""}, UNITS) == "No advice: withheld"

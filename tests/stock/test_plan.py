@@ -30,7 +30,7 @@ def steps(folder, **overrides):
     duty = build_duty(records)
     clock = build_clock(records, duty)
     fits, lives = fit_lives(records, build_lives(records, duty, clock), seed=1)
-    return records, lives, advise(records, duty, clock, lives, fits, seed=1)
+    return records, lives, advise(records, duty, clock, lives, fits)
 
 
 def stock_of(folder, **overrides):
