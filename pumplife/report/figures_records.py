@@ -107,7 +107,8 @@ def _thin(count: int, most: int) -> NDArray[np.intp]:
 def plot_mean_cumulative(
     events: Mapping[str, MeanCumulative],
     *,
-    time_words: str = "Years since the records start",
+    time_unit: str = "years",
+    begin: str = "the start of the records",
     caption: str = "",
     ax: Axes | None = None,
 ) -> Axes:
@@ -117,8 +118,10 @@ def plot_mean_cumulative(
     ----------
     events : mapping of name to MeanCumulative
         One per line, at most six.
-    time_words : str
-        Words of the horizontal axis, with their unit.
+    time_unit : str
+        Unit of the times.
+    begin : str
+        What they are counted from.
     caption : str
         What stands behind it.
     ax : Axes, optional
@@ -150,17 +153,17 @@ def plot_mean_cumulative(
             places.append((float(one["mcf"].iloc[-1]), name, colour))
         axes.set_xlim(0, right)
         axes.set_ylim(0, 1.15 * max((float(one["mcf"].iloc[-1]) for _, one in shown), default=1.0))
-        axes.set_xlabel(time_words)
+        axes.set_xlabel(f"Since {begin} [{time_unit}]")
         axes.set_ylabel("Breakdowns per pump [number]")
         style.label_ends(axes, places)
-        style.say(axes, _cumulative_message(shown), caption)
+        style.say(axes, _cumulative_message(shown, time_unit), caption)
     return axes
 
 
-def _cumulative_message(shown: Sequence[tuple[str, pd.DataFrame]]) -> str:
+def _cumulative_message(shown: Sequence[tuple[str, pd.DataFrame]], unit: str) -> str:
     if not shown:
         return "No breakdown is on record"
     name, one = max(shown, key=lambda item: float(item[1]["mcf"].iloc[-1]))
-    count, years = (write_number(float(one[column].iloc[-1]), 2) for column in ("mcf", "time"))
-    words = f"{capitalise(name)}: {count} breakdowns per pump in {years} years"
+    count, time = (write_number(float(one[column].iloc[-1]), 2) for column in ("mcf", "time"))
+    words = f"{capitalise(name)}: {count} breakdowns per pump in {time} {unit}"
     return f"{words}, the most of all services" if len(shown) > 1 else words

@@ -1,0 +1,66 @@
+"""The work of a study grows with the plant as it should: in arrays, not in Python calls.
+
+How long a study takes is measured by `make prove` and stands in tests/prove/results.csv; here
+only how the work grows, which doesn't depend on the machine.
+"""
+
+import cProfile
+import pstats
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from pumplife.study import Study, run_study
+from tests.prove.plants import make_plant, write_plant
+
+TIMES = 4
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Work:
+    """A study, the function calls that Python made for it, and the processor's time [s]."""
+
+    study: Study
+    calls: int
+    seconds: float
+
+
+@pytest.fixture(scope="module")
+def works(tmp_path_factory: pytest.TempPathFactory) -> tuple[Work, Work]:
+    """The study of a plant and that of one four times as large."""
+    folder = tmp_path_factory.mktemp("plants")
+    run_study(write_plant(make_plant(6), folder / "first"))  # what is loaded once is loaded now
+    return work_of(folder, 1), work_of(folder, TIMES)
+
+
+def work_of(folder: Path, times: int) -> Work:
+    plant = write_plant(make_plant(6, scale=times), folder / str(times))
+    profile = cProfile.Profile()
+    start = time.process_time()
+    study = profile.runcall(run_study, plant)
+    seconds = time.process_time() - start
+    return Work(study=study, calls=pstats.Stats(profile).total_calls, seconds=seconds)
+
+
+def test_four_times_the_pumps_give_four_times_the_lives(works: tuple[Work, Work]) -> None:
+    one, four = (work.study.tables for work in works)
+    for name in ("lives", "due"):
+        assert len(four[name]) == pytest.approx(TIMES * len(one[name]), rel=0.15)
+    for name in ("intervals", "stock"):
+        assert len(four[name]) == pytest.approx(len(one[name]), rel=0.15)
+
+
+def test_python_makes_hardly_more_calls_for_four_times_the_pumps(
+    works: tuple[Work, Work],
+) -> None:
+    """A loop over lives, tickets or readings would make up to four times as many."""
+    one, four = works
+    assert four.calls < 1.5 * one.calls
+
+
+def test_time_grows_less_than_with_the_square(works: tuple[Work, Work]) -> None:
+    """Four times as long would be in proportion, sixteen times the square."""
+    one, four = works
+    assert four.seconds < 2 * TIMES * one.seconds
