@@ -108,7 +108,7 @@ def run_study(
         fits=fits,
         advice=None,
         stock=None,
-        tables={"lives": lives.table, "fits": fits.table},
+        tables={"lives": lives.table.drop(columns="pump"), "fits": fits.table},
         seed=seed,
     )
     study = _decide(study, told)

@@ -114,13 +114,22 @@ def judge_regret(groups: pd.DataFrame) -> Iterator[Result]:
 
 
 def judge_blanks(groups: pd.DataFrame) -> Iterator[Result]:
-    """How far scales move when a fifth of the failed parts isn't written."""
+    """How far scales move when a fifth of the failed parts isn't written.
+
+    A scale shifts either way by what the lost names are worth; what is asked is that sharing
+    shifts scales neither up nor down on the whole. The distance stands beside that which the
+    true hazards would leave.
+    """
     many = groups[groups["failures"] >= MANY]
-    moved = (many["scale_ratio"] - 1.0).abs()
     words = "a fifth of the failed parts blank: scale against the whole records"
-    yield within(f"{words}, mean distance", float(moved.mean()), len(many), 0.0, 0.03)
-    yield tell(f"{words}, 90th percentile of the distance", float(moved.quantile(0.9)), len(many))
-    yield tell(f"{words}, mean shift", float((many["scale_ratio"] - 1.0).mean()), len(many))
-    for side in ("fluid", "air"):
-        part = moved[many["side"] == side]
-        yield tell(f"{words}, {side} side, mean distance", float(part.mean()), len(part))
+    shift, known = many["scale_ratio"] - 1.0, many["known_ratio"] - 1.0
+    yield within(f"{words}, mean shift", float(shift.mean()), len(many), -0.03, 0.03)
+    distance = float(shift.abs().mean())
+    yield tell(f"{words}, mean distance", distance, len(many))
+    yield tell(f"{words}, mean distance if the true hazards shared", float(known.abs().mean()),
+               len(many))  # fmt: skip
+    yield tell(f"{words}, 90th percentile of the distance", float(shift.abs().quantile(0.9)),
+               len(many))  # fmt: skip
+    for (side, part), rows in many.groupby(["side", "part"]):
+        mean = float(rows["scale_ratio"].mean() - 1.0)
+        yield tell(f"{words}, {side} side, {part}, mean shift", mean, len(rows))
