@@ -71,7 +71,7 @@ def _audit(folder: Path, *, everything: bool) -> int:
     shown = audit if everything else audit[audit["rule"] != "ticket_account"]
     _show(shown)
     accounts = audit.loc[audit["rule"] == "ticket_account", "consequence"]
-    used = int((accounts == "counts in lives").sum())
+    used = int(accounts.str.startswith("Used").sum())
     _say(f"{len(shown)} rows above; {used} tickets used. --all lists every ticket.")
     return STOPPED if stopped else DONE
 
@@ -90,8 +90,8 @@ def _sentence(row: "dict[Hashable, Any]") -> str:
     number = row["row"] if isinstance(row["row"], int | float) else float("nan")
     place = [str(row["table"]), f"row {number:.0f}" if number > 0 else "", str(row["pump_id"])]
     where = " ".join(filter(None, place))
-    told = ". ".join(str(row[name]).rstrip(".") for name in ("what", "consequence", "remedy"))
-    return f"{where}: {told.rstrip('. ')}." if where else f"{told.rstrip('. ')}."
+    told = " ".join(filter(None, (str(row[name]) for name in ("what", "consequence", "remedy"))))
+    return f"{where}: {told}" if where else told
 
 
 def _study(folder: Path, out: Path, seed: int) -> int:

@@ -92,10 +92,10 @@ def run_study(
     if lives.table.empty:
         records.log.add(
             "stop",
-            "no life of any wearing part could be built from these records",
+            "No life of any wearing part could be built from these records.",
             rule="no_lives",
-            consequence="nothing can be fitted",
-            remedy="see the cautions above: most often usage, kits or dates are missing",
+            consequence="Nothing can be fitted.",
+            remedy="See the cautions: most often usage, kits or dates are missing.",
         )
         return _stopped(records, seed)
     told("fits")

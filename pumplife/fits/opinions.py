@@ -30,11 +30,11 @@ def say_second_opinions(records: Records, table: pd.DataFrame, rows: FitRows) ->
                     "note",
                     f"{opinion.library} fits shape {opinion.shape:.3f}, scale {opinion.scale:.5g} "
                     f"to {ours['material']} {ours['part']} in {ours['service']}; ours are "
-                    f"{ours['likely_shape']:.3f} and {ours['likely_scale']:.5g}",
+                    f"{ours['likely_shape']:.3f} and {ours['likely_scale']:.5g}.",
                     rule="second_opinion",
                     table="fits",
-                    consequence="our own fit is used",
-                    remedy="look at the probability plot of this group",
+                    consequence="Our own fit is used.",
+                    remedy="Look at the probability plot of this group.",
                 )
 
 

@@ -1,6 +1,5 @@
 """The account of every ticket: used, used with an assumption, or set aside."""
 
-import numpy as np
 import pandas as pd
 
 from pumplife.lives.history import History
@@ -12,11 +11,14 @@ def account_for_tickets(history: History, spans: pd.DataFrame) -> None:
     """Write one audit row per ticket, and one per question that the records leave open."""
     records, clock, tickets = history.records, history.clock, history.tickets
     unknown_kit = kit_unknown(history.visits, history.actions)
-    _say_open_questions(records, tickets, spans, unknown_kit)
+    slots = history.actions.slots
+    kept = slots.loc[(slots["found"] == "failed") & (slots["action"] == "kept"), "visit"]
+    _say_open_questions(records, tickets, spans, unknown_kit["visit"], kept)
+    _say_first_kits(history)
     ended = spans[spans["visit"] >= 0]
-    kept = ended["keep"] & clock.known[ended["pump"]]
-    count = kept.groupby(ended["visit"]).sum().rename("ended")
-    whole = kept & ended["failed"] & ~ended["masked"]
+    counts = ended["keep"] & clock.known[ended["pump"]]
+    count = counts.groupby(ended["visit"]).sum().rename("ended")
+    whole = counts & ended["failed"] & ~ended["masked"]
     fails = whole.groupby(ended["visit"]).sum().rename("failed")
     story = tickets.set_index("visit").join([count, fails]).fillna({"ended": 0, "failed": 0})
     story = story.reset_index()
@@ -24,24 +26,52 @@ def account_for_tickets(history: History, spans: pd.DataFrame) -> None:
     doubt |= set(ended.loc[ended["unequal"] | ended["blind"] | ended["doubtful"], "visit"])
     lost = ~clock.known[story["pump"]]
     assumed = story["visit"].isin(doubt).to_numpy()
-    words = np.where(assumed, "ticket used with an assumption", "ticket used")
-    pairs = zip(words, story["ended"].astype(int), story["failed"].astype(int), strict=True)
+    pairs = zip(story["ended"].astype(int), story["failed"].astype(int), strict=True)
     story["what"] = [
-        f"{word}: {number} lives ended here, {failed} of them a failure of a named part"
-        for word, number, failed in pairs
+        f"{number} lives ended here, {failed} of them a failure of a named part."
+        for number, failed in pairs
     ]
-    for rows, what, consequence in (
-        (story[~lost], list(story.loc[~lost, "what"]), "counts in lives"),
-        (story[lost], "the pump's usage is not known", "ticket set aside"),
+    for rows, consequence in (
+        (story[~lost & ~assumed], "Used."),
+        (story[~lost & assumed], "Used with an assumption."),
+        (story[lost], "Ticket set aside."),
     ):
         records.log.add_rows(
-            rows, rule="ticket_account", severity="note", what=what,
-            consequence=consequence, table="rebuilds",
-        )  # fmt: skip
+            rows,
+            rule="ticket_account",
+            severity="note",
+            what=list(rows["what"]),
+            consequence=consequence,
+            table="rebuilds",
+        )
+
+
+def _say_first_kits(history: History) -> None:
+    """Pump sides whose register and first ticket name different kits."""
+    assumed = history.positions[history.first["assumed"].to_numpy()]
+    sides = assumed.assign(kit=history.first.loc[assumed["pos"], "kit"].to_numpy())
+    sides = sides.drop_duplicates(["pump", "side"])
+    pumps = history.records.pumps.iloc[sides["pump"]]
+    history.records.log.add_rows(
+        pumps,
+        rule="first_kit_assumed",
+        severity="note",
+        what=[
+            f"The {side} kit of today is another than that of its first ticket, {kit}."
+            for side, kit in zip(sides["side"], sides["kit"], strict=True)
+        ],
+        consequence="Until its first ticket the pump is taken to have carried that ticket's kit.",
+        remedy="None needed where the material was changed later.",
+        table="pumps",
+    )
 
 
 def _say_open_questions(
-    records: Records, tickets: pd.DataFrame, spans: pd.DataFrame, unknown_kit: pd.DataFrame
+    records: Records,
+    tickets: pd.DataFrame,
+    spans: pd.DataFrame,
+    unknown_kit: "pd.Series[int]",
+    kept: "pd.Series[int]",
 ) -> None:
     first = tickets.drop_duplicates("visit")
     masked = spans.loc[spans["masked"], "visit"]
@@ -51,38 +81,45 @@ def _say_open_questions(
     questions = (
         (
             "kit_not_written",
-            unknown_kit["visit"],
-            "no kit, issue or finding says what was renewed",
-            "ages of the parts that may have been renewed count only up to here",
-            "write the kit, or none if nothing was fitted",
+            unknown_kit,
+            "No kit, issue or finding says what was renewed.",
+            "Ages of the parts that may have been renewed count only up to here.",
+            "Write the kit, or none if nothing was fitted.",
         ),
         (
             "part_not_named",
             masked,
-            "a breakdown that names no failed part",
-            "one failure is shared among the parts renewed, by their hazards at that age",
-            "write failed_part, or none if no part failed",
+            "A breakdown that names no failed part.",
+            "One failure is shared among the parts renewed, by their hazards at that age.",
+            "Write failed_part, or none if no part failed.",
         ),
         (
             "position_not_named",
             unequal,
-            "one of several alike failed, their ages differ and nobody wrote which",
-            "the lives of these positions that end here are set aside",
-            "write a finding with the position of the failed part",
+            "One of several alike failed, their ages differ and nobody wrote which.",
+            "The lives of these positions that end here are set aside.",
+            "Write a finding with the position of the failed part.",
+        ),
+        (
+            "failed_and_kept",
+            kept,
+            "A part was found failed and kept.",
+            "Its age counts only up to here.",
+            "Correct the finding: a failed part is renewed, a part that was kept is sound or worn.",
         ),
         (
             "reason_not_known",
             doubtful,
-            "nobody wrote in a known word whether this was a breakdown",
-            "what was fitted counts; the lives that may have failed here are set aside",
-            "correct the reason, or say in plant.toml what the word means",
+            "Nobody wrote in a known word whether this was a breakdown.",
+            "What was fitted counts; the lives that may have failed here are set aside.",
+            "Correct the reason, or say in plant.toml what the word means.",
         ),
         (
             "found_failed_unseen_before",
             blind,
-            "found failed with the pump running, installed before the records and never looked at",
-            "that life is set aside: nothing says that it was sound when the records began",
-            "add a finding that shows the part sound on an earlier date",
+            "Found failed with the pump running, installed before the records and never looked at.",
+            "That life is set aside: nothing says that it was sound when the records began.",
+            "Add a finding that shows the part sound on an earlier date.",
         ),
     )
     for rule, visits, what, consequence, remedy in questions:

@@ -7,7 +7,7 @@ import pandas as pd
 
 from pumplife.lives.actions import Actions, read_actions
 from pumplife.lives.marks import make_marks
-from pumplife.lives.positions import build_positions, pump_parts
+from pumplife.lives.positions import build_positions, first_part_numbers, pump_parts
 from pumplife.lives.visits import gather_visits, sort_tickets
 from pumplife.records.duty import Duty
 from pumplife.records.read import Records
@@ -32,6 +32,8 @@ class History:
         What each visit did, by the order of evidence.
     marks, unplaced : DataFrame
         See `make_marks`.
+    first : DataFrame
+        What sat in each position at the start, see `first_part_numbers`.
     """
 
     records: Records
@@ -43,6 +45,7 @@ class History:
     actions: Actions
     marks: pd.DataFrame
     unplaced: pd.DataFrame
+    first: pd.DataFrame
 
     def __repr__(self) -> str:
         return f"History({len(self.visits)} visits, {len(self.positions)} positions)"
@@ -72,4 +75,5 @@ def read_history(records: Records, duty: Duty, clock: UsageClock) -> History:
         actions=actions,
         marks=marks,
         unplaced=unplaced,
+        first=first_part_numbers(records, positions, tickets),
     )

@@ -6,7 +6,7 @@ import pandas as pd
 from pumplife.lives.days import date_of
 from pumplife.lives.history import History
 from pumplife.lives.points import BEGIN, Points
-from pumplife.lives.positions import first_part_numbers, wearing_parts
+from pumplife.lives.positions import wearing_parts
 
 LIFE_COLUMNS = [
     "pump_id", "site", "service", "size_mm", "side", "part", "position", "material",
@@ -17,7 +17,7 @@ LIFE_COLUMNS = [
 
 def fitted_after(history: History, points: Points) -> pd.DataFrame:
     """What is in place after each point: [part_no, kit, material, variant], rows as `points`."""
-    first = first_part_numbers(history.records, history.positions, history.tickets)
+    first = history.first
     words = np.append(history.marks["part_no"].to_numpy(object), "")[points.mark]
     words = np.where(points.kind == BEGIN, first["part_no"].to_numpy(object)[points.pos], words)
     place = np.arange(len(words))

@@ -29,7 +29,7 @@ def sort_tickets(records: Records) -> pd.DataFrame:
             rule=rule,
             severity="caution",
             what=what,
-            consequence="ticket set aside",
+            consequence="Ticket set aside.",
             remedy=remedy,
             table="rebuilds",
         )
@@ -50,26 +50,26 @@ def _outside(
         (
             "before_window",
             day < start[pump],
-            "the ticket is dated before the records begin",
-            "move records_from in plant.toml if the records are complete from an earlier date",
+            "The ticket is dated before the records begin.",
+            "Move records_from in plant.toml if the records are complete from an earlier date.",
         ),
         (
             "after_window",
             day > end[pump],
-            "the ticket is dated after records_to",
-            "move records_to in plant.toml, or correct the date",
+            "The ticket is dated after records_to.",
+            "Move records_to in plant.toml, or correct the date.",
         ),
         (
             "before_commissioning",
             day < commissioned,
-            "the ticket is dated before the pump was commissioned",
-            "correct the ticket's date or the pump's commissioned_on",
+            "The ticket is dated before the pump was commissioned.",
+            "Correct the ticket's date or the pump's commissioned_on.",
         ),
         (
             "after_retirement",
             day > retired,
-            "the ticket is dated after the pump was retired",
-            "correct the ticket's date or the pump's retired_on",
+            "The ticket is dated after the pump was retired.",
+            "Correct the ticket's date or the pump's retired_on.",
         ),
     )
 

@@ -30,11 +30,11 @@ def count_tickets(audit: pd.DataFrame) -> pd.DataFrame:
         what, tickets [rows of the rebuilds table].
     """
     mine = audit[audit["table"] == "rebuilds"]
-    story = mine.loc[mine["rule"] == "ticket_account", "what"].astype(str)
-    aside = mine["consequence"].astype(str).str.match(r"(?i)(the row is|ticket) set aside")
+    story = mine.loc[mine["rule"] == "ticket_account", "consequence"]
+    aside = mine["consequence"].isin(["The row is set aside.", "Ticket set aside."])
     counts = {
-        "used as written": int(story.str.startswith("ticket used:").sum()),
-        "used with an assumption": int(story.str.startswith("ticket used with").sum()),
+        "used as written": int(story.eq("Used.").sum()),
+        "used with an assumption": int(story.eq("Used with an assumption.").sum()),
         "set aside": len(mine.loc[aside, ["row"]].drop_duplicates()),
     }
     return pd.DataFrame({"what": list(counts), "tickets": list(counts.values())})

@@ -317,3 +317,16 @@ def test_failed_beside_the_blamed_part_lies_between_new_and_now(tmp_path):
     ball = pick(lives, "ball", "failed_between")
     assert list(ball["lower"]) == [0.0]
     assert list(ball["upper"]) == [YEAR]
+
+
+def test_found_failed_and_kept_is_a_question(tmp_path):
+    records, lives = lives_of(
+        tmp_path,
+        rebuilds=f"{HEAD}\nR1,P1,2021-01-01,inspection,none,\n",
+        findings="rebuild_id,pump_id,part,position,found,action\n"
+        "R1,P1,ball,suction_left,failed,kept\n",
+    )
+    balls = pick(lives, "ball")
+    assert sorted(balls["lower"]) == [YEAR, END, END, END]
+    assert (balls["outcome"] == "suspended").all()
+    assert "failed_and_kept" in set(records.log.frame()["rule"])

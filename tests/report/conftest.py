@@ -264,7 +264,7 @@ def _audit() -> pd.DataFrame:
             "pump_id": "P-001",
             "rule": "unknown pump",
             "what": "pump 'P-0l1' is not in pumps",
-            "consequence": "ticket set aside",
+            "consequence": "The row is set aside.",
             "remedy": "correct the pump_id",
         }
         for row in range(2, 9)
@@ -289,10 +289,8 @@ def _audit() -> pd.DataFrame:
             "pump_id": "P-002",
             "rule": "ticket_account",
             "remedy": "",
-            "consequence": "counts in lives",
-            "what": "ticket used: 10 lives ended here"
-            if row > 50
-            else "ticket used with an assumption: 2 lives ended here",
+            "consequence": "Used." if row > 50 else "Used with an assumption.",
+            "what": "10 lives ended here.",
         }
         for row in range(40, 160)
     ]
