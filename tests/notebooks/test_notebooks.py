@@ -80,9 +80,7 @@ def last_year_by_tickets():
         "body slip": 240.0, "glaze": 30.0, "press sludge": 170.0,
         "caustic wash": 60.0, "wash solvent": 140.0,
     }  # fmt: skip
-    lost = orders["production_lost_h"].fillna(
-        orders["downtime_h"] - orders["waited_h"].fillna(0.0)
-    )
+    lost = orders["production_lost_h"].fillna(orders["downtime_h"] - orders["waited_h"].fillna(0.0))
     work = 48.0 * orders["labour_h"].sum() + (service.map(per_hour) * lost).sum()
     return work + year["kit"].map(price).sum() + orders["other_cost"].sum()
 
