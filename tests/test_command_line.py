@@ -171,7 +171,7 @@ def test_a_unit_of_usage_that_is_none(run: Any) -> None:
 def test_no_usage_of_any_pump(run: Any) -> None:
     silent = [{k: v for k, v in row.items() if k != "use_per_week"} for row in pump_rows()]
     known = run(pumps=silent, readings=None)
-    known.stops("no_lives", "no life of any wearing part")
+    known.stops("no_lives", "No life of any wearing part")
     assert set(known.audit("usage_unknown")["pump_id"]) == {"P-1", "P-2", "P-3"}
 
 

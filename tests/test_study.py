@@ -274,7 +274,7 @@ def test_a_pump_without_readings_or_use_gives_no_lives_and_the_others_do(
     audit = study.tables["audit"].query("pump_id == @silent")
     assert "usage_unknown" in set(audit["rule"])
     set_aside = audit[audit["rule"] == "ticket_account"]
-    assert set(set_aside["consequence"]) == {"ticket set aside"}
+    assert set(set_aside["consequence"]) == {"Ticket set aside."}
 
 
 def test_no_usage_at_all_stops_the_study(plant: tuple[Tables, str], write: Write) -> None:

@@ -4,16 +4,47 @@ import pandas as pd
 
 from pumplife.lives.history import History
 from pumplife.lives.marks import kit_unknown
-from pumplife.records.read import Records
+
+QUESTIONS = {
+    # rule: what, consequence, remedy
+    "kit_not_written": (
+        "No kit, issue or finding says what was renewed.",
+        "Ages of the parts that may have been renewed count only up to here.",
+        "Write the kit, or none if nothing was fitted.",
+    ),
+    "part_not_named": (
+        "A breakdown that names no failed part.",
+        "One failure is shared among the parts renewed, by their hazards at that age.",
+        "Write failed_part, or none if no part failed.",
+    ),
+    "position_not_named": (
+        "One of several alike failed, their ages differ and nobody wrote which.",
+        "The lives of these positions that end here are set aside.",
+        "Write a finding with the position of the failed part.",
+    ),
+    "failed_and_kept": (
+        "A part was found failed and kept.",
+        "Its age counts only up to here.",
+        "Correct the finding: a failed part is renewed, a part that was kept is sound or worn.",
+    ),
+    "reason_not_known": (
+        "Nobody wrote in a known word whether this was a breakdown.",
+        "What was fitted counts; the lives that may have failed here are set aside.",
+        "Correct the reason, or say in plant.toml what the word means.",
+    ),
+    "found_failed_unseen_before": (
+        "Found failed with the pump running, installed before the records and never looked at.",
+        "That life is set aside: nothing says that it was sound when the records began.",
+        "Add a finding that shows the part sound on an earlier date.",
+    ),
+}
 
 
 def account_for_tickets(history: History, spans: pd.DataFrame) -> None:
     """Write one audit row per ticket, and one per question that the records leave open."""
     records, clock, tickets = history.records, history.clock, history.tickets
     unknown_kit = kit_unknown(history.visits, history.actions)
-    slots = history.actions.slots
-    kept = slots.loc[(slots["found"] == "failed") & (slots["action"] == "kept"), "visit"]
-    _say_open_questions(records, tickets, spans, unknown_kit["visit"], kept)
+    _say_open_questions(history, spans)
     _say_first_kits(history)
     ended = spans[spans["visit"] >= 0]
     counts = ended["keep"] & clock.known[ended["pump"]]
@@ -66,65 +97,25 @@ def _say_first_kits(history: History) -> None:
     )
 
 
-def _say_open_questions(
-    records: Records,
-    tickets: pd.DataFrame,
-    spans: pd.DataFrame,
-    unknown_kit: "pd.Series[int]",
-    kept: "pd.Series[int]",
-) -> None:
-    first = tickets.drop_duplicates("visit")
-    masked = spans.loc[spans["masked"], "visit"]
-    unequal = spans.loc[spans["unequal"], "visit"]
-    blind = spans.loc[spans["blind"], "visit"]
-    doubtful = spans.loc[spans["doubtful"], "visit"]
-    questions = (
-        (
-            "kit_not_written",
-            unknown_kit,
-            "No kit, issue or finding says what was renewed.",
-            "Ages of the parts that may have been renewed count only up to here.",
-            "Write the kit, or none if nothing was fitted.",
-        ),
-        (
-            "part_not_named",
-            masked,
-            "A breakdown that names no failed part.",
-            "One failure is shared among the parts renewed, by their hazards at that age.",
-            "Write failed_part, or none if no part failed.",
-        ),
-        (
-            "position_not_named",
-            unequal,
-            "One of several alike failed, their ages differ and nobody wrote which.",
-            "The lives of these positions that end here are set aside.",
-            "Write a finding with the position of the failed part.",
-        ),
-        (
-            "failed_and_kept",
-            kept,
-            "A part was found failed and kept.",
-            "Its age counts only up to here.",
-            "Correct the finding: a failed part is renewed, a part that was kept is sound or worn.",
-        ),
-        (
-            "reason_not_known",
-            doubtful,
-            "Nobody wrote in a known word whether this was a breakdown.",
-            "What was fitted counts; the lives that may have failed here are set aside.",
-            "Correct the reason, or say in plant.toml what the word means.",
-        ),
-        (
-            "found_failed_unseen_before",
-            blind,
-            "Found failed with the pump running, installed before the records and never looked at.",
-            "That life is set aside: nothing says that it was sound when the records began.",
-            "Add a finding that shows the part sound on an earlier date.",
-        ),
-    )
-    for rule, visits, what, consequence, remedy in questions:
-        rows = first[first["visit"].isin(set(visits))]
-        records.log.add_rows(
-            rows, rule=rule, severity="caution", what=what, consequence=consequence,
-            remedy=remedy, table="rebuilds",
-        )  # fmt: skip
+def _say_open_questions(history: History, spans: pd.DataFrame) -> None:
+    slots = history.actions.slots
+    kept = (slots["found"] == "failed") & (slots["action"] == "kept")
+    visits = {
+        "kit_not_written": kit_unknown(history.visits, history.actions)["visit"],
+        "part_not_named": spans.loc[spans["masked"], "visit"],
+        "position_not_named": spans.loc[spans["unequal"], "visit"],
+        "failed_and_kept": slots.loc[kept, "visit"],
+        "reason_not_known": spans.loc[spans["doubtful"], "visit"],
+        "found_failed_unseen_before": spans.loc[spans["blind"], "visit"],
+    }
+    first = history.tickets.drop_duplicates("visit")
+    for rule, (what, consequence, remedy) in QUESTIONS.items():
+        history.records.log.add_rows(
+            first[first["visit"].isin(set(visits[rule]))],
+            rule=rule,
+            severity="caution",
+            what=what,
+            consequence=consequence,
+            remedy=remedy,
+            table="rebuilds",
+        )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import pandas as pd
 
+from pumplife.report.tables import write_date
 from pumplife.report.words import Units, name_units
 
 if TYPE_CHECKING:
@@ -90,9 +91,9 @@ def study_units(study: ReadableStudy) -> Units:
 
 
 def study_window(study: ReadableStudy) -> str:
-    """Say which days the records cover."""
+    """Say which days the records cover; an end that nobody wrote shows as a dash."""
     plant = study.records.plant
-    return f"Records {plant.records_from:%Y-%m-%d} to {plant.records_to:%Y-%m-%d}."
+    return f"Records {write_date(plant.records_from)} to {write_date(plant.records_to)}."
 
 
 def is_invented(study: ReadableStudy) -> bool:

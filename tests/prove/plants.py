@@ -81,7 +81,7 @@ def cover_spoilt(seed: int) -> tuple[pd.DataFrame, pd.DataFrame]:
     found = find_recovered(plant.truth["failures"], records, lives)
     audit = records.log.frame()
     account = audit[audit["rule"] == "ticket_account"]
-    used = int((account["consequence"] == "counts in lives").sum())
+    used = int(account["consequence"].str.startswith("Used").sum())
     tickets = len(plant.tables["rebuilds"])
     row = {
         "seed": seed,
@@ -89,7 +89,7 @@ def cover_spoilt(seed: int) -> tuple[pd.DataFrame, pd.DataFrame]:
         "recovered": int(found.sum()),
         "tickets": tickets,
         "set_aside": tickets - used,
-        "assumed": int(account["what"].str.startswith("ticket used with an assumption").sum()),
+        "assumed": int((account["consequence"] == "Used with an assumption.").sum()),
         "early_found": bool((fits.table["early_share"] > 0).any()),
     }
     return beside_truth(fits, plant), pd.DataFrame([row])
