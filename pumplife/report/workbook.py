@@ -51,7 +51,8 @@ def write_workbook(study: ReadableStudy, path: Path) -> None:
     """
     with xlsxwriter.Workbook(str(path), OPTIONS) as book:
         # a fixed date, so that the same study makes the same file
-        made = study.records.plant.records_to.to_pydatetime()
+        last = study.records.plant.records_to  # not the clock: same input, same bytes
+        made = (pd.Timestamp(0) if pd.isna(last) else last).to_pydatetime()
         book.set_properties({"title": f"{study.records.plant.name}: study", "created": made})
         names = [name for name in [*TABLES, *sorted(study.tables)] if name in study.tables]
         names = list(dict.fromkeys(names))
