@@ -21,7 +21,7 @@ def _parser() -> argparse.ArgumentParser:
     study = jobs.add_parser("study", help="the whole job: audit, lives, intervals, stock, budget")
     study.add_argument("folder", type=Path, help="plant folder, or one .xlsx with a sheet a table")
     study.add_argument("--out", type=Path, required=True, help="folder for the results")
-    study.add_argument("--seed", type=int, default=1, help="seed of the random draws (default 1)")
+    study.add_argument("--seed", type=_seed, default=1, help="seed of the random draws (default 1)")
     audit = jobs.add_parser("audit", help="only what is wrong with the records")
     audit.add_argument("folder", type=Path, help="plant folder, or one .xlsx with a sheet a table")
     audit.add_argument("--all", action="store_true", help="also the account of every ticket")
@@ -30,10 +30,21 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _seed(word: str) -> int:
+    if not word.isdigit():
+        raise argparse.ArgumentTypeError(f"{word} is no whole number from 0 up")
+    return int(word)
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one job; returns 0 done, 1 the records stop the study, 2 wrong call."""
     options = _parser().parse_args(arguments)
-    from pumplife.errors import PumplifeError, RecordError, SettingError  # noqa: PLC0415
+    from pumplife.errors import (  # noqa: PLC0415
+        FolderError,
+        PumplifeError,
+        RecordError,
+        SettingError,
+    )
 
     try:
         if options.job == "new":
@@ -41,12 +52,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if options.job == "audit":
             return _audit(options.folder, everything=options.all)
         return _study(options.folder, options.out, options.seed)
-    except (RecordError, SettingError) as error:
-        _say(str(error), sys.stderr)
-        return STOPPED
     except PumplifeError as error:
         _say(str(error), sys.stderr)
-        return WRONG_CALL
+        unreadable = isinstance(error, FolderError) and options.folder.exists()
+        records_at_fault = unreadable or isinstance(error, RecordError | SettingError)
+        return STOPPED if records_at_fault else WRONG_CALL
     except KeyboardInterrupt:
         _say("Interrupted; nothing was written.", sys.stderr)
         return WRONG_CALL
@@ -100,7 +110,7 @@ def _study(folder: Path, out: Path, seed: int) -> int:
     from pumplife.report.write import check_output, write_study  # noqa: PLC0415
     from pumplife.study import STEPS, run_study  # noqa: PLC0415
 
-    check_output(out)
+    check_output(out, folder)
     with tqdm(total=len(STEPS) + 1, disable=None, leave=False) as bar:
 
         def told(step: str) -> None:

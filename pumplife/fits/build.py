@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from pumplife.fits.groups import (
+    GROUP_KEYS,
     WORN_SHARE,
     FitRows,
     number_groups,
@@ -94,7 +95,7 @@ def fit_lives(
     groups, group = number_groups(lives.table)
     plain = plain_rows(lives.table, group)
     event = lives.table["event"].to_numpy(np.int64)
-    share = _settle_shares(plain, event, lives.table["share_failed"].to_numpy(float))
+    share = _settle_shares(lives, groups, plain)
     settled = replace(lives, table=lives.table.assign(share_failed=share))
     rows = share_out(plain, share, event >= 0)
     groups, rows = _add_second_endpoint(settled.table, groups, group, rows)
@@ -103,13 +104,38 @@ def fit_lives(
     return fits, settled
 
 
-def _settle_shares(plain: FitRows, event: Ints, share: Floats) -> Floats:
+def _settle_shares(lives: Lives, groups: pd.DataFrame, plain: FitRows) -> Floats:
+    """Shares of breakdowns that named no part, by the hazards of their candidates."""
+    share = lives.table["share_failed"].to_numpy(float)
+    event = lives.table["event"].to_numpy(np.int64)
     if not np.any(event >= 0):
         return share
     settled = share_masked(
-        plain.lower, plain.upper, plain.entry, plain.weight, group=plain.group, event=event
+        plain.lower,
+        plain.upper,
+        plain.entry,
+        plain.weight,
+        group=plain.group,
+        event=event,
+        other_rate=_unseen_rates(lives, groups, plain, event),
     )
     return np.where(event >= 0, settled, share)
+
+
+def _unseen_rates(lives: Lives, groups: pd.DataFrame, plain: FitRows, event: Ints) -> Floats:
+    """Failure rate of candidates of unknown age beside each life of a shared breakdown.
+
+    Their age isn't known, so they fail at the mean rate of their group [1 / usage unit].
+    """
+    failed = (event < 0) & np.isfinite(plain.upper)
+    exposure = np.bincount(plain.group, plain.lower - plain.entry, len(groups))
+    failures = np.bincount(plain.group, failed, len(groups))
+    rate = np.divide(failures, exposure, out=np.zeros(len(groups)), where=exposure > 0)
+    keyed = groups.assign(rate=rate)
+    unseen = lives.unseen.merge(keyed, on=GROUP_KEYS, suffixes=("", "_group"))
+    unseen = unseen[unseen["size_mm_group"].isna() | (unseen["size_mm_group"] == unseen["size_mm"])]
+    beside = unseen.groupby("event")["rate"].sum()
+    return pd.Series(event).map(beside).fillna(0.0).to_numpy(float)
 
 
 def _add_second_endpoint(
@@ -159,7 +185,14 @@ def _fit_groups(groups: pd.DataFrame, rows: FitRows, *, seed: int, draws: int) -
     table = _points_and_bounds(groups, rows, likely, posterior, early)
     table = _derived(table, posterior.draws)
     table["lognormal_gain"] = lognormal_gains(table, rows)
-    columns = ["failures", "shape_low", "shape_high", "early_share", "lognormal_gain"]
+    columns = [
+        "failures",
+        "shared_failures",
+        "shape_low",
+        "shape_high",
+        "early_share",
+        "lognormal_gain",
+    ]
     facts = table[columns].to_numpy(float)
     table["verdict"] = [
         describe_fit(**dict(zip(columns, row, strict=True))) for row in facts.tolist()
@@ -191,6 +224,8 @@ def _points_and_bounds(
         table[f"{name}_low"] = np.where(none, np.nan, np.minimum(low, point))
         table[f"{name}_high"] = np.where(none, np.nan, np.maximum(high, point))
     table["scale_low"] = np.where(none, _bounds_without_failure(rows, groups), table["scale_low"])
+    shared = rows.weight * (np.isfinite(rows.upper) & (rows.weight < 1.0))
+    table["shared_failures"] = np.bincount(rows.group, shared, count)
     table["early_share"] = np.where(found, early.share[early.group_family], 0.0)
     table["early_scale"] = np.where(found, early.early_scale[early.group_family], np.nan)
     reached = np.where(np.isfinite(rows.upper), rows.upper, rows.lower)

@@ -9,10 +9,13 @@ EVIDENCE_STEPS: tuple[tuple[float, str], ...] = (
     (float("inf"), "good: {failures} failures"),
 )
 
+SHARED_NOTICED = 0.25  # share of failures without a name from which the verdict speaks of them
+
 
 def describe_fit(
     *,
     failures: float,
+    shared_failures: float,
     shape_low: float,
     shape_high: float,
     early_share: float,
@@ -24,6 +27,8 @@ def describe_fit(
     ----------
     failures : float
         Number of failures; shared ones count as their share.
+    shared_failures : float
+        Those of them that come from breakdowns in which no part was named.
     shape_low, shape_high : float
         90 % bounds of the shape [-]; NaN where there is none.
     early_share : float
@@ -34,10 +39,15 @@ def describe_fit(
     words = [next(text for limit, text in EVIDENCE_STEPS if failures < limit)]
     if early_share > 0:
         words.append(f"early lives found: {early_share:.1%} end soon after assembly")
+    if failures >= 0.5 and shared_failures > SHARED_NOTICED * failures:
+        words.append(
+            f"{shared_failures:.3g} of them only shared out from breakdowns that named no part, "
+            "so the bounds are too narrow"
+        )
     if failures >= 0.5:
         words.append(_wear_words(shape_low, shape_high))
     if lognormal_gain > 2:
-        words.append("a lognormal life fits better, look at both")
+        words.append("a lognormal life fits these records better")
     return "; ".join(words).format(failures=f"{failures:.3g}")
 
 

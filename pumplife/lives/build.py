@@ -16,7 +16,7 @@ import pandas as pd
 from pumplife.lives.account import account_for_tickets
 from pumplife.lives.days import Floats
 from pumplife.lives.history import History, read_history
-from pumplife.lives.label import fitted_after, label_lives
+from pumplife.lives.label import fitted_after, label_lives, label_unseen
 from pumplife.lives.marks import blamed_parts
 from pumplife.lives.points import MARK, Points, lay_points
 from pumplife.lives.sides import positions_now, visits_by_side
@@ -37,16 +37,22 @@ class Lives:
         breakdown named no part (`event` numbers that breakdown, -1 elsewhere).
     now : DataFrame
         One row per wearing position of pumps in service at the end of the records:
-        [pump, pump_id, side, part, part_no, position, material, variant, age, known, start_on].
+        [pump, pump_id, side, part, part_no, position, material, variant, kit, age, known, most,
+        start_on].
     visits : DataFrame
         One row per visit and side: [pump, pump_id, rebuild_id, day, service, size_mm, site,
-        side, reason, breakdown, kit, whole, renewed, failed_part, age, labour_h, downtime_h,
-        waited_h, other_cost].
+        side, reason, breakdown, kit, whole, renewed, failed_part, age (usage since the last
+        whole renewal), age_of_kit (since the last kit), labour_h, downtime_h, waited_h,
+        other_cost].
+    unseen : DataFrame
+        Parts of unknown age among which the failure of a breakdown with no part named may lie:
+        [event, service, side, part, material, variant, size_mm].
     """
 
     table: pd.DataFrame
     now: pd.DataFrame
     visits: pd.DataFrame
+    unseen: pd.DataFrame
 
     def __repr__(self) -> str:
         return f"Lives({len(self.table)} lives, {len(self.visits)} visits)"
@@ -67,6 +73,7 @@ def build_lives(records: Records, duty: Duty, clock: UsageClock) -> Lives:
         table=label_lives(history, points, fitted, usable),
         now=positions_now(history, points, fitted),
         visits=visits_by_side(history),
+        unseen=label_unseen(history, points, fitted, spans[spans["masked"] & ~spans["known"]]),
     )
 
 
@@ -90,6 +97,7 @@ def _spans(history: History, points: Points) -> pd.DataFrame:
             "origin_day": points.origin_day[start],
             "entry": points.usage[start] - origin,
             "age": points.usage[end] - origin,
+            "known": points.known[start],
             "keep": points.known[start],
         }
     )

@@ -2,11 +2,12 @@
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from pumplife.lives.days import date_of
 from pumplife.lives.history import History
 from pumplife.lives.points import BEGIN, Points
-from pumplife.lives.positions import wearing_parts
+from pumplife.lives.positions import kit_parts, wearing_parts
 
 LIFE_COLUMNS = [
     "pump_id", "site", "service", "size_mm", "side", "part", "position", "material",
@@ -25,12 +26,21 @@ def fitted_after(history: History, points: Points) -> pd.DataFrame:
     part_no = words[latest]
     parts = wearing_parts(history.records).set_index("part_no")[["material", "variant"]]
     about = parts.reindex(part_no).fillna("").reset_index(drop=True)
-    kit = history.actions.kits.drop_duplicates("visit").set_index("visit")["kit"]
-    fitted_kit = pd.Series(points.visit).map(kit).fillna("").to_numpy(object)
+    fitted_kit = _kit_of_points(history, points)
     fitted_kit = np.where(
         points.kind == BEGIN, first["kit"].to_numpy(object)[points.pos], fitted_kit
     )
     return about.assign(part_no=part_no, kit=fitted_kit[points.state])
+
+
+def _kit_of_points(history: History, points: Points) -> NDArray[np.object_]:
+    """The kit that the visit at each point fitted on the side of its position, "" for none."""
+    sides = kit_parts(history.records)[["kit", "side"]].drop_duplicates()
+    fitted = history.actions.kits.merge(sides, on="kit").drop_duplicates(["visit", "side"])
+    side = history.positions["side"].to_numpy(object)[points.pos]
+    here = pd.DataFrame({"visit": points.visit, "side": side})
+    kit = here.merge(fitted[["visit", "side", "kit"]], on=["visit", "side"], how="left")["kit"]
+    return kit.fillna("").to_numpy(object)
 
 
 def label_lives(
@@ -81,3 +91,24 @@ def label_lives(
         }
     )
     return table[LIFE_COLUMNS]
+
+
+def label_unseen(
+    history: History, points: Points, fitted: pd.DataFrame, spans: pd.DataFrame
+) -> pd.DataFrame:
+    """What sat in positions of unknown age at the end of these stretches, see `Lives.unseen`."""
+    pump = spans["pump"].to_numpy(np.int64)
+    start, pos = spans["start"].to_numpy(np.int64), spans["pos"].to_numpy(np.int64)
+    stint = history.duty.stints.iloc[history.duty.at(pump, points.day[start])]
+    place, about = history.positions.iloc[pos], fitted.iloc[start]
+    return pd.DataFrame(
+        {
+            "event": spans["event"].to_numpy(np.int64),
+            "service": stint["service"].to_numpy(object),
+            "side": place["side"].to_numpy(object),
+            "part": place["part"].to_numpy(object),
+            "material": about["material"].to_numpy(object),
+            "variant": about["variant"].to_numpy(object),
+            "size_mm": stint["size_mm"].to_numpy(float),
+        }
+    )

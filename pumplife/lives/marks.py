@@ -152,19 +152,27 @@ def _masked(
 ) -> pd.DataFrame:
     """Positions among which the failure of a breakdown lies when no part was named.
 
-    Those that the visit renewed, or every position where nobody wrote what was renewed.
+    Those of the parts that the visit renewed, in whole or in part, or every position where
+    nobody wrote what was renewed; where fluid got out, only parts that can let it out.
     """
-    breakdown = visits[visits["reason"].isin(["breakdown"])]
+    breakdown = visits[visits["reason"] == "breakdown"]
     nothing_failed = tickets.loc[tickets["failed_part"] == "none", "visit"]
     named = set(blamed["visit"]) | set(marks.loc[marks["failed"] | marks["candidate"], "visit"])
     open_visits = breakdown[~breakdown["visit"].isin(named | set(nothing_failed))]
-    renewed = marks[marks["renewed"] & marks["visit"].isin(open_visits["visit"])]
-    renewed = renewed[~renewed["found"].isin(["sound", "worn"])]
-    silent = open_visits[~open_visits["visit"].isin(renewed["visit"])]
+    touched = marks[(marks["renewed"] | marks["cut"]) & marks["visit"].isin(open_visits["visit"])]
+    touched = touched[~touched["found"].isin(["sound", "worn"])]
+    silent = open_visits[~open_visits["visit"].isin(touched["visit"])]
     everywhere = silent[["visit", "pump"]].merge(positions[["pump", "pos"]], on="pump")
-    return pd.concat(
-        [
-            renewed[["visit", "pos"]].assign(masked=True),
-            everywhere[["visit", "pos"]].assign(masked=True, cut=True),
-        ]
-    )
+    masked = pd.concat([touched[["visit", "pos"]], everywhere[["visit", "pos"]]])
+    masked = _only_releasing(masked, open_visits, positions)
+    return pd.concat([masked.assign(masked=True), everywhere[["visit", "pos"]].assign(cut=True)])
+
+
+def _only_releasing(
+    masked: pd.DataFrame, visits: pd.DataFrame, positions: pd.DataFrame
+) -> pd.DataFrame:
+    """Of a breakdown that let fluid out keep the parts that can, if it has any."""
+    out = visits.loc[visits["released"].isin(["air_side", "outside"]), "visit"]
+    can = masked["pos"].map(positions.set_index("pos")["releases"])
+    some = can.groupby(masked["visit"]).transform("any")
+    return masked[can | ~some | ~masked["visit"].isin(out)]

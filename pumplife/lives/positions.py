@@ -13,15 +13,22 @@ LABELS = {
 
 
 def wearing_parts(records: Records) -> pd.DataFrame:
-    """Part numbers whose lives are fitted: [part_no, part, side, material, variant, per_pump]."""
+    """Part numbers whose lives are fitted.
+
+    [part_no, part, side, material, variant, size_mm, per_pump, releases]; `releases` = its
+    failure lets process fluid out, yes for a diaphragm where nobody wrote otherwise.
+    """
     parts = records.table("parts")
+    usual = parts["part"].str.contains("diaphragm", case=False)
+    told = parts["releases_fluid"]
+    parts = parts.assign(releases=(told == "yes") | ((told == "") & usual))
     wears = parts[(parts["wears"] == "yes") | (parts["wears"] == "")]
-    columns = ["part_no", "part", "side", "material", "variant", "size_mm", "per_pump"]
+    columns = ["part_no", "part", "side", "material", "variant", "size_mm", "per_pump", "releases"]
     return wears[columns].drop_duplicates("part_no").reset_index(drop=True)
 
 
 def kit_parts(records: Records) -> pd.DataFrame:
-    """Wearing parts in each kit: [kit, part_no, part, side, material, variant, quantity]."""
+    """Wearing parts in each kit: [kit, part_no, quantity] and what `wearing_parts` says of them."""
     contents = records.table("kit_contents")[["kit", "part_no", "quantity"]]
     joined = contents.merge(wearing_parts(records), on="part_no")
     return joined.drop_duplicates(["kit", "part_no"]).reset_index(drop=True)
@@ -48,7 +55,7 @@ def _parts_by_size(records: Records, pump: np.ndarray) -> pd.DataFrame:
 
 
 def pump_parts(records: Records, tickets: pd.DataFrame, named: pd.DataFrame) -> pd.DataFrame:
-    """Wearing parts of every pump: [pump, part, side, n, kitted].
+    """Wearing parts of every pump: [pump, part, side, n, releases].
 
     `tickets` [pump, kit], `named` [pump, part] parts that tickets or findings name.
     A pump's parts are those of its kits and those named on its own tickets; a side without
@@ -60,17 +67,17 @@ def pump_parts(records: Records, tickets: pd.DataFrame, named: pd.DataFrame) -> 
     bare = by_size.merge(kitted, on=["pump", "side"], how="left")
     bare = bare[bare["has_kit"].isna()]
     spoken = by_size.merge(named.drop_duplicates(), on=["pump", "part"])
-    columns = ["pump", "part", "side", "per_pump"]
+    columns = ["pump", "part", "side", "per_pump", "releases"]
     every = pd.concat([from_kits[columns], bare[columns], spoken[columns]], ignore_index=True)
     grouped = every.groupby(["pump", "part"], as_index=False).agg(
-        side=("side", "first"), n=("per_pump", "max")
+        side=("side", "first"), n=("per_pump", "max"), releases=("releases", "any")
     )
     grouped["n"] = grouped["n"].fillna(1).clip(lower=1).astype(int)
     return grouped
 
 
 def build_positions(parts_of_pumps: pd.DataFrame) -> pd.DataFrame:
-    """One row per wearing position: [pump, part, side, slot, n, position], sorted."""
+    """One row per wearing position: [pump, part, side, slot, n, position, releases], sorted."""
     n = parts_of_pumps["n"].to_numpy(int)
     rows = np.repeat(np.arange(len(parts_of_pumps)), n)
     positions = parts_of_pumps.iloc[rows].reset_index(drop=True)

@@ -12,15 +12,16 @@ from pumplife.records.plant import to_days
 
 NOW_COLUMNS = [
     "pump", "pump_id", "side", "part", "part_no", "position", "material", "variant", "kit",
-    "age", "known", "start_on",
+    "age", "known", "most", "start_on",
 ]  # fmt: skip
 
 
 def positions_now(history: History, points: Points, fitted: pd.DataFrame) -> pd.DataFrame:
     """Age of every wearing position at the end of the records [usage units].
 
-    `known` is "yes", or "at least" where the last renewal was not seen; pumps retired by
-    then are left out.
+    `known` is "yes", or "at least" where the last renewal was not seen; `most` is then the age
+    if nothing was renewed when it was lost from sight (inf where that isn't known either). Pumps
+    retired by then are left out.
     """
     records, positions = history.records, history.positions
     last = np.flatnonzero(points.kind == END)
@@ -31,6 +32,10 @@ def positions_now(history: History, points: Points, fitted: pd.DataFrame) -> pd.
     about = fitted.iloc[last].reset_index(drop=True)
     seen_from = points.usage[points.state[last]]
     since = np.where(points.known[last], points.origin_usage[last], seen_from)
+    before = np.maximum(points.state[last] - 1, 0)
+    traced = points.known[before] & (points.pos[before] == points.pos[last])
+    longest = np.where(traced, points.usage[last] - points.origin_usage[before], np.inf)
+    age = points.usage[last] - since
     now = pd.DataFrame(
         {
             "pump": pump,
@@ -42,8 +47,9 @@ def positions_now(history: History, points: Points, fitted: pd.DataFrame) -> pd.
             "material": about["material"],
             "variant": about["variant"],
             "kit": about["kit"],
-            "age": points.usage[last] - since,
+            "age": age,
             "known": np.where(points.known[last], "yes", "at least"),
+            "most": np.where(points.known[last], age, longest),
             "start_on": date_of(np.where(points.known[last], points.origin_day[last], np.nan)),
         }
     )
@@ -71,8 +77,8 @@ def _renewal_share(marks: pd.DataFrame, positions: pd.DataFrame) -> pd.DataFrame
     return done.assign(renewed=True)[["visit", "side", "renewed", "whole"]]
 
 
-def _age_at(history: History, sides: pd.DataFrame) -> Floats:
-    """Usage since the side's last whole renewal, NaN where none was seen [usage units]."""
+def _age_at(history: History, sides: pd.DataFrame, restarts: "pd.Series[bool]") -> Floats:
+    """Usage since the side's last visit that `restarts`, NaN where none was seen [usage units]."""
     records, clock, positions = history.records, history.clock, history.positions
     begin = begin_of_positions(records, positions).assign(
         pump=positions["pump"], side=positions["side"]
@@ -80,7 +86,7 @@ def _age_at(history: History, sides: pd.DataFrame) -> Floats:
     begin = begin.drop_duplicates(["pump", "side"])
     keyed = sides.reset_index(names="at").merge(begin, on=["pump", "side"], how="left")
     keyed = keyed.sort_values(["pump", "side", "day", "order"], kind="stable")
-    whole_day = keyed["day"].where(keyed["whole"])
+    whole_day = keyed["day"].where(restarts[keyed["at"]].to_numpy())
     side = [keyed["pump"], keyed["side"]]
     previous = whole_day.groupby(side).ffill().groupby(side).shift()
     origin = previous.fillna(keyed["origin"].where(keyed["known"].isin([True])))
@@ -110,7 +116,8 @@ def visits_by_side(history: History) -> pd.DataFrame:
     blamed = tickets.loc[~tickets["failed_part"].isin(["", "none"])].drop_duplicates("visit")
     sides["failed_part"] = sides["visit"].map(blamed.set_index("visit")["failed_part"]).fillna("")
     sides["kit"] = sides["kit"].fillna("")
-    sides["age"] = _age_at(history, sides)
+    sides["age"] = _age_at(history, sides, sides["whole"])
+    sides["age_of_kit"] = _age_at(history, sides, sides["whole"] | (sides["kit"] != ""))
     number = sides.groupby("visit")["visit"].transform("size")
     lost = sides["production_lost_h"]
     sides["downtime_h"] = lost.fillna(sides["downtime_h"] - sides["waited_h"].fillna(0.0))

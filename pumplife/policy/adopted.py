@@ -50,6 +50,37 @@ def _adopted_row(records: Records, group: SideGroup) -> pd.Series[Any] | None:
     return rows.loc[fits].iloc[int(np.argmax(close.to_numpy()))]
 
 
+def say_unmatched(records: Records, groups: tuple[SideGroup, ...]) -> None:
+    """Name every adopted row that no pump group follows."""
+    matched = [_adopted_row(records, group) for group in groups]
+    used = {int(row["row"]) for row in matched if row is not None}
+    rows = records.table("adopted")
+    records.log.add_rows(
+        rows[~rows["row"].isin(used)],
+        severity="caution",
+        rule="adopted_unmatched",
+        table="adopted",
+        what="No pump group of that service, size, side, kit and hazard is in service.",
+        consequence="The adopted interval is followed by no pump.",
+        remedy="Correct the row, or remove it.",
+    )
+
+
+def _say_over_limit(
+    records: Records, group: SideGroup, decision: Decision, row: pd.Series[Any]
+) -> None:
+    """An adopted interval beyond a limit is a caution; the limit is followed instead."""
+    records.log.add(
+        "caution",
+        f"{group.title}: the adopted interval goes beyond the limit of {decision.limit:,.0f}.",
+        rule="adopted_beyond_limit",
+        table="adopted",
+        row=int(row["row"]),
+        consequence="Due list, stock and orders keep to the limit.",
+        remedy="Adopt an interval within the limit.",
+    )
+
+
 def review_row(records: Records, group: SideGroup, decision: Decision) -> dict[str, Any]:
     """The adopted interval, what keeping it costs, and whether to look at it again."""
     if decision.adopted is None:
@@ -58,8 +89,9 @@ def review_row(records: Records, group: SideGroup, decision: Decision) -> dict[s
     usage = float(group.usage_per_year.sum())
     keeping = usage * float((decision.adopted.money - decision.advised.money).mean())
     row = _adopted_row(records, group)
-    limits = [value for value in decision.advice.limits.values() if value > 0.0]
-    over = adopted > min(limits, default=np.inf) * (1.0 + 1e-9)
+    over = adopted > decision.limit * (1.0 + 1e-9)
+    if over and row is not None:
+        _say_over_limit(records, group, decision, row)
     dearer = keeping > WORTH_CHANGING * usage * float(decision.advised.money.mean())
     due = row is not None and row["review_on"] <= records.plant.records_to
     reasons = [

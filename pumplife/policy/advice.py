@@ -10,7 +10,7 @@ import pandas as pd
 from scipy.interpolate import PchipInterpolator
 
 from pumplife.lives.build import Lives
-from pumplife.policy.adopted import adopted_interval, review_row
+from pumplife.policy.adopted import adopted_interval, review_row, say_unmatched
 from pumplife.policy.decide import (
     FAILED_PART,
     Decision,
@@ -21,7 +21,7 @@ from pumplife.policy.decide import (
 from pumplife.policy.due import build_due
 from pumplife.policy.groups import SideGroup, build_groups
 from pumplife.policy.interval import CostCurve
-from pumplife.policy.pump import FloatArray
+from pumplife.policy.pump import FloatArray, SideLife
 from pumplife.policy.verdict import describe_decision
 from pumplife.records.duty import Duty
 from pumplife.records.read import Records
@@ -40,7 +40,8 @@ INTERVAL_COLUMNS = (
     "service", "size_mm", "side", "kit", "hazard", "pumps", "policy", "interval", "near_best_low",
     "near_best_high", "interval_weeks", "cost_rate", "cost_rate_run_to_failure",
     "cost_rate_today", "saving_per_year", "saving_low", "saving_high", "saving_vs_run_to_failure",
-    "prob_better", "failure_prob_at_interval", "ruptures_per_year", "binding_limit", "rate_unit",
+    "prob_better", "failure_prob_at_interval", "release_prob", "ruptures_per_year",
+    "binding_limit", "rate_unit",
     "saving_cash", "saving_labour_h", "saving_downtime_h", "loss_if_wrong", "adopted_interval",
     "cost_of_keeping", "review", "common_interval", "cost_of_common",
     "actual_cost_per_breakdown", "tickets_priced", "verdict", "cost_rate_failed_part",
@@ -114,6 +115,7 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
     groups = () if withheld else build_groups(records, duty, clock, lives, fits)
     decisions = tuple(_decide(records, group) for group in groups)
     intervals = _intervals_table(records, lives, fits, groups, decisions)
+    say_unmatched(records, groups)
     factor, unit = RATE_UNITS[records.plant.usage_unit]
     return Advice(
         groups=groups,
@@ -220,12 +222,22 @@ def _decision_row(records: Records, group: SideGroup, decision: Decision) -> dic
         "prob_better": float(np.mean(decision.advised.money < never)),
         "prob_planning_pays": advice.prob_planning_pays,
         "failure_prob_at_interval": advice.failure_prob if finite else np.nan,
+        "release_prob": _release_prob(group, decision) if finite else np.nan,
         "ruptures_per_year": usage * float(releasing) if group.releases.any() else np.nan,
         "binding_limit": "" if advice.binding_limit == "cost" else advice.binding_limit,
         "rate_unit": f"{records.plant.currency} {unit}".strip(),
         "planned_cost": decision.costs.planned_money,
         "failure_cost": _mean_failure(decision),
     }
+
+
+def _release_prob(group: SideGroup, decision: Decision) -> float:
+    """Chance of a release within one interval at its 95 % bound; NaN where it isn't hazardous."""
+    if group.hazard != "hazardous" or not group.releases.any():
+        return np.nan
+    exposed = SideLife(lives=group.lives, count=group.count * group.releases.astype(float))
+    alive = exposed.survival(np.array([[decision.interval]]))
+    return float(np.quantile(1.0 - alive, 0.95))
 
 
 def _mean_failure(decision: Decision) -> float:
@@ -299,7 +311,7 @@ def _add_common(
         for row, group, decision in members:
             at = float(expected_cost(decision, np.array([min(interval, 1e300)]))[0])
             usage = float(group.usage_per_year.sum())
-            table.loc[row, "common_interval"] = _blank(interval)
+            table.loc[row, "common_interval"] = _blank(min(interval, decision.limit))
             table.loc[row, "cost_of_common"] = usage * (at - float(decision.advised.money.mean()))
     return table
 

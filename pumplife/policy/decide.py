@@ -22,7 +22,9 @@ from pumplife.policy.pump import FloatArray, integrate_to
 PLANNED = "planned kit"
 RUN_TO_FAILURE = "run to failure"
 FAILED_PART = "run to failure, failed part only"
-CLEARLY_CHEAPER = 0.99  # renewing the failed part alone must undercut the rest by 1 %
+CLEARLY_CHEAPER = 0.95  # renewing the failed part alone must undercut the rest by 5 %
+CLEARLY_SURE = 0.9  # and be the cheaper way with this probability
+SEEN = 0.5  # fewer failures than this are none (a breakdown may be shared among several parts)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -69,8 +71,18 @@ class Decision:
 
     @property
     def followed_interval(self) -> float:
-        """What the due list follows: the adopted interval, else the advised one [usage]."""
-        return self.interval if np.isnan(self.adopted_interval) else self.adopted_interval
+        """What the due list follows [usage]: the adopted interval, else the advised one.
+
+        A limit caps what the plant has adopted, too.
+        """
+        if np.isnan(self.adopted_interval):
+            return self.interval
+        return min(self.adopted_interval, self.limit)
+
+    @property
+    def limit(self) -> float:
+        """The strictest limit that can be kept [usage]; inf where there is none."""
+        return min((value for value in self.advice.limits.values() if value > 0.0), default=np.inf)
 
     @property
     def followed_kit_share(self) -> float:
@@ -111,13 +123,16 @@ def decide_group(
         maximum=group.maximum,
         releasing=group.releases if group.hazard == "hazardous" else None,
         release_target=release_target,
+        failures_seen=group.failures >= SEEN,
     )
     planned, never = rates_of(advice.at_interval), rates_of(advice.at_failure)
     alone = failed_part_rates(group.lives.mean(), group.count)
     cost_alone = cost_rates(costs, alone)
     best = cost_rates(costs, planned)
     alone_pays = (
-        np.isinf(advice.interval) and cost_alone.money.mean() < CLEARLY_CHEAPER * best.money.mean()
+        np.isinf(advice.interval)
+        and cost_alone.money.mean() < CLEARLY_CHEAPER * best.money.mean()
+        and np.mean(cost_alone.money < best.money) >= CLEARLY_SURE
     )
     policy = PLANNED if np.isfinite(advice.interval) else RUN_TO_FAILURE
     today = _events_today(group, advice, alone, never)
@@ -182,6 +197,5 @@ def expected_cost(decision: Decision, interval: FloatArray) -> FloatArray:
     [money / usage unit]
     """
     advice = decision.advice
-    limit = min((value for value in advice.limits.values() if value > 0.0), default=np.inf)
-    kept = np.minimum(interval, min(limit, float(advice.times[-1])))
+    kept = np.minimum(interval, min(decision.limit, float(advice.times[-1])))
     return np.interp(np.log(kept), np.log(advice.times), advice.expected)

@@ -89,7 +89,7 @@ def _group_rows(number: int, group: SideGroup, decision: Decision, today: float)
             "hazard": group.hazard,
             "clock_day": group.clock_day,
             "age_now": group.clock_age,
-            "age_known": np.where(group.clock_known, "yes", "at least"),
+            "age_known": np.where(group.clock_known & group.known.all(axis=1), "yes", "at least"),
             "due_usage": interval if np.isfinite(interval) else np.nan,
             "due_day": due_day,
             "first_day": day_of(low),
@@ -152,13 +152,22 @@ def _add_risk(
                 np.maximum(np.nan_to_num(rows["do_day"].to_numpy(float) - today), 0.0),
             ]
         )
-        ages = PositionAges(age=group.age, known=group.known, top=decision.followed_interval)
-        chance = failure_chance(group.position_lives, ages, span * group.rate)
-        extra = float(np.mean(decision.costs.failure_money) - decision.costs.planned_money)
+        ages = PositionAges(
+            age=group.age,
+            known=group.known,
+            most=np.minimum(group.most, _below(decision.followed_interval, group.age)),
+        )
+        chance, share = failure_chance(group.position_lives, ages, span * group.rate)
+        extra = (decision.costs.failure_money - decision.costs.planned_money)[group.part_of]
         due.loc[rows.index, "quarter"] = chance[0]
         due.loc[rows.index, "by_due"] = np.where(rows["do_day"].notna(), chance[1], np.nan)
-        due.loc[rows.index, "cost_of_waiting"] = chance[0] * max(extra, 0.0)
+        due.loc[rows.index, "cost_of_waiting"] = chance[0] * np.maximum(share[0] @ extra, 0.0)
     return due
+
+
+def _below(interval: float, least: FloatArray) -> FloatArray:
+    """The interval as a bound on ages not known, unless they are beyond it already."""
+    return np.where(least < interval, interval, np.inf)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -170,21 +179,23 @@ class PositionAges:
     age : float array (pumps, positions)
         [usage]; where not known, the least that it can be.
     known : bool array (pumps, positions)
-    top : float
-        Followed interval, below which unknown ages lie [usage]; inf where there is none.
+    most : float array (pumps, positions)
+        The most that an unknown age can be [usage]; inf where nothing bounds it.
     """
 
     age: FloatArray
     known: np.ndarray[tuple[int, int], np.dtype[np.bool_]]
-    top: float
+    most: FloatArray
 
     def __repr__(self) -> str:
         """Say the size."""
         return f"<PositionAges: {self.age.shape} pumps x positions>"
 
 
-def failure_chance(lives: LifeDraws, ages: PositionAges, usage: FloatArray) -> FloatArray:
-    """Posterior probability that some position fails within more usage.
+def failure_chance(
+    lives: LifeDraws, ages: PositionAges, usage: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Posterior probability that some position fails within more usage, and which it is.
 
     Parameters
     ----------
@@ -197,7 +208,9 @@ def failure_chance(lives: LifeDraws, ages: PositionAges, usage: FloatArray) -> F
 
     Returns
     -------
-    float array (spans, pumps)
+    chance : float array (spans, pumps)
+    share : float array (spans, pumps, positions)
+        Share of each position in it, by its own chance.
     """
     step = max(1, lives.shape.shape[1] // MOST_DRAWS)
     thinned = LifeDraws(
@@ -208,15 +221,16 @@ def failure_chance(lives: LifeDraws, ages: PositionAges, usage: FloatArray) -> F
     )
     block = max(1, BLOCK_CELLS // thinned.shape.size)
     starts = range(0, ages.age.shape[0], block)
-    return np.concatenate(
-        [_block_chance(thinned, ages, usage, slice(at, at + block)) for at in starts], axis=1
-    )
+    parts = [_block_chance(thinned, ages, usage, slice(at, at + block)) for at in starts]
+    chance, own = (np.concatenate(column, axis=1) for column in zip(*parts, strict=True))
+    total = own.sum(axis=2, keepdims=True)
+    return chance, np.divide(own, total, out=np.zeros_like(own), where=total > 0.0)
 
 
 def _block_chance(
     lives: LifeDraws, ages: PositionAges, usage: FloatArray, pumps: slice
-) -> FloatArray:
-    """Failure chance of some pumps, (spans, pumps)."""
+) -> tuple[FloatArray, FloatArray]:
+    """Failure chance of some pumps, (spans, pumps), and of their positions."""
     age = ages.age[pumps, :, None]
     more = usage[:, pumps, None, None]
     pump, position = np.nonzero(~ages.known[pumps])
@@ -227,18 +241,19 @@ def _block_chance(
     if pump.size:
         least = ages.age[pumps][pump, position][:, None]
         spans = usage[:, pumps][:, pump][..., None]
-        left[:, pump, position] = _stationary_left(lives[position], least, spans, ages.top)
-    return np.asarray(1.0 - left.prod(axis=2).mean(axis=-1))
+        most = ages.most[pumps][pump, position][:, None]
+        left[:, pump, position] = _stationary_left(lives[position], least, spans, most)
+    return 1.0 - left.prod(axis=2).mean(axis=-1), 1.0 - left.mean(axis=-1)
 
 
 def _stationary_left(
-    lives: LifeDraws, least: FloatArray, spans: FloatArray, top: float
+    lives: LifeDraws, least: FloatArray, spans: FloatArray, most: FloatArray
 ) -> FloatArray:
     """Chance to last `spans` more of parts whose age is only known to exceed `least`.
 
     The integral of survival over the ages later, over that of the ages now.
     """
-    upper = np.where(least < top, top, np.inf)
+    upper = np.maximum(most, 1.001 * least + 1e-6)  # an age that is all but known
 
     def area(low: FloatArray, high: FloatArray) -> FloatArray:
         worn = (1.0 - lives.early_share) * wear_area(lives.shape, lives.scale, low, high)
@@ -252,23 +267,28 @@ def _stationary_left(
 
 
 def _kit_ready(records: Records, due: pd.DataFrame) -> pd.Series[str]:
-    """Shelf, order under way, or the day to order by: kits go to the work that comes first."""
-    planned = due[due["do_day"].notna()].sort_values(["do_day", "pump_id"], kind="stable")
+    """Shelf, order under way, or the day to order by: kits go to the work that comes first.
+
+    Of work on one day the one that is dearest to wait for comes first. An order under way that
+    arrives after the work, and after what is ordered today, doesn't count for it.
+    """
+    planned = due[due["do_day"].notna()].sort_values(
+        ["do_day", "cost_of_waiting", "pump_id"], ascending=[True, False, True], kind="stable"
+    )
     supply = _supply(records)
     turn = planned.groupby(["store", "kit"], sort=False).cumcount()
     keyed = planned[["store", "kit", "do_day"]].assign(turn=turn, at=planned.index)
     keyed = keyed.merge(
         supply, left_on=["store", "kit", "turn"], right_on=["store", "item", "turn"], how="left"
     )
-    lead = keyed["kit"].map(_lead_times(records))
-    order_by = keyed["do_day"] - lead
     today = to_day(records.plant.records_to)
-    late = lead.isna() | (order_by <= today)
-    dates = _date_words(order_by.clip(lower=today))
-    words = np.where(lead.isna(), "order now", "order by " + dates)
-    words = np.where(late, "order now", words)
-    arrives = "arrives " + _date_words(keyed["arrives"])
-    words = np.where(keyed["arrives"].notna(), arrives, words)
+    lead = keyed["kit"].map(_lead_times(records)).fillna(0.0)
+    order_by = (keyed["do_day"] - lead).clip(lower=today)
+    sooner = (keyed["arrives"] > keyed["do_day"]) & (today + lead < keyed["arrives"])
+    under_way = keyed["arrives"].notna() & ~sooner
+    words = np.where(
+        under_way, "arrives " + _date_words(keyed["arrives"]), "order by " + _date_words(order_by)
+    )
     words = np.where(keyed["arrives"] == -np.inf, "on_shelf", words)
     ready = pd.Series(words, index=keyed["at"], dtype=object)
     return ready.reindex(due.index).fillna("")

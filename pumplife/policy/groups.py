@@ -47,6 +47,8 @@ class SideGroup:
         Parts whose failure lets process fluid out.
     fit_rows : int array (parts,)
         Rows of the fits table, -1 where there is none.
+    failures : float
+        Failures behind the fits of all parts.
     lives : LifeDraws (parts, draws)
         Empty where `missing` says why.
     part_of : int array (positions,)
@@ -54,6 +56,8 @@ class SideGroup:
     age : float array (pumps, positions)
         [usage]; where not known, the least that it can be.
     known : bool array (pumps, positions)
+    most : float array (pumps, positions)
+        The most that an age can be [usage], inf where nothing bounds it.
     clock_age : float array (pumps,)
         Usage since the last renewal of the whole side, at least [usage].
     clock_day : float array (pumps,)
@@ -87,10 +91,12 @@ class SideGroup:
     count: FloatArray
     releases: BoolArray
     fit_rows: IntArray
+    failures: float
     lives: LifeDraws
     part_of: IntArray
     age: FloatArray
     known: BoolArray
+    most: FloatArray
     clock_age: FloatArray
     clock_day: FloatArray
     clock_known: BoolArray
@@ -177,10 +183,6 @@ def build_groups(
 def _kit_contents(records: Records) -> pd.DataFrame:
     """Wearing parts of each kit with whether they release fluid."""
     contents = kit_parts(records)
-    parts = records.table("parts").drop_duplicates("part_no").set_index("part_no")
-    told = contents["part_no"].map(parts["releases_fluid"]).fillna("")
-    usual = contents["part"].str.contains("diaphragm", case=False)
-    contents = contents.assign(releases=(told == "yes") | ((told == "") & usual))
     keys = ["kit", "part", "material", "variant"]
     first = contents.groupby(keys, sort=False, as_index=False).agg(
         part_no=("part_no", "first"),
@@ -201,7 +203,7 @@ def _build_group(plant: _Plant, rows: pd.DataFrame) -> SideGroup:
     lives = plant.fits.draws[np.maximum(fit_rows, 0)]
     count = np.round(inside["quantity"].to_numpy(float))
     part_of = np.repeat(np.arange(len(inside)), count.astype(int))
-    age, known = _position_ages(plant.lives.now, rows, inside["part"].to_numpy()[part_of])
+    age, known, most = _position_ages(plant.lives.now, rows, inside["part"].to_numpy()[part_of])
     costs = _group_costs(plant, rows, inside, lives) if len(inside) else None
     planned, kit_share = _practice(plant, rows)
     rate = rows["rate"].to_numpy(float)
@@ -222,10 +224,12 @@ def _build_group(plant: _Plant, rows: pd.DataFrame) -> SideGroup:
         count=count,
         releases=inside["releases"].to_numpy(bool),
         fit_rows=fit_rows,
+        failures=float(plant.fits.table["failures"].iloc[np.unique(fit_rows[fit_rows >= 0])].sum()),
         lives=lives,
         part_of=part_of,
         age=age,
         known=known,
+        most=most,
         clock_age=rows["clock_age"].to_numpy(float),
         clock_day=rows["clock_day"].to_numpy(float),
         clock_known=rows["clock_known"].to_numpy(bool),
@@ -261,11 +265,12 @@ def _fit_rows(fits: Fits, key: pd.Series[str], inside: pd.DataFrame) -> IntArray
 
 def _position_ages(
     now: pd.DataFrame, rows: pd.DataFrame, slots: np.ndarray[tuple[int], np.dtype[np.object_]]
-) -> tuple[FloatArray, BoolArray]:
+) -> tuple[FloatArray, BoolArray, FloatArray]:
     """Ages of the positions of each pump, the n-th of a part in the n-th slot of that part."""
     pumps = rows["pump"].to_numpy(np.int64)
     age = np.zeros((pumps.size, slots.size))
     known = np.zeros(age.shape, bool)
+    most = np.full(age.shape, np.inf)
     mine = now[(now["side"] == rows["side"].iloc[0]) & now["pump"].isin(pumps)]
     mine = mine.sort_values(["pump", "part", "position"], kind="stable")
     order = pd.DataFrame({"part": slots, "slot": np.arange(slots.size)})
@@ -277,7 +282,8 @@ def _position_ages(
     written = placed["age"].to_numpy(float)
     age[row, slot] = np.nan_to_num(written)
     known[row, slot] = (placed["known"] == "yes").to_numpy() & np.isfinite(written)
-    return age, known
+    most[row, slot] = placed["most"].to_numpy(float)
+    return age, known, most
 
 
 def _group_costs(
@@ -302,21 +308,19 @@ def _group_costs(
 def _practice(plant: _Plant, rows: pd.DataFrame) -> tuple[PlannedAges, float]:
     """Planned ages and the share of whole renewals at failures, from this group's visits.
 
-    A visit that fitted the kit counts as whole, even where a part or two was kept.
+    A visit that fitted the kit counts as whole, even where a part or two was kept; planned ages
+    are counted from the last such visit.
     """
-    key = rows.iloc[0]
     visits = plant.lives.visits
-    size = key["size_mm"]
-    alike = (visits["service"] == key["service"]) & (visits["side"] == key["side"])
-    alike &= visits["size_mm"].isna() if np.isnan(size) else visits["size_mm"] == size
-    alike &= (plant.hazard.reindex(visits["pump"]) == key["hazard"]).to_numpy()
-    visits = visits[alike & visits["renewed"].astype(bool)]
+    mine = (visits["side"] == rows["side"].iloc[0]) & visits["pump"].isin(rows["pump"])
+    mine &= visits["service"] == rows["service"].iloc[0]
+    visits = visits[mine & visits["renewed"].astype(bool)]
     whole = visits["whole"].astype(bool) | ~visits["kit"].isin(["", "none"])
     broken = visits["breakdown"].astype(bool)
     share = float(whole[broken].mean()) if broken.any() else 1.0
     ends = visits[whole]
     now = rows.loc[rows["clock_known"], "clock_age"].to_numpy(float)
-    age = np.concatenate([ends["age"].to_numpy(float), now])
+    age = np.concatenate([ends["age_of_kit"].to_numpy(float), now])
     planned = np.concatenate([~ends["breakdown"].to_numpy(bool), np.zeros(now.size, bool)])
     return find_planned_ages(age, planned), share
 

@@ -227,6 +227,7 @@ def advise_interval(
     releasing: NDArray[np.bool_] | None = None,
     release_target: float = 0.05,
     confidence: float = 0.95,
+    failures_seen: bool = True,
 ) -> IntervalAdvice:
     """The interval of least posterior-expected cost, within the limits given.
 
@@ -242,6 +243,8 @@ def advise_interval(
     release_target, confidence : float
         Largest probability that a releasing part fails within one interval, and the one-sided
         posterior probability with which it must hold.
+    failures_seen : bool
+        Without a failure there is nothing to plan by: only a limit asks for planned work then.
 
     Returns
     -------
@@ -256,7 +259,7 @@ def advise_interval(
     limits = {MAKER: maximum}
     if releasing is not None and np.any(releasing):
         limits |= release_limits(side, releasing, release_target, confidence)
-    interval, binding = apply_limits(cheapest, limits)
+    interval, binding = apply_limits(cheapest if failures_seen else np.inf, limits)
     at = integrate_to(side, known, np.array([interval]))
     chosen = cost_rate(at, planned_cost, failure_cost)[0]
     low, high = _near_best(known.times[:, 0], expected, interval, float(chosen.mean()))

@@ -120,6 +120,7 @@ def simulate_side(
     kit_share: float,
     years: float,
     rng: np.random.Generator,
+    most: FloatArray | None = None,
     most_events: int = 20_000,
 ) -> SideEvents:
     """Failures and planned rebuilds of one side of some like pumps, from their ages of today.
@@ -144,6 +145,8 @@ def simulate_side(
     years : float
         Horizon [years].
     rng : numpy Generator
+    most : float array (pumps, positions), optional
+        The most that an unknown age can be [usage].
     most_events : int
         Events of one lane beyond which the lives can't be true against the horizon.
 
@@ -152,7 +155,8 @@ def simulate_side(
     SideEvents
     """
     rules = _Rules(lives=lives, planned=planned, kit_share=kit_share, rng=rng)
-    lanes = _start_lanes(rules, age, known, usage_per_year * years, clock_age)
+    bounds = (np.asarray(age, float), np.full(age.shape, np.inf) if most is None else most)
+    lanes = _start_lanes(rules, bounds, known, usage_per_year * years, clock_age)
     events = _run(lanes, rules, most_events, one_cycle=False)
     rate = np.asarray(usage_per_year, float)[events.pump]
     return SideEvents(
@@ -179,14 +183,19 @@ def simulate_cycles(
     positions = lives.shape.shape[0]
     new = np.zeros((1, positions))
     rules = _Rules(lives=lives, planned=planned, kit_share=kit_share, rng=rng)
-    lanes = _start_lanes(rules, new, new == 0.0, np.full(1, np.inf), np.zeros(1))
+    lanes = _start_lanes(rules, (new, new), new == 0.0, np.full(1, np.inf), np.zeros(1))
     return _run(lanes, rules, most_events, one_cycle=True)
 
 
 def _start_lanes(
-    rules: _Rules, age: FloatArray, known: BoolArray, usage: FloatArray, clock_age: FloatArray
+    rules: _Rules,
+    bounds: tuple[FloatArray, FloatArray],
+    known: BoolArray,
+    usage: FloatArray,
+    clock_age: FloatArray,
 ) -> _Lanes:
-    """All lanes at time 0, with ages drawn where they are not known."""
+    """All lanes at time 0, with ages drawn within their bounds where they are not known."""
+    age, most = bounds
     positions, replicates = rules.lives.shape.shape
     if age.shape[1:] != (positions,) or known.shape != age.shape:
         raise RecordError(
@@ -197,8 +206,9 @@ def _start_lanes(
     replicate = np.tile(np.arange(replicates), runs.size)
     clock = np.asarray(clock_age, float)[pump]
     due = _draw_planned(rules, clock)
-    least, sure = np.asarray(age, float)[pump], np.asarray(known, bool)[pump]
-    drawn = _draw_ages(rules, replicate, least, sure, due)
+    sure = np.asarray(known, bool)[pump]
+    least = age[pump]
+    drawn = least if sure.all() else _draw_ages(rules, replicate, (least, most[pump]), sure, due)
     clock = np.where(sure.all(axis=1), clock, np.maximum(clock, drawn.max(axis=1, initial=0.0)))
     return _Lanes(
         pump=pump,
@@ -325,16 +335,20 @@ def _draw_left(rules: _Rules, replicate: IntArray, age: FloatArray) -> FloatArra
 
 
 def _draw_ages(
-    rules: _Rules, replicate: IntArray, least: FloatArray, known: BoolArray, due: FloatArray
+    rules: _Rules,
+    replicate: IntArray,
+    bounds: tuple[FloatArray, FloatArray],
+    known: BoolArray,
+    due: FloatArray,
 ) -> FloatArray:
     """Ages of all positions, drawn from the stationary ages where they are not known.
 
     One uniform serves all positions of a lane: they were last renewed by the same kit.
     """
-    if known.all():
-        return least
+    least, most = bounds
     unsure = np.flatnonzero(~known.all(axis=1))
     top = np.where(due[unsure, None] > least[unsure], due[unsure, None], np.inf)
+    top = np.maximum(np.minimum(top, most[unsure]), least[unsure])
     pick = np.broadcast_to(rules.rng.random((2, unsure.size, 1)), (2, *top.shape))
     drawn = _stationary_age(_parts(rules.lives, replicate[unsure]), least[unsure], top, pick)
     ages = least.copy()

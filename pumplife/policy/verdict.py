@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from pumplife.policy.decide import FAILED_PART, PLANNED, Decision
+from pumplife.policy.decide import FAILED_PART, PLANNED, SEEN, Decision
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.limits import MAKER, RELEASE, WEAR_RELEASE
 
@@ -62,6 +62,8 @@ def _policy_words(group: SideGroup, decision: Decision, unit: str) -> str:
             f"{decision.run_to_failure.money.mean() / decision.failed_part.money.mean() - 1:.0%} "
             "more, and planned work doesn't pay."
         )
+    if group.failures < SEEN:
+        return "Run to failure for now: no failure is on record, so nothing supports planned work."
     if advice.prob_planning_pays < 0.5:
         return (
             "Run to failure, renewing the whole side then: planned work is more likely dearer "
@@ -98,7 +100,7 @@ def _limit_words(decision: Decision, target: float) -> str:
     return (
         f"No interval keeps the chance of a release within one interval at {target:.0%}, because "
         "of the failures soon after fitting: cure these, contain the leak or change the duty. "
-        f"{words}"
+        f"{words} With these failures it is in column release_prob."
     ).strip()
 
 

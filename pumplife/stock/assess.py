@@ -136,8 +136,8 @@ def price_item(plant: Plant, unit_cost: float) -> ItemPrices:
 def assess_demand(demand: ItemDemand, quantity: int) -> Shelf:
     """Every reorder point of one item against its simulated demand."""
     return assess_levels(
-        count_pmf(demand.lead),
-        (count_pmf(demand.middle), count_pmf(demand.protected)),
+        count_pmf(demand.spans[0]),
+        (count_pmf(demand.spans[1]), count_pmf(demand.spans[2])),
         quantity=quantity,
     )
 
@@ -217,8 +217,11 @@ def stock_row(
     return row, _curve(demand, shelf, chosen)
 
 
-def idle_row(store: str, item: Item, on_hand: float) -> dict[str, Any]:
-    """Row of an item on the shelf of a store none of whose pumps takes it."""
+def idle_row(store: str, item: Item, on_hand: float, *, why: str = "") -> dict[str, Any]:
+    """Row of an item on the shelf that no work as planned takes; `why` where pumps carry it."""
+    verdict = "no pump of this store is expected to take it: move it, return it or use it up"
+    if item.kind == "part":
+        verdict = "kits cover the work as advised: use it up, no need to order more"
     return {
         "store": store,
         "item": item.name,
@@ -229,13 +232,9 @@ def idle_row(store: str, item: Item, on_hand: float) -> dict[str, Any]:
         "order_up_to": 0.0,
         "today_on_hand": on_hand,
         "capital_today": on_hand * item.unit_cost,
-        "surplus": on_hand,
+        "surplus": np.nan if why else on_hand,
         "limited_by": "",
-        "verdict": (
-            "kits cover the work as advised: use it up, no need to order more"
-            if item.kind == "part"
-            else "no pump of this store is expected to take it: move it, return it or use it up"
-        ),
+        "verdict": why or verdict,
     }
 
 

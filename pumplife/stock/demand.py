@@ -24,6 +24,10 @@ IntArray = NDArray[np.intp]
 Key = tuple[str, str]  # store and item
 
 
+QUARTER_DAYS = 91.0  # demand is counted from every look at the shelf within so many days
+MOST_STARTS = 8  # looks counted at the most
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ItemDemand:
     """Simulated demand for one item from one store.
@@ -31,9 +35,11 @@ class ItemDemand:
     Attributes
     ----------
     store, item : str
-    lead, middle, protected : arrays (replicates,)
-        Unplanned demand over the lead time, over half and the whole of the review period more
-        [items].
+    lead : array (replicates,)
+        Unplanned demand over the lead time from today [items].
+    spans : tuple of three arrays (starts × replicates,)
+        Unplanned demand over the lead time, over half and over the whole of the review period
+        more [items], counted from each look at the shelf within the next quarter.
     year : array (replicates,)
         Unplanned demand over the next twelve months [items].
     planned_per_year : float
@@ -45,8 +51,7 @@ class ItemDemand:
     store: str
     item: str
     lead: IntArray
-    middle: IntArray
-    protected: IntArray
+    spans: tuple[IntArray, IntArray, IntArray]
     year: IntArray
     planned_per_year: float
     lead_days: FloatArray
@@ -126,7 +131,8 @@ def simulate_demand(
             for store, item in keys
         ]
     ).reshape(len(keys), replicates)
-    horizon = max(DAYS_PER_YEAR, float(lead.max(initial=0.0)) + review_days) / DAYS_PER_YEAR
+    longest = float(lead.max(initial=0.0)) + review_days + QUARTER_DAYS
+    horizon = max(DAYS_PER_YEAR, longest) / DAYS_PER_YEAR
     place = {key: number for number, key in enumerate(keys)}
     place |= {
         (store, old): number
@@ -236,17 +242,23 @@ def _count(keys: list[Key], lead: FloatArray, needs: _Needs, review: float) -> l
         return np.bincount(cell[kept], minlength=lead.size).reshape(shape)
 
     failed, within = ~needs.planned, needs.day <= DAYS_PER_YEAR
+    starts = np.arange(0.0, QUARTER_DAYS, max(review, QUARTER_DAYS / MOST_STARTS))
+    since = [failed & (needs.day > start) for start in starts]
+
+    def count_spans(more: float) -> IntArray:
+        ends = (own_lead + more + start for start in starts)
+        rows = [count(late & (needs.day <= end)) for late, end in zip(since, ends, strict=True)]
+        return np.concatenate(rows, axis=1)
+
+    spans = [count_spans(more) for more in (0.0, review / 2.0, review)]
     lead_count = count(failed & (needs.day <= own_lead))
-    middle = count(failed & (needs.day <= own_lead + review / 2.0))
-    protected = count(failed & (needs.day <= own_lead + review))
     year, planned = count(failed & within), count(needs.planned & within)
     return [
         ItemDemand(
             store=store,
             item=item,
             lead=lead_count[row],
-            middle=middle[row],
-            protected=protected[row],
+            spans=(spans[0][row], spans[1][row], spans[2][row]),
             year=year[row],
             planned_per_year=float(planned[row].mean()),
             lead_days=lead[row],

@@ -70,6 +70,7 @@ def run_group(
         events = simulate_side(
             age=group.age[rows],
             known=group.known[rows],
+            most=group.most[rows],
             usage_per_year=group.usage_per_year[rows],
             lives=lives,
             planned=practice.planned,

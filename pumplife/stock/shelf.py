@@ -94,7 +94,7 @@ def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1)
         current=store.current,
     )
     _note_missing(records, advice)
-    return _assemble(records, store, demands, replicates)
+    return _assemble(records, advice, store, demands, replicates)
 
 
 def _open_store(records: Records, lives: Lives, advice: Advice) -> _Store:
@@ -164,11 +164,11 @@ def _fouling(plant: Plant, group: SideGroup) -> float:
 
 
 def _assemble(
-    records: Records, store: _Store, demands: list[ItemDemand], replicates: int
+    records: Records, advice: Advice, store: _Store, demands: list[ItemDemand], replicates: int
 ) -> StockPlan:
     rows, orders, curves = [], [], []
     for demand in demands:
-        if not demand.year.any() and demand.planned_per_year == 0 and not demand.protected.any():
+        if not demand.year.any() and demand.planned_per_year == 0 and not demand.spans[2].any():
             continue
         item = store.items[demand.item]
         today = _today(store, demand, item, records.plant)
@@ -177,7 +177,7 @@ def _assemble(
         curves.append(curve)
         orders.append(order_row(row, item, today, records.plant.records_to))
     weight = {(row["store"], row["item"]): -np.nan_to_num(row["capital"]) for row in rows}
-    rows += _idle_rows(store, set(weight))
+    rows += _idle_rows(store, advice, set(weight))
     return StockPlan(
         stock=_frame(rows),
         orders=_order_frame([order for order in orders if order is not None]),
@@ -203,13 +203,29 @@ def _of(frame: pd.DataFrame, key: Key) -> pd.DataFrame:
     return frame[(frame["store"] == key[0]) & (frame["item"] == key[1])]
 
 
-def _idle_rows(store: _Store, shown: set[Key]) -> list[dict[str, Any]]:
-    """What lies in a store and no pump of it is expected to take."""
+def _idle_rows(store: _Store, advice: Advice, shown: set[Key]) -> list[dict[str, Any]]:
+    """What lies in a store, or is carried by its pumps, and no work as planned takes."""
+    carried = _why_idle(advice)
+    lying = {key for key, quantity in store.on_hand.items() if quantity > 0}
     return [
-        idle_row(place, store.items[item], quantity)
-        for (place, item), quantity in store.on_hand.items()
-        if quantity > 0 and (place, item) not in shown and item in store.items
+        idle_row(key[0], store.items[key[1]], store.on_hand.get(key, 0.0), why=carried.get(key, ""))
+        for key in sorted(lying | set(carried))
+        if key not in shown and key[1] in store.items
     ]
+
+
+def _why_idle(advice: Advice) -> dict[Key, str]:
+    """Kits that pumps carry and no level was found for, and why."""
+    alone = (
+        "failed parts are renewed alone there, and loose parts aren't planned yet: keep what there "
+        "is, and some of each part"
+    )
+    return {
+        (str(place), group.kit): f"no level: {group.missing}" if group.missing else alone
+        for group in advice.groups
+        if group.kit
+        for place in set(group.store)
+    }
 
 
 def _note_missing(records: Records, advice: Advice) -> None:

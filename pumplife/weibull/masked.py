@@ -32,6 +32,7 @@ def share_masked(
     *,
     group: Sequence[Any] | NDArray[Any],
     event: ArrayLike,
+    other_rate: ArrayLike | None = None,
     iterations: int = 30,
 ) -> Floats:
     """Return the chance that each candidate was the part that failed.
@@ -49,13 +50,17 @@ def share_masked(
         Labels of the groups that are fitted together.
     event : array (rows,) of int
         Number of the masked breakdown of which the row is a candidate; below 0 for named lives.
+    other_rate : array (rows,) [1/usage]
+        Failure rate of candidates that are not among the rows, the same for all rows of an event:
+        parts whose age isn't known. 0 when left out.
     iterations : int
         Most rounds.
 
     Returns
     -------
     array (rows,)
-        Chances that sum to 1 over each event; 0 for named lives.
+        Chances that sum to 1 over each event, or to less by the chance of its other candidates;
+        0 for named lives.
 
     Notes
     -----
@@ -70,21 +75,28 @@ def share_masked(
     if len(rows):
         groups = find_groups(group, len(shares))
         code = _code_of_rows(groups.order, groups.code)
-        shares[rows] = _settle(lives, rows, code, events, iterations)
+        other = np.zeros(len(shares)) if other_rate is None else np.asarray(other_rate, float)
+        _, number = np.unique(events[rows], return_inverse=True)
+        shares[rows] = _settle(lives, rows, code, (number, other[rows]), iterations)
     return shares
 
 
 def _settle(
-    lives: LifeArrays, rows: Ints, code: Ints, events: NDArray[Any], iterations: int
+    lives: LifeArrays,
+    rows: Ints,
+    code: Ints,
+    beside: tuple[NDArray[Any], Floats],
+    iterations: int,
 ) -> Floats:
     """Return the chances of the candidates once fits and chances agree."""
-    _, number = np.unique(events[rows], return_inverse=True)
     age = _failure_age(lives, rows)
     both, both_code = _double(lives, rows, code)
-    chance = _shares(np.log(_constant_rates(lives, events < 0, code)[code[rows]]), number)
+    named = np.ones(len(lives.lower), dtype=bool)
+    named[rows] = False
+    chance = _shares(np.log(_constant_rates(lives, named, code)[code[rows]]), *beside)
     for _ in range(iterations):
         counts = _count(lives, rows, chance)
-        better = _shares(_log_rates(both, counts, both_code, code[rows], age), number)
+        better = _shares(_log_rates(both, counts, both_code, code[rows], age), *beside)
         moved = float(np.max(np.abs(better - chance)))
         chance = better
         if moved < CLOSE:
@@ -164,10 +176,12 @@ def _log_rates(both: LifeArrays, counts: Floats, code: Ints, wanted: Ints, age: 
     return np.where(fit.reason[wanted] == "", wear, constant[wanted])
 
 
-def _shares(log_rate: Floats, number: NDArray[Any]) -> Floats:
-    """Return rates as shares of their event's sum."""
+def _shares(log_rate: Floats, number: NDArray[Any], other: Floats) -> Floats:
+    """Return rates as shares of their event's sum, other candidates included."""
     count = int(number.max()) + 1
     top = np.full(count, -np.inf)
     np.maximum.at(top, number, log_rate)
     rate = np.exp(log_rate - top[number])
-    return np.asarray(rate / np.bincount(number, rate, count)[number])
+    with np.errstate(over="ignore"):
+        beside = other * np.exp(-top[number])
+    return np.asarray(rate / (np.bincount(number, rate, count)[number] + beside))

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from pumplife.fits.build import Fits, fit_lives
+from pumplife.fits.groups import GROUP_KEYS
 from pumplife.lives.build import Lives
 from pumplife.records.audit import AuditLog
 
@@ -46,6 +47,8 @@ def fit(*tables: pd.DataFrame, seed: int = 1) -> tuple[Fits, pd.DataFrame, pd.Da
     """Fit the tables put together: the fits, the lives as settled, and the audit."""
     records = SimpleNamespace(log=AuditLog())
     blank = pd.DataFrame()
-    lives = Lives(table=pd.concat(tables, ignore_index=True), now=blank, visits=blank)
+    table = pd.concat(tables, ignore_index=True)
+    unseen = table.loc[[], [*GROUP_KEYS, "size_mm", "event"]]
+    lives = Lives(table=table, now=blank, visits=blank, unseen=unseen)
     fits, settled = fit_lives(records, lives, seed=seed)
     return fits, settled.table, records.log.frame()

@@ -234,14 +234,20 @@ def test_each_kind_of_part_has_its_own_prior():
         (15.0, (0.7, 1.1), 0.0, 0.0, "usable: 15 failures; no sign of wear: fails at any age"),
         (30.0, (0.9, 1.6), 0.0, 0.0, "good: 30 failures; wear not shown"),
         (30.0, (2.0, 3.0), 0.042, 0.0, "early lives found: 4.2% end soon after assembly"),
-        (30.0, (2.0, 3.0), 0.0, 2.5, "a lognormal life fits better, look at both"),
+        (30.0, (2.0, 3.0), 0.0, 2.5, "a lognormal life fits these records better"),
     ],
 )
 def test_the_verdict_says_what_the_evidence_is_worth(failures, shapes, early, gain, words):
     verdict = describe_fit(
-        failures=failures, shape_low=shapes[0], shape_high=shapes[1], early_share=early,
-        lognormal_gain=gain,
+        failures=failures, shared_failures=0.0, shape_low=shapes[0], shape_high=shapes[1],
+        early_share=early, lognormal_gain=gain,
     )  # fmt: skip
     assert words in verdict
     assert ("lognormal" in verdict) == (gain > 2)
     assert ("early lives" in verdict) == (early > 0)
+
+
+def test_the_verdict_speaks_of_failures_that_were_only_shared_out():
+    facts = {"shape_low": 1.5, "shape_high": 3.0, "early_share": 0.0, "lognormal_gain": 0.0}
+    assert "shared out" in describe_fit(failures=20.0, shared_failures=10.0, **facts)
+    assert "shared out" not in describe_fit(failures=20.0, shared_failures=2.0, **facts)

@@ -330,3 +330,37 @@ def test_found_failed_and_kept_is_a_question(tmp_path):
     assert sorted(balls["lower"]) == [YEAR, END, END, END]
     assert (balls["outcome"] == "suspended").all()
     assert "failed_and_kept" in set(records.log.frame()["rule"])
+
+
+def test_a_part_drawn_loose_is_the_candidate_of_a_breakdown_without_a_name(tmp_path):
+    _, lives = lives_of(
+        tmp_path,
+        rebuilds=f"{HEAD}\nR1,P1,2021-01-01,breakdown,none,\n",
+        issued="issued_on,item,quantity,rebuild_id,pump_id\n2021-01-01,D50,1,R1,P1\n",
+    )
+    shared = lives.table[lives.table["event"] >= 0]
+    assert set(shared["part"]) == {"diaphragm"}
+    assert len(shared) == 2
+    assert set(pick(lives, "seat")["lower"]) == {END}  # the rest keep their age
+
+
+def test_fluid_that_got_out_points_to_the_parts_that_can_let_it_out(tmp_path):
+    _, lives = lives_of(
+        tmp_path,
+        rebuilds=f"{HEAD},released\nR1,P1,2021-01-01,breakdown,K50,,air_side\n"
+        "R1,P1,2021-01-01,breakdown,A50,,air_side\n",
+    )
+    assert set(lives.table.loc[lives.table["event"] >= 0, "part"]) == {"diaphragm"}
+    assert (pick(lives, "air valve")["outcome"] == "suspended").all()
+
+
+def test_parts_of_unknown_age_are_candidates_too(tmp_path):
+    _, lives = lives_of(
+        tmp_path,
+        pumps="pump_id,site,service,size_mm,fluid_kit,commissioned_on,use_per_week\n"
+        "P1,north,slip,50,K50,2015-01-01,70\n",
+        rebuilds=f"{HEAD}\nR1,P1,2021-01-01,planned,none,\nR2,P1,2022-01-01,breakdown,K50,\n",
+        findings="rebuild_id,pump_id,part,found,action\nR1,P1,diaphragm,worn,renewed\n",
+    )
+    assert set(lives.table.loc[lives.table["event"] >= 0, "part"]) == {"diaphragm"}
+    assert lives.unseen.groupby("part").size().to_dict() == {"ball": 4, "seat": 4}

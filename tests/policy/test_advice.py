@@ -362,8 +362,12 @@ def test_an_outage_far_too_early_or_beyond_a_limit_is_no_help(tmp_path):
 
 def test_failure_chance_of_known_ages_by_hand():
     lives = draws([[2.0], [1.0]], [[100.0], [50.0]])
-    ages = PositionAges(age=np.array([[30.0, 10.0]]), known=np.ones((1, 2), bool), top=np.inf)
-    chance = failure_chance(lives, ages, np.array([[20.0]]))
+    ages = PositionAges(
+        age=np.array([[30.0, 10.0]]), known=np.ones((1, 2), bool), most=np.full((1, 2), np.inf)
+    )
+    chance, share = failure_chance(lives, ages, np.array([[20.0]]))
+    assert share.sum() == pytest.approx(1.0)
+    assert share[0, 0, 1] > share[0, 0, 0]  # the short-lived, memoryless one
     left = np.exp(0.3**2 - 0.5**2) * np.exp(-20 / 50)
     assert chance[0, 0] == pytest.approx(1.0 - left, rel=1e-12)
 
@@ -371,11 +375,11 @@ def test_failure_chance_of_known_ages_by_hand():
 def test_failure_chance_of_an_age_known_only_at_least():
     # exponential: the age doesn't matter; Weibull with an even spread of ages below 50, by sums
     unsure = np.zeros((1, 1), bool)
-    ages = PositionAges(age=np.array([[5.0]]), known=unsure, top=np.inf)
-    chance = failure_chance(draws([[1.0]], [[50.0]]), ages, np.array([[20.0]]))
+    ages = PositionAges(age=np.array([[5.0]]), known=unsure, most=np.full((1, 1), np.inf))
+    chance, _ = failure_chance(draws([[1.0]], [[50.0]]), ages, np.array([[20.0]]))
     assert chance[0, 0] == pytest.approx(1.0 - np.exp(-0.4), rel=1e-9)
-    ages = PositionAges(age=np.array([[5.0]]), known=unsure, top=50.0)
-    chance = failure_chance(draws([[3.0]], [[100.0]]), ages, np.array([[20.0]]))
+    ages = PositionAges(age=np.array([[5.0]]), known=unsure, most=np.full((1, 1), 50.0))
+    chance, _ = failure_chance(draws([[3.0]], [[100.0]]), ages, np.array([[20.0]]))
     x = np.linspace(5.0, 50.0, 200_001)
     alive, later = np.exp(-((x / 100) ** 3)), np.exp(-(((x + 20) / 100) ** 3))
     assert chance[0, 0] == pytest.approx(1.0 - np.trapezoid(later) / np.trapezoid(alive), rel=1e-6)

@@ -20,10 +20,14 @@ def test_memoryless_lives_give_poisson_demand():
     # 20 pumps, mean life 2000 h, 1000 h a year: 10 kits a year
     (kit,) = demand_for([side_group(20, lives([1.0], [2000.0]))], [run_to_failure()])
     assert (kit.store, kit.item) == ("MAIN", "K")
-    for counts, days in ((kit.lead, 60), (kit.middle, 75), (kit.protected, 90), (kit.year, YEAR)):
+    for counts, days in (
+        *zip(kit.spans, (60, 75, 90), strict=True),
+        (kit.lead, 60),
+        (kit.year, YEAR),
+    ):
         mean = 10 * days / YEAR
         assert counts.mean() == pytest.approx(mean, abs=4 * np.sqrt(mean / 4000))
-        shares = np.bincount(counts, minlength=40)[:40] / 4000
+        shares = np.bincount(counts, minlength=40)[:40] / counts.size
         np.testing.assert_allclose(shares, stats.poisson.pmf(np.arange(40), mean), atol=0.03)
     assert kit.planned_per_year == 0.0
 
