@@ -54,12 +54,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _study(options.folder, options.out, options.seed)
     except PumplifeError as error:
         _say(str(error), sys.stderr)
-        unreadable = isinstance(error, FolderError) and options.folder.exists()
+        unreadable = isinstance(error, FolderError) and _is_plant(options.folder)
         records_at_fault = unreadable or isinstance(error, RecordError | SettingError)
         return STOPPED if records_at_fault else WRONG_CALL
     except KeyboardInterrupt:
         _say("Interrupted; nothing was written.", sys.stderr)
         return WRONG_CALL
+
+
+def _is_plant(path: Path) -> bool:
+    """Whether the call was right: a folder or workbook that exists, readable or not."""
+    try:
+        return path.exists() and (path.is_dir() or path.suffix.lower() == ".xlsx")
+    except OSError:
+        return True  # there, and barred
 
 
 def _say(words: str, stream: TextIO | None = None) -> None:

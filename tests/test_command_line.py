@@ -102,7 +102,7 @@ def test_a_file_that_is_no_workbook(run: Any, tmp_path: Path) -> None:
 
 def test_a_broken_workbook(run: Any, tmp_path: Path) -> None:
     (tmp_path / "records.xlsx").write_bytes(b"PK\x03\x04 and then nothing")
-    run(tmp_path / "records.xlsx").refuses(WRONG_CALL, "records.xlsx", "can't be opened")
+    run(tmp_path / "records.xlsx").refuses(STOPPED, "records.xlsx", "can't be opened")
 
 
 def test_an_output_folder_with_the_work_of_others(run: Any, tmp_path: Path) -> None:

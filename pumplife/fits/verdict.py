@@ -3,10 +3,10 @@
 EVIDENCE_STEPS: tuple[tuple[float, str], ...] = (
     # fewer failures than this: what the fit is worth (common practice)
     (0.5, "no failures: a bound, not an estimate"),
-    (4.5, "indicative: {failures} failures, the prior on shape carries weight"),
-    (9.5, "weak: {failures} failures"),
-    (19.5, "usable: {failures} failures"),
-    (float("inf"), "good: {failures} failures"),
+    (4.5, "indicative: {failures}, the prior on shape carries weight"),
+    (9.5, "weak: {failures}"),
+    (19.5, "usable: {failures}"),
+    (float("inf"), "good: {failures}"),
 )
 
 SHARED_NOTICED = 0.25  # share of failures without a name from which the verdict speaks of them
@@ -38,7 +38,7 @@ def describe_fit(
     """
     words = [next(text for limit, text in EVIDENCE_STEPS if failures < limit)]
     if early_share > 0:
-        words.append(f"early lives found: {early_share:.1%} end soon after assembly")
+        words.append(f"early lives found: {100 * early_share:.1f} % end soon after assembly")
     if failures >= 0.5 and shared_failures > SHARED_NOTICED * failures:
         words.append(
             f"{shared_failures:.3g} of them only shared out from breakdowns that named no part, "
@@ -48,7 +48,7 @@ def describe_fit(
         words.append(_wear_words(shape_low, shape_high))
     if lognormal_gain > 2:
         words.append("a lognormal life fits these records better")
-    return "; ".join(words).format(failures=f"{failures:.3g}")
+    return "; ".join(words).format(failures=_count(failures))
 
 
 def _wear_words(shape_low: float, shape_high: float) -> str:
@@ -57,3 +57,7 @@ def _wear_words(shape_low: float, shape_high: float) -> str:
     if shape_high < 1.2:
         return "no sign of wear: fails at any age"
     return "wear not shown"
+
+
+def _count(failures: float) -> str:
+    return "1 failure" if failures == 1 else f"{failures:.3g} failures"

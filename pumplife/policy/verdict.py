@@ -35,7 +35,7 @@ def _early_words(group: SideGroup) -> str:
     """Say which parts die early."""
     shares = group.lives.early_share.mean(axis=1)
     found = [
-        f"{share:.1%} of new {part}s"
+        f"{_percent(share, 1)} of new {part}s"
         for part, share in zip(group.part, shares, strict=True)
         if share > EARLY_NOTICED
     ]
@@ -57,17 +57,17 @@ def _policy_words(group: SideGroup, decision: Decision, unit: str) -> str:
             f"weeks at the median pump); {_band_words(decision, unit)}."
         )
     if decision.policy == FAILED_PART:
+        dearer = decision.run_to_failure.money.mean() / decision.failed_part.money.mean() - 1.0
         return (
             "Run to failure and renew the failed part alone: the whole kit at each failure costs "
-            f"{decision.run_to_failure.money.mean() / decision.failed_part.money.mean() - 1:.0%} "
-            "more, and planned work doesn't pay."
+            f"{_percent(dearer)} more, and planned work doesn't pay."
         )
     if group.failures < SEEN:
         return "Run to failure for now: no failure is on record, so nothing supports planned work."
     if advice.prob_planning_pays < 0.5:
         return (
             "Run to failure, renewing the whole side then: planned work is more likely dearer "
-            f"(chance that it pays: {advice.prob_planning_pays:.0%})."
+            f"(chance that it pays: {_percent(advice.prob_planning_pays)})."
         )
     return (
         "Run to failure, renewing the whole side then: planned work would save less than 1 % of "
@@ -87,19 +87,19 @@ def _band_words(decision: Decision, unit: str) -> str:
 
 def _limit_words(decision: Decision, target: float) -> str:
     """Say which limit decides, or can't be kept."""
-    advice = decision.advice
+    advice, most = decision.advice, _percent(target)
     words = {
-        RELEASE: f"The limit on release of fluid ({target:.0%} within one interval, at the 95 % "
-        "bound) sets this, not cost.",
-        WEAR_RELEASE: f"The interval holds releases by wear to {target:.0%} within one interval "
-        "(at the 95 % bound).",
+        RELEASE: f"The limit on release of fluid ({most} within one interval, at the 95 % bound) "
+        "sets this, not cost.",
+        WEAR_RELEASE: f"The interval holds releases by wear to {most} within one interval (at the "
+        "95 % bound).",
         MAKER: "The maker's or legal limit sets this, not cost.",
     }.get(advice.binding_limit, "")
     if advice.limits.get(RELEASE, np.inf) > 0.0:
         return words
     return (
-        f"No interval keeps the chance of a release within one interval at {target:.0%}, because "
-        "of the failures soon after fitting: cure these, contain the leak or change the duty. "
+        f"No interval keeps the chance of a release within one interval at {most}, because of the "
+        "failures soon after fitting: cure these, contain the leak or change the duty. "
         f"{words} With these failures it is in column release_prob."
     ).strip()
 
@@ -116,7 +116,7 @@ def _practice_words(decision: Decision) -> str:
             if decision.advice.binding_limit != "cost"
             else "Today's practice is cheaper by the model: look at what it does differently."
         )
-    return f"Today's practice costs {today.mean() / advised.mean() - 1.0:.0%} more."
+    return f"Today's practice costs {_percent(today.mean() / advised.mean() - 1.0)} more."
 
 
 def _evidence_words(group: SideGroup, decision: Decision, fits: pd.DataFrame, unit: str) -> str:
@@ -136,6 +136,10 @@ def _evidence_words(group: SideGroup, decision: Decision, fits: pd.DataFrame, un
             "approach it in steps."
         )
     return " ".join(words)
+
+
+def _percent(share: float, digits: int = 0) -> str:
+    return f"{100.0 * share:.{digits}f} %"
 
 
 def _round(value: float) -> str:

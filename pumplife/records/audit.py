@@ -16,6 +16,8 @@ AUDIT_COLUMNS = (
     "remedy",
 )
 SEVERITIES = ("stop", "caution", "note")
+SET_ASIDE = "The row is set aside."
+"""The consequence that leaves a row out."""
 
 
 @dataclass(slots=True, eq=False)
@@ -65,7 +67,7 @@ class AuditLog:
         rule: str,
         what: str | Sequence[str],
         table: str = "",
-        consequence: str = "",
+        consequence: str | Sequence[str] = "",
         remedy: str | Sequence[str] = "",
     ) -> None:
         """Add one row per row of `frame`, which may carry `row` and `pump_id`.
@@ -74,9 +76,9 @@ class AuditLog:
         ----------
         frame : DataFrame
             The rows concerned.
-        what, remedy : str or sequence of str
+        what, consequence, remedy : str or sequence of str
             One sentence for all, or one for each row.
-        severity, rule, table, consequence : str
+        severity, rule, table : str
             As in `add`.
         """
         if frame.empty:
@@ -90,7 +92,7 @@ class AuditLog:
                 "pump_id": list(frame["pump_id"]) if "pump_id" in frame else [""] * count,
                 "rule": [rule] * count,
                 "what": _spread(what, count),
-                "consequence": [consequence] * count,
+                "consequence": _spread(consequence, count),
                 "remedy": _spread(remedy, count),
             }
         )
@@ -113,6 +115,10 @@ class AuditLog:
     def has_stop(self) -> bool:
         """Whether any row is a stop."""
         return any(bool(part["severity"].eq("stop").any()) for part in self._parts)
+
+    def has_rule(self, rule: str) -> bool:
+        """Say whether any row is of that check."""
+        return any(bool(part["rule"].eq(rule).any()) for part in self._parts)
 
     def _append(self, columns: dict[str, list[object]]) -> None:
         self._parts.append(_typed(columns))

@@ -21,6 +21,7 @@ _COMPACT = r"^(\d{4})(\d{2})(\d{2})$"
 _THREE = r"^(\d{1,2})[-/. ]+(\d{1,2})[-/. ]+(\d{4}|\d{2})(?:[T ,].*)?$"
 _NAMED = r"^(\d{1,2})[-/. ]*([A-Za-z]{3})[a-z]*[-/., ]*(\d{4})(?:[T ,].*)?$"
 _SERIAL = r"^[1-9]\d{4}(?:\.\d+)?$"
+_WHOLE_SERIAL = r"^[2-7]\d{4}(?:\.0+)?$"
 _PLAIN_NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")
 
 
@@ -42,6 +43,8 @@ class TypedColumn:
         For numbers, "." or ",": what stands before the decimals.
     guessed : bool
         For numbers, that the column itself can't tell decimals from thousands.
+    serial : str
+        For dates, how the first of a column of day numbers was read; "" = they are none.
     """
 
     values: "pd.Series"
@@ -50,6 +53,7 @@ class TypedColumn:
     undecided: bool = False
     decimal: str = "."
     guessed: bool = False
+    serial: str = ""
 
     def __repr__(self) -> str:
         return f"TypedColumn({len(self.values)} cells, {int(self.bad.sum())} unreadable)"
@@ -157,7 +161,8 @@ def read_dates(
     order : str
         day-first, month-first or year-first, used only where the column can't decide.
     serials : bool
-        Take five-digit numbers as the day numbers of a workbook.
+        Take five-digit numbers as the day numbers of a workbook, even beside dates. Without it
+        they count only where every cell is a whole number from 20000 up to 80000.
     months : bool
         Take 2025-03 as the first day of that month.
 
@@ -171,15 +176,22 @@ def read_dates(
     if months:
         words = words.str.replace(_MONTH, r"\1-01", regex=True)
     days = _certain_dates(words)
-    if serials:
+    written = words[words.ne("")]
+    numbered = not serials and len(written) > 0 and bool(written.str.match(_WHOLE_SERIAL).all())
+    if serials or numbered:
         days = days.fillna(_serial_dates(words))
     three = words[days.isna()].str.extract(_THREE).dropna().astype(int)
     used, undecided = date_order(three.to_numpy(), order)
     days = days.fillna(_ordered_dates(three, used))
     days = days.where(days.dt.year.between(1950, 2099))
     values: pd.Series = pd.Series(days.to_numpy()[place], index=column.index)
+    first = days[written.index].first_valid_index() if numbered else None
     return TypedColumn(
-        values=values, bad=values.isna() & column.ne(""), order=used, undecided=undecided
+        values=values,
+        bad=values.isna() & column.ne(""),
+        order=used,
+        undecided=undecided,
+        serial="" if first is None else f"{words[first]} is {days[first]:%Y-%m-%d}",
     )
 
 

@@ -1,11 +1,12 @@
 """Give the raw cells of a table our headings and types; say what could not be used."""
 
+import dataclasses
 import re
 from typing import Any
 
 import pandas as pd
 
-from pumplife.records.audit import AuditLog
+from pumplife.records.audit import SET_ASIDE, AuditLog
 from pumplife.records.cells import (
     TypedColumn,
     decimal_mark,
@@ -15,8 +16,10 @@ from pumplife.records.cells import (
     tidy_text,
     translate,
 )
+from pumplife.records.phrases import count_of
 from pumplife.records.schema import Column, Table
 from pumplife.records.sources import RawTable, squeeze
+from pumplife.records.troubles import MOST, log_unreadable
 
 PLANNABLE = ("pumps", "moves", "parts", "kits")
 """Tables whose rows may be dated after the window, as plans."""
@@ -77,7 +80,7 @@ def set_aside(
         rule=rule,
         what=what,
         table=table,
-        consequence="The row is set aside.",
+        consequence=SET_ASIDE,
         remedy=remedy,
     )
     return frame[~unfit].reset_index(drop=True)
@@ -124,7 +127,7 @@ def type_table(
             frame[column.name], bad[column.name] = typed.values, typed.bad
             if not _decided(typed, column, raw, table, log):
                 return None
-    _log_bad(frame, cells, bad, table, log)
+    log_unreadable(frame, cells, bad, table, log)
     frame = frame[[*table.headings, *(x for x in frame.columns if x not in table.headings)]]
     return mark_open(_drop_blank(frame, bad, table, log), table)
 
@@ -132,7 +135,7 @@ def type_table(
 def _log_reading(raw: RawTable, table: Table, log: AuditLog) -> None:
     log.add(
         "note",
-        f"{table.name} was read from {raw.source.label}: {len(raw.cells)} rows.",
+        f"{table.name} was read from {raw.source.label}: {count_of(len(raw.cells), 'row')}.",
         rule="source",
         table=table.name,
     )
@@ -151,7 +154,7 @@ def _log_reading(raw: RawTable, table: Table, log: AuditLog) -> None:
             rule="overlong_row",
             table=table.name,
             row=row,
-            consequence="The row is set aside.",
+            consequence=SET_ASIDE,
             remedy='Put "quotation marks" around a cell that holds the separator.',
         )
 
@@ -248,15 +251,20 @@ def _type_column(
         order = str(settings.get("dates", {}).get("order", ""))
         return read_dates(cells, order=order, serials=not raw.mark, months=column.name == "month")
     if column.kind != "number":
-        return read_codes(cells, column.codes)
+        typed = read_codes(cells, column.codes)
+        taken = typed.values.mask(typed.bad, column.unreadable)
+        return dataclasses.replace(typed, values=taken)
+    if column.unreadable == "withhold":
+        cells = cells.mask(cells.str.casefold().eq("none"), "")
     declared = {"comma": ",", "point": "."}.get(settings.get("numbers", {}).get("decimal", ""), "")
     stand_in = hint or ("," if raw.mark == ";" else ".")
     typed = read_numbers(cells, decimal=declared, hint=stand_in, exact=not raw.mark)
-    negative = typed.values.lt(0) & (not column.signed)
-    return TypedColumn(
-        values=typed.values.mask(negative),
-        bad=typed.bad | negative,
-        decimal=typed.decimal,
+    unfit = typed.values.lt(0) & (not column.signed)
+    unfit |= typed.values.abs() > MOST
+    return dataclasses.replace(
+        typed,
+        values=typed.values.mask(unfit),
+        bad=typed.bad | unfit,
         guessed=typed.guessed and not hint,
     )
 
@@ -274,6 +282,16 @@ def _decided(
             table=table.name,
             remedy='Write [numbers] decimal = "comma" or "point" in plant.toml.',
         )
+    if typed.serial:
+        log.add(
+            "note",
+            f"{raw.source.label}: {column.name} holds the day numbers of a spreadsheet; "
+            f"{typed.serial}.",
+            rule="serial_dates",
+            table=table.name,
+            consequence="They are read as days since 1899-12-30.",
+            remedy="Export the column as dates, if that is wrong.",
+        )
     if not typed.undecided:
         return True
     log.add(
@@ -287,63 +305,18 @@ def _decided(
     return False
 
 
-def _log_bad(
-    frame: pd.DataFrame,
-    cells: pd.DataFrame,
-    bad: "dict[str, pd.Series]",
-    table: Table,
-    log: AuditLog,
-) -> None:
-    for name, unfit in bad.items():
-        if not bool(unfit.any()):
-            continue
-        column = table.column(name)
-        words = list(cells.loc[unfit, name])
-        consequence = "The cell counts as not written."
-        if column.required and not column.lenient:
-            consequence = "The row is set aside."
-        if column.instead:
-            consequence = f"{column.instead} stands in; where that is blank, the row is set aside."
-        log.add_rows(
-            frame[unfit],
-            severity="caution",
-            rule=f"unreadable_{column.kind}",
-            table=table.name,
-            what=[
-                f'{file}: {name} "{word}" {_trouble(column)}.'
-                for file, word in zip(frame.loc[unfit, "file"], words, strict=True)
-            ],
-            consequence=consequence,
-            remedy=[_remedy(column, table, word) for word in words],
-        )
-
-
-def _trouble(column: Column) -> str:
-    return {
-        "date": "isn't a date",
-        "number": "isn't a number" if column.signed else "isn't a number from 0 up",
-    }.get(column.kind, f"is none of {', '.join(column.codes)}")
-
-
-def _remedy(column: Column, table: Table, word: str) -> str:
-    if column.kind in ("date", "number"):
-        return "Correct the cell in the source."
-    return (
-        f'Say in plant.toml what it means: [codes.{table.name}.{column.name}] "{word}" = '
-        f'"{column.codes[0]}".'
-    )
-
-
 def _drop_blank(
     frame: pd.DataFrame, bad: "dict[str, pd.Series]", table: Table, log: AuditLog
 ) -> pd.DataFrame:
     """Set aside the rows that lack a required cell."""
     unreadable = pd.Series(False, index=frame.index)
     for column in table.columns:
+        unfit = bad.get(column.name, False)
         if column.kind == "date" and column.instead:
             frame[column.name] = frame[column.name].fillna(frame[column.instead])
-        elif column.required and not column.lenient and column.name in bad:
-            unreadable |= bad[column.name]
+            unreadable |= frame[column.name].isna() & unfit
+        elif column.sets_aside:
+            unreadable |= unfit
     frame = frame[~unreadable].reset_index(drop=True)
     for column in table.columns:
         if not column.required or column.lenient:
@@ -351,14 +324,14 @@ def _drop_blank(
         blank = is_blank(frame[column.name])
         if column.instead:
             blank &= is_blank(frame[column.instead])
-        also = f" and {column.instead}" if column.instead else ""
+        also = f" and no {column.instead} stands in" if column.instead else ""
         frame = set_aside(
             frame,
             blank,
             log,
             table=table.name,
             rule="blank_cell",
-            what=f"{column.name}{also} is blank.",
+            what=f"{column.name} is blank{also}.",
             remedy="Fill the cell in the source.",
         )
     return frame

@@ -85,7 +85,7 @@ def join_meters(
     for _ in range(2):
         frame = frame.assign(usual=_usual_rate(frame))
         slips = _find_slips(frame)
-        _log_slips(frame[slips], log)
+        _log_slips(frame, slips, log)
         frame = frame[~slips].reset_index(drop=True)
     frame = frame.assign(usual=_usual_rate(frame))
     steps = _steps_into(frame)
@@ -218,17 +218,33 @@ def _bridge(pump: Ints, in_service: Floats, steps: Steps, fallback: Floats) -> F
     return bridged
 
 
-def _log_slips(slips: pd.DataFrame, log: AuditLog) -> None:
-    for table, rows in slips.groupby("table"):
+def _log_slips(frame: pd.DataFrame, slips: Flags, log: AuditLog) -> None:
+    """Name each slip with its neighbours, as the meter shows them."""
+    place = np.flatnonzero(slips)
+    rows = frame.iloc[place]
+    read = _say_readings(rows, "shown")
+    before = _say_readings(frame.iloc[place - 1], "shown_start")
+    after = _say_readings(frame.iloc[np.minimum(place + 1, len(frame) - 1)], "shown")
+    what = [
+        f"The reading {words[0]} doesn't fit {words[1]} before it and {words[2]} after it."
+        for words in zip(read, before, after, strict=True)
+    ]
+    for table, told in rows.assign(what=what).groupby("table"):
         log.add_rows(
-            rows,
+            told,
             severity="caution",
             rule="meter_slip",
             table=str(table),
-            what="The reading doesn't fit those before and after it.",
+            what=list(told["what"]),
             consequence="The reading is set aside.",
             remedy="Correct the reading in the source.",
         )
+
+
+def _say_readings(rows: pd.DataFrame, shown: str) -> list[str]:
+    on = pd.Timestamp(0) + pd.to_timedelta(rows["day"], unit="D")
+    pairs = zip(rows[shown], on.dt.strftime("%Y-%m-%d"), strict=True)
+    return [f"{value:.10g} of {day}" for value, day in pairs]
 
 
 _STEP_WORDS = (

@@ -1,111 +1,24 @@
-"""What is in a kit: checks, and what stands in where the plant hasn't said it."""
+"""What is in a kit: filled in where the plant hasn't said it, and checked."""
 
 import numpy as np
 import pandas as pd
 
+from pumplife.records.assumed import assume_kits
 from pumplife.records.audit import AuditLog
-from pumplife.records.columns import blank_table, set_aside
-from pumplife.records.tables import TABLES
+from pumplife.records.columns import set_aside
+from pumplife.records.phrases import count_of
 
 Tables = dict[str, pd.DataFrame]
 
-USUAL_PARTS = (
-    ("diaphragm", "fluid", 2),
-    ("ball", "fluid", 4),
-    ("seat", "fluid", 4),
-    ("air valve", "air", 1),
-)
-"""Part, side and pieces in a pump: common practice for a twin-diaphragm pump."""
-
 
 def complete_kits(tables: Tables, log: AuditLog) -> None:
-    """Fill in kits, parts and kit contents where a table is missing, and check them.
-
-    Without kits, those named in pumps stand in; without parts, two diaphragms, four balls, four
-    seats and an air valve; without kit_contents, all parts of the kit's side and material.
-    """
-    stand_in = "ASSUMED"
-    if tables["kits"].empty:
-        tables["kits"] = _kits_in_pumps(tables["pumps"])
-    if tables["parts"].empty:
-        _assume_parts(tables, log)
-    elif tables["kit_contents"].empty and len(tables["kits"]):
-        tables["kit_contents"] = _typed("kit_contents", _contents_from_parts(tables), stand_in)
-        _log_assumed(log, "every part that parts lists for the kit's side, size and material")
+    """Fill in kits, parts and kit contents where a table is missing, and check them."""
+    assume_kits(tables, log)
     _drop_unknown_parts(tables, log)
     _check_fitted_kits(tables, log)
     _check_sides(tables, log)
     _check_items(tables, log)
     _check_counts(tables, log)
-
-
-def _typed(name: str, rows: pd.DataFrame, file: str) -> pd.DataFrame:
-    """Give assumed rows the shape of their table; row 0 says that no source has them."""
-    table = blank_table(TABLES[name])
-    rows = rows.assign(file=file, row=0, plan=False).reindex(columns=table.columns)
-    for column in table.columns:
-        kind = table[column].dtype
-        blank = rows[column].isna() & pd.api.types.is_object_dtype(kind)
-        rows[column] = rows[column].mask(blank, "").astype(kind)
-    return rows.reset_index(drop=True)
-
-
-def _kits_in_pumps(pumps: pd.DataFrame) -> pd.DataFrame:
-    fitted = [
-        pd.DataFrame({"kit": pumps[f"{side}_kit"], "side": side, "size_mm": pumps["size_mm"]})
-        for side in ("fluid", "air")
-    ]
-    rows = pd.concat(fitted, ignore_index=True)
-    rows = rows[~rows["kit"].isin(["", "none"])].drop_duplicates("kit")
-    return _typed("kits", rows, "pumps")
-
-
-def _assume_parts(tables: Tables, log: AuditLog) -> None:
-    """Let the usual parts stand in, a set for each kit or one set when there is none."""
-    usual = pd.DataFrame(USUAL_PARTS, columns=["part", "side", "per_pump"])
-    kits = tables["kits"]
-    kits = kits[~kits["plan"]][["kit", "side", "size_mm", "material", "variant"]]
-    parts = usual.merge(kits, on="side") if len(kits) else usual.assign(kit="")
-    parts["part_no"] = parts["part"] + parts["kit"].map(lambda kit: f" ({kit})" if kit else "")
-    tables["parts"] = _typed("parts", parts.assign(wears="yes"), "ASSUMED")
-    if len(kits):
-        contents = parts.assign(quantity=parts["per_pump"])
-        tables["kit_contents"] = _typed("kit_contents", contents, "ASSUMED")
-    log.add(
-        "caution",
-        "There is no table parts.",
-        rule="assumed_parts",
-        table="parts",
-        consequence="Each pump is taken to hold two diaphragms, four balls, four seats and an "
-        "air valve, each kit to hold those of its side.",
-        remedy="Add parts and kit_contents.",
-    )
-
-
-def _log_assumed(log: AuditLog, words: str) -> None:
-    log.add(
-        "caution",
-        "There is no table kit_contents.",
-        rule="assumed_contents",
-        table="kit_contents",
-        consequence=f"Each kit is taken to hold {words}, as many as a pump holds.",
-        remedy="Add kit_contents.",
-    )
-
-
-def _contents_from_parts(tables: Tables) -> pd.DataFrame:
-    kits = tables["kits"][~tables["kits"]["plan"]]
-    parts = tables["parts"][~tables["parts"]["plan"] & tables["parts"]["wears"].ne("no")]
-    pairs = kits[["kit", "side", "size_mm", "material"]].merge(
-        parts[["part_no", "side", "size_mm", "material", "per_pump"]],
-        on="side",
-        suffixes=("", "_part"),
-    )
-    size = pairs["size_mm"].eq(pairs["size_mm_part"])
-    size |= pairs["size_mm"].isna() | pairs["size_mm_part"].isna()
-    material = pairs["material"].eq(pairs["material_part"])
-    material |= pairs["material"].eq("") | pairs["material_part"].eq("")
-    return pairs[size & material].rename(columns={"per_pump": "quantity"})
 
 
 def _drop_unknown_parts(tables: Tables, log: AuditLog) -> None:
@@ -140,7 +53,7 @@ def _check_fitted_kits(tables: Tables, log: AuditLog) -> None:
             gap = "has no contents in kit_contents" if kit in listed else "is not in kits"
             log.add(
                 "caution",
-                f"{name}.{column} {kit} ({count} rows) {gap}.",
+                f"{name}.{column} {kit} ({count_of(count, 'row')}) {gap}.",
                 rule="unknown_kit",
                 table=name,
                 consequence="Fitting it renews nothing known.",
@@ -175,7 +88,7 @@ def _check_items(tables: Tables, log: AuditLog) -> None:
         for item, count in items[~items.isin(known)].value_counts().sort_index().items():
             log.add(
                 "caution",
-                f"{name}: {item} ({count} rows) is neither in kits nor in parts.",
+                f"{name}: {item} ({count_of(count, 'row')}) is neither in kits nor in parts.",
                 rule="unknown_item",
                 table=name,
                 consequence="Nothing is known to be renewed with it, and no level is advised.",

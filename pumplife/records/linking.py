@@ -1,15 +1,15 @@
 """Join the tables: a pump for every row, each row once, no name without its match."""
 
-import difflib
-
 import numpy as np
 import pandas as pd
 
 from pumplife.records.audit import AuditLog
 from pumplife.records.columns import set_aside
 from pumplife.records.duty import SEVERAL, Duty
+from pumplife.records.phrases import find_near, mapping_line
 from pumplife.records.plant import to_days
 from pumplife.records.schema import Table
+from pumplife.records.sources import squeeze
 from pumplife.records.steps import Floats
 from pumplife.records.tables import SIDE_WORDS
 
@@ -34,10 +34,11 @@ def drop_repeats(frame: pd.DataFrame, table: Table, log: AuditLog) -> pd.DataFra
     first = pd.Series(frame.index[~repeated], index=group[~repeated].to_numpy())
     source = first.loc[group[repeated]].to_numpy()
     differing = _differences(frame[repeated], frame.iloc[source], key)
-    named = ", ".join(name for name in table.key) if table.key else "cells"
+    same = " and ".join(name for name in table.key if name in frame)
+    same = f"the same {same}" if table.key else "every cell the same"
     what = [
-        f"The {named} are those of row {row}"
-        + (f", but {words} differ; row {row} is used." if words else "; nothing else differs.")
+        f"Row {row} has {same}"
+        + (f", but {words}; row {row} is used." if words else "; nothing else differs.")
         for row, words in zip(frame["row"].iloc[source], differing, strict=True)
     ]
     return set_aside(
@@ -66,7 +67,13 @@ def _differences(later: pd.DataFrame, earlier: pd.DataFrame, key: list[str]) -> 
         one, other = later[name].to_numpy(), earlier[name].to_numpy()
         both_blank = pd.isna(one) & pd.isna(other)
         unlike[:, place] = (one != other) & ~both_blank
-    return [", ".join(np.array(names)[row]) for row in unlike]
+    return [_say_differing(list(np.array(names)[row])) for row in unlike]
+
+
+def _say_differing(names: list[str]) -> str:
+    if not names:
+        return ""
+    return f"{', '.join(names)} {'differs' if len(names) == 1 else 'differ'}"
 
 
 def mark_plans(frame: pd.DataFrame, column: str, end: float) -> pd.DataFrame:
@@ -121,19 +128,27 @@ def link_pumps(
         log,
         table=table.name,
         rule="unknown_pump",
-        what=[f"{table.name}: there is no pump {word} in pumps." for word in words[unknown]],
+        what=[f"There is no pump {word} in pumps." for word in words[unknown]],
         remedy=near,
     )
 
 
 def _nearest(words: list[str], known: list[str]) -> list[str]:
-    """Suggest a known id for each unknown one; only the first 50 are looked up."""
+    """Suggest a known id for each unknown one; only the first 50 are looked up by spelling."""
     add = "Add the pump to pumps or correct the id"
+    alike = {_bare_id(name): name for name in known}
     found: dict[str, str] = {}
     for word in dict.fromkeys(words):
-        near = difflib.get_close_matches(word, known, n=1) if len(found) < 50 else []
-        found[word] = f"{add}; the closest is {near[0]}." if near else f"{add}."
+        near = alike.get(_bare_id(word), "")
+        if not near and len(found) < 50:
+            near = find_near(word, known, likeness=0.8)
+        found[word] = f"{add}; the closest is {near}." if near else f"{add}."
     return [found[word] for word in words]
+
+
+def _bare_id(word: str) -> str:
+    """Fold case, blanks and hyphens, and letters that are taken for digits."""
+    return squeeze(word).translate(str.maketrans("oil", "011"))
 
 
 def link_locations(
@@ -249,7 +264,8 @@ def _blank_unknown_order(
 
 def check_part_names(tables: Tables, log: AuditLog) -> None:
     """Check that the parts blamed and looked at are parts that the plant lists."""
-    known = {*tables["parts"]["part"], *SIDE_WORDS, ""}
+    parts = list(tables["parts"]["part"].unique())
+    known = {*parts, *SIDE_WORDS, ""}
     rebuilds, findings = tables["rebuilds"], tables["findings"]
     strange = ~rebuilds["failed_part"].isin(known)
     log.add_rows(
@@ -262,9 +278,7 @@ def check_part_names(tables: Tables, log: AuditLog) -> None:
             for word in rebuilds.loc[strange, "failed_part"]
         ],
         consequence="The failure is shared among the parts of the kit.",
-        remedy=[
-            _part_line("rebuilds.failed_part", x) for x in rebuilds.loc[strange, "failed_part"]
-        ],
+        remedy=_part_remedies(rebuilds.loc[strange, "failed_part"], "rebuilds.failed_part", parts),
     )
     tables["rebuilds"] = rebuilds.assign(failed_part=rebuilds["failed_part"].mask(strange, ""))
     unknown = ~findings["part"].isin(known)
@@ -275,9 +289,12 @@ def check_part_names(tables: Tables, log: AuditLog) -> None:
         table="findings",
         rule="unknown_part",
         what=[f'"{word}" is not known as a part.' for word in findings.loc[unknown, "part"]],
-        remedy=[_part_line("findings.part", word) for word in findings.loc[unknown, "part"]],
+        remedy=_part_remedies(findings.loc[unknown, "part"], "findings.part", parts),
     )
 
 
-def _part_line(column: str, word: str) -> str:
-    return f'Say in plant.toml what it means: [codes.{column}] "{word}" = "diaphragm".'
+def _part_remedies(words: "pd.Series", column: str, parts: list[str]) -> list[str]:
+    lines = {word: mapping_line(column, word, parts) for word in words.unique()}
+    return [
+        f"Add it to parts, or say in plant.toml which part it is: {lines[word]}." for word in words
+    ]

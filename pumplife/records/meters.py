@@ -6,11 +6,14 @@ import numpy as np
 import pandas as pd
 
 from pumplife.records.audit import AuditLog
+from pumplife.records.phrases import count_are
 from pumplife.records.plant import Plant, to_days
 
 if TYPE_CHECKING:
     from pumplife.records.read import Records
 
+MOST_DIGITS = 12.0
+"""No meter has more digits."""
 HOURS_A_DAY = 24.5
 """Most that an hour meter can gain in a day, clock changes included [h]."""
 
@@ -22,9 +25,10 @@ def gather_readings(records: "Records") -> pd.DataFrame:
     -------
     DataFrame
         Sorted by pump, day and value: pump, pump_id, table, row, day, value and start [usage
-        units; start is what the next gain counts from], exchanged, meter_id, base (hours or
-        cycles), span [usage units until the meter starts again from 0, NaN = not known], cap
-        [most usage units in a day, NaN = none].
+        units; start is what the next gain counts from], shown and shown_start (the same as the
+        meter shows them [its own unit]), exchanged, meter_id, base (hours or cycles), span
+        [usage units until the meter starts again from 0, NaN = not known], cap [most usage units
+        in a day, NaN = none].
     """
     plant, pumps = records.plant, records.pumps
     readings = _from_readings(records.table("readings"))
@@ -33,10 +37,10 @@ def gather_readings(records: "Records") -> pd.DataFrame:
     if bool(late.any()):
         records.log.add(
             "note",
-            f"{int(late.sum())} meter readings are dated after the window.",
+            f"{count_are(int(late.sum()), 'meter reading')} dated after the window.",
             rule="late_reading",
             table="readings",
-            consequence="They are not used.",
+            consequence="What is dated after records_to isn't used.",
         )
     frame = _convert(frame[~late], pumps, plant, records.log)
     frame = _keep_one_kind(frame, plant, records.log)
@@ -84,11 +88,13 @@ def _convert(frame: pd.DataFrame, pumps: pd.DataFrame, plant: Plant, log: AuditL
     exchanged = frame["new_meter_start"].notna()
     start = frame["new_meter_start"].fillna(frame["value"])
     frame = frame.assign(
+        shown=frame["value"],
+        shown_start=start,
         value=frame["value"] * scale,
         start=start * scale,
         exchanged=exchanged,
         base=base,
-        span=np.power(10.0, frame["digits"].to_numpy(dtype=float)) * scale,
+        span=np.power(10.0, np.minimum(frame["digits"].to_numpy(dtype=float), MOST_DIGITS)) * scale,
         cap=np.where(base.eq("hours"), HOURS_A_DAY * factor, np.nan),
     )
     lost = pd.Series(np.isnan(scale), index=frame.index)
@@ -104,8 +110,8 @@ def _log_unjoined(frame: pd.DataFrame, plant: Plant, log: AuditLog) -> None:
         rule="meter_unit",
         table="readings",
         what=[
-            f"{count} readings are in {base}, usage is in {plant.usage_unit}, and pumps has no "
-            "cycles_per_h for this pump."
+            f"{count_are(count, 'reading')} in {base}, usage is in {plant.usage_unit}, and pumps "
+            "has no cycles_per_h for this pump."
             for base, count in zip(counts["base"], counts["count"], strict=True)
         ],
         consequence="These readings are not used.",

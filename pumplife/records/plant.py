@@ -13,33 +13,15 @@ import numpy as np
 import pandas as pd
 
 from pumplife.errors import SettingError
+from pumplife.records.amounts import COSTS, SERVICE_COSTS, TARGETS, WORK, check_amounts
 from pumplife.records.audit import AuditLog
-from pumplife.records.sources import open_book, sheet_grid, squeeze
+from pumplife.records.files import open_book, read_bytes, sheet_grid
+from pumplife.records.sources import squeeze
 from pumplife.records.steps import Floats
 
 USAGE_UNITS = ("hours", "cycles", "days")
-COSTS = (
-    "labour_per_h",
-    "downtime_per_h",
-    "spill",
-    "call_out",
-    "order",
-    "expedite",
-    "waiting_per_day",
-    "holding_per_year",
-    "discount_per_year",
-    "opening_fault_probability",
-    "foul_air_side_probability",
-)
-SERVICE_COSTS = ("downtime_per_h", "spill", "foul_air_side_probability")
-WORK = (
-    "planned_labour_h",
-    "breakdown_labour_h",
-    "planned_downtime_h",
-    "breakdown_downtime_h",
-)
-TARGETS = {"service_level": 0.95, "hazardous_failure_probability": 0.05, "review_days": 30.0}
-
+NO_NAME, NO_CURRENCY = "This plant", "money"
+"""What stands in where the plant gives neither."""
 _PLANT_KEYS = ("name", "currency", "usage_unit", "records_from", "records_to", "site")
 _SECTIONS: dict[str, tuple[str, ...]] = {
     "plant": _PLANT_KEYS,
@@ -63,7 +45,7 @@ class Plant:
     Attributes
     ----------
     name, currency : str
-        As written; "" = not given.
+        As written; `NO_NAME` and `NO_CURRENCY` where not given.
     usage_unit : str
         hours, cycles or days: the unit of every usage, age and interval.
     records_from, records_to : Timestamp
@@ -171,18 +153,20 @@ def read_settings(path: Path) -> tuple[dict[str, Any], str]:
     ------
     SettingError
         When a line can't be understood.
+    FolderError
+        When the file can't be opened.
     """
     if path.is_file():
-        book = open_book(path)
-        sheet = next((name for name in book.sheet_names if squeeze(name) == "plant"), "")
+        sheets = open_book(path).sheet_names
+        sheet = next((name for name in sheets if squeeze(name) == "plant"), "")
         if sheet:
-            grid = sheet_grid(book.get_sheet_by_name(sheet))
+            grid = sheet_grid(path, sheet)
             return settings_from_grid(grid, f"{path.name}#{sheet}"), f"{path.name}#{sheet}"
     file = (path.parent if path.is_file() else path) / "plant.toml"
     if not file.is_file():
         return {}, ""
     try:
-        return tomllib.loads(file.read_text(encoding="utf-8-sig")), file.name
+        return tomllib.loads(read_bytes(file).decode("utf-8-sig")), file.name
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
         raise SettingError(
             f"plant.toml can't be understood: {problem}. Correct that line; text stands in "
@@ -243,13 +227,12 @@ def build_plant(raw: dict[str, Any], label: str, log: AuditLog) -> Plant:
     SettingError
         When a value can't be used.
     """
+    check_amounts(raw)
     _warn_unknown(raw, label, log)
-    for section, name, value, most in _numbers(raw):
-        _check_number(section, name, value, most)
     general = raw.get("plant", {})
     plant = Plant(
-        name=str(general.get("name", "")),
-        currency=str(general.get("currency", "")),
+        name=str(general.get("name", "")).strip() or NO_NAME,
+        currency=str(general.get("currency", "")).strip() or NO_CURRENCY,
         usage_unit=_usage_unit(general, log),
         records_from=_moment(general, "records_from", "plant"),
         records_to=_moment(general, "records_to", "plant"),
@@ -292,27 +275,6 @@ def _unknown_settings(raw: dict[str, Any]) -> Iterator[tuple[str, str, tuple[str
     for side, own in raw.get("work", {}).items():
         for name in sorted(set(own) - set(WORK)) if isinstance(own, dict) else ():
             yield f"[work.{side}] ", name, WORK
-
-
-def _numbers(raw: dict[str, Any]) -> Iterator[tuple[str, str, Any, float]]:
-    """Give every numeric setting with the most that it can be."""
-    costs = raw.get("costs", {})
-    owners = [("costs", costs)]
-    owners += [(f'costs.service."{name}"', own) for name, own in costs.get("service", {}).items()]
-    owners += [(f"work.{side}", own) for side, own in raw.get("work", {}).items()]
-    owners += [("targets", raw.get("targets", {}))]
-    for section, own in owners:
-        for name in (*COSTS, *WORK, *TARGETS):
-            if name in own:
-                share = name.endswith(("probability", "service_level", "discount_per_year"))
-                yield section, name, own[name], 1.0 if share else math.inf
-
-
-def _check_number(section: str, name: str, value: Any, most: float) -> None:
-    good = isinstance(value, int | float) and not isinstance(value, bool)
-    if not good or not 0 <= value <= most:
-        limit = "a number from 0 to 1" if most == 1 else "a number, 0 or more, without its unit"
-        raise SettingError(f"plant.toml: [{section}] {name} = {value!r} must be {limit}.")
 
 
 def _usage_unit(general: dict[str, Any], log: AuditLog) -> str:

@@ -10,7 +10,9 @@ from pumplife.errors import FolderError
 from pumplife.records.audit import AuditLog
 from pumplife.records.columns import blank_table, type_table
 from pumplife.records.duty import Duty, lay_out_duty
+from pumplife.records.files import digest
 from pumplife.records.kits import complete_kits
+from pumplife.records.left import lacks_pumps, lacks_tickets
 from pumplife.records.linking import (
     check_part_names,
     drop_repeats,
@@ -21,7 +23,7 @@ from pumplife.records.linking import (
     mark_plans,
 )
 from pumplife.records.plant import Plant, build_plant, read_settings, to_day, to_days
-from pumplife.records.sources import Source, digest, find_sources, read_source
+from pumplife.records.sources import Source, find_sources, read_source
 from pumplife.records.spelling import settle_spellings
 from pumplife.records.steps import Floats
 from pumplife.records.tables import TABLES
@@ -113,17 +115,20 @@ def read_records(path: Path | str) -> Records:
     plant = build_plant(settings, label or "plant.toml", log)
     check_wording(settings)
     sources = find_sources(path, settings.get("files", {}), log)
+    hashes = _hashes(path, sources)
     tables, counts, fatal = _read_tables(sources, plant, log)
-    fatal |= _lacks_basis(path, sources, tables, plant, log)
+    fatal |= _lacks_basis(path, sources, plant, log)
+    fatal |= lacks_pumps(tables, counts, log)
     plant = _with_start(plant, tables, log)
     if not fatal:
         _link(tables, plant, log)
+        fatal = lacks_tickets(tables, counts, plant, log)
     withheld = set() if fatal else check_whole(tables, plant, set(sources), log)
     return Records(
         plant=plant,
         tables=tables,
         log=log,
-        hashes=_hashes(path, sources),
+        hashes=hashes,
         source=path,
         withheld=withheld,
         aside={name: counts[name] - len(tables[name]) for name in counts},
@@ -132,7 +137,13 @@ def read_records(path: Path | str) -> Records:
 
 
 def _check_path(path: Path) -> None:
-    if not path.exists():
+    try:
+        there = path.exists()
+    except OSError as problem:
+        raise FolderError(
+            f"The path {path} can't be opened ({problem.strerror}): check that you may read it."
+        ) from problem
+    if not there:
         raise FolderError(f"There is no folder or workbook {path}: check the path.")
     if path.is_file() and path.suffix.lower() not in (".xlsx", ".xlsm"):
         raise FolderError(
@@ -201,7 +212,6 @@ def _log_empty(source: Source, headings: list[str], log: AuditLog) -> None:
 def _lacks_basis(
     path: Path,
     sources: dict[str, Source],
-    tables: dict[str, pd.DataFrame],
     plant: Plant,
     log: AuditLog,
 ) -> bool:
@@ -224,8 +234,7 @@ def _lacks_basis(
             consequence="The study can't go on.",
             remedy="Write [plant] records_to = 2025-12-31 (your day).",
         )
-    emptied = [name for name in ("pumps",) if name in sources and tables[name].empty]
-    return bool(missing or emptied) or bool(pd.isna(plant.records_to))
+    return bool(missing) or bool(pd.isna(plant.records_to))
 
 
 def _with_start(plant: Plant, tables: dict[str, pd.DataFrame], log: AuditLog) -> Plant:

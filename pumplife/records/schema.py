@@ -25,6 +25,10 @@ class Column:
         Numbers below zero are allowed.
     lenient : bool
         A blank cell keeps its row although the column is required.
+    unreadable : str
+        What a cell that can't be read does: "" = it counts as not written, or sets its row aside
+        where the column is required; "aside" = it sets its row aside although a blank wouldn't;
+        "withhold" = the results that need it are withheld; else the code it is taken as.
     """
 
     name: str
@@ -35,6 +39,12 @@ class Column:
     instead: str = ""
     signed: bool = False
     lenient: bool = False
+    unreadable: str = ""
+
+    @property
+    def sets_aside(self) -> bool:
+        """Whether a cell that can't be read sets its row aside."""
+        return self.unreadable == "aside" or (self.required and not self.lenient)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,6 +93,7 @@ def number(
     required: bool = False,
     signed: bool = False,
     lenient: bool = False,
+    unreadable: str = "",
 ) -> Column:
     """Describe a column of numbers."""
     return Column(
@@ -92,6 +103,7 @@ def number(
         required=required,
         signed=signed,
         lenient=lenient,
+        unreadable=unreadable,
     )
 
 
@@ -101,7 +113,13 @@ def date(name: str, meaning: str = "", *, required: bool = False, instead: str =
 
 
 def code(
-    name: str, codes: str, meaning: str = "", *, required: bool = False, lenient: bool = False
+    name: str,
+    codes: str,
+    meaning: str = "",
+    *,
+    required: bool = False,
+    lenient: bool = False,
+    unreadable: str = "",
 ) -> Column:
     """Describe a column of code words, given with blanks between."""
     return Column(
@@ -111,6 +129,7 @@ def code(
         meaning=meaning,
         required=required,
         lenient=lenient,
+        unreadable=unreadable,
     )
 
 

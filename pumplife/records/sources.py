@@ -1,19 +1,17 @@
 """Find the file or sheet of every table and read its cells as text."""
 
-import hashlib
 import io
 import re
 import warnings
 from dataclasses import dataclass
-from datetime import date, datetime
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from python_calamine import CalamineError, CalamineSheet, CalamineWorkbook
 
 from pumplife.errors import FolderError
 from pumplife.records.audit import AuditLog
+from pumplife.records.files import decode, open_book, read_bytes, sheet_grid
 from pumplife.records.tables import TABLES
 
 BOOKS = (".xlsx", ".xlsm")
@@ -80,11 +78,6 @@ def squeeze(word: str) -> str:
     return re.sub(r"[\s_\-]+", "", word).casefold()
 
 
-def digest(path: Path) -> str:
-    """Give the SHA-256 of a file [hexadecimal]."""
-    return hashlib.sha256(path.read_bytes()).hexdigest()
-
-
 def find_sources(path: Path, files: dict[str, str], log: AuditLog) -> dict[str, Source]:
     """Find the file or sheet of every table.
 
@@ -121,18 +114,17 @@ def find_sources(path: Path, files: dict[str, str], log: AuditLog) -> dict[str, 
 
 def _list_files(folder: Path) -> list[Path]:
     try:
-        entries = sorted(folder.iterdir())
+        return [
+            entry
+            for entry in sorted(folder.iterdir())
+            if entry.suffix.lower() in (*BOOKS, *TEXTS)
+            and not entry.name.startswith(("~$", "."))
+            and entry.is_file()
+        ]
     except OSError as problem:
         raise FolderError(
-            f"The folder {folder} can't be listed ({problem.strerror}): check its permissions."
+            f"The folder {folder} can't be opened ({problem.strerror}): check that you may read it."
         ) from problem
-    return [
-        entry
-        for entry in entries
-        if entry.suffix.lower() in (*BOOKS, *TEXTS)
-        and not entry.name.startswith(("~$", "."))
-        and entry.is_file()
-    ]
 
 
 def _take_file(file: Path, found: dict[str, Source], log: AuditLog) -> None:
@@ -198,23 +190,6 @@ def _find_sheets(path: Path, log: AuditLog) -> dict[str, Source]:
     return found
 
 
-def open_book(path: Path) -> CalamineWorkbook:
-    """Open a workbook, or say in words why it can't be.
-
-    Raises
-    ------
-    FolderError
-        When it is locked, has a password or is no workbook.
-    """
-    try:
-        return CalamineWorkbook.from_path(str(path))
-    except (CalamineError, OSError) as problem:
-        raise FolderError(
-            f"The workbook {path.name} can't be opened ({problem}): close it where it is open, "
-            "take off its password, and save it again as .xlsx."
-        ) from problem
-
-
 def read_source(source: Source) -> RawTable:
     """Read the cells of one table as text.
 
@@ -225,44 +200,8 @@ def read_source(source: Source) -> RawTable:
     """
     if source.sheet:
         return _read_sheet(source)
-    try:
-        data = source.path.read_bytes()
-    except OSError as problem:
-        raise FolderError(
-            f"The file {source.path.name} can't be read ({problem.strerror}): close it where it "
-            "is open and check its permissions."
-        ) from problem
-    text, encoding = decode(data, source.path.name)
+    text, encoding = decode(read_bytes(source.path), source.path.name)
     return _read_text(source, text, encoding)
-
-
-def decode(data: bytes, name: str) -> tuple[str, str]:
-    """Decode a text file: UTF-8, UTF-16 by its mark, else the usual western code page.
-
-    Returns
-    -------
-    tuple of str
-        The text and the name of its encoding.
-
-    Raises
-    ------
-    FolderError
-        When it isn't text at all.
-    """
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return data.decode("utf-16", errors="replace"), "utf-16"
-    if data[:2] == b"PK":
-        raise FolderError(
-            f"The file {name} is a workbook with the name of a text file: rename it to .xlsx."
-        )
-    if b"\0" in data[:65536]:
-        raise FolderError(
-            f"The file {name} isn't text: export it again as CSV (UTF-8) or save it as .xlsx."
-        )
-    try:
-        return data.decode("utf-8-sig"), "utf-8"
-    except UnicodeDecodeError:
-        return data.decode("cp1252", errors="replace"), "cp1252"
 
 
 def sniff_mark(heading: str) -> str:
@@ -295,8 +234,8 @@ def _parse(text: str, mark: str, source: Source) -> pd.DataFrame:
         return _parse_width(text, mark, width)
     except (pd.errors.ParserError, pd.errors.ParserWarning, ValueError) as problem:
         raise FolderError(
-            f"The file {source.label} can't be read as a table ({problem}): look for a quotation "
-            "mark that is opened and never closed, and export it again."
+            f"The file {source.label} can't be read as a table: look for a quotation mark that is "
+            "opened and never closed, and export it again."
         ) from problem
 
 
@@ -317,32 +256,7 @@ def _parse_width(text: str, mark: str, width: int) -> pd.DataFrame:
 
 
 def _read_sheet(source: Source) -> RawTable:
-    book = open_book(source.path)
-    if source.sheet not in book.sheet_names:
-        raise FolderError(
-            f"The workbook {source.path.name} has no sheet {source.sheet}: its sheets are "
-            f"{', '.join(book.sheet_names)}. Correct the name in [files] of plant.toml."
-        )
-    grid = sheet_grid(book.get_sheet_by_name(source.sheet))
-    return _frame_grid(grid, source, 0, "", "")
-
-
-def sheet_grid(sheet: CalamineSheet) -> pd.DataFrame:
-    """Give all cells of a sheet as text, row 0 of the grid being row 1 of the sheet."""
-    rows = sheet.to_python(skip_empty_area=False)
-    return pd.DataFrame([[_cell_text(cell) for cell in row] for row in rows], dtype=object)
-
-
-def _cell_text(cell: object) -> str:
-    if isinstance(cell, str):
-        return cell
-    if isinstance(cell, bool):
-        return "yes" if cell else "no"
-    if isinstance(cell, float):
-        return str(int(cell)) if cell.is_integer() else repr(cell)
-    if isinstance(cell, date | datetime):
-        return cell.isoformat()[:10]
-    return str(cell)
+    return _frame_grid(sheet_grid(source.path, source.sheet), source, 0, "", "")
 
 
 def _frame_grid(

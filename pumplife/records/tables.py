@@ -26,10 +26,17 @@ SIDE_WORDS = ("none", "all_fluid", "all_air")
 UNITS = "hours cycles strokes"
 SIDES = "fluid air"
 
+_HAZARD = code(
+    "hazard",
+    "none hazardous",
+    "hazardous where a leak could hurt people or the water",
+    unreadable="hazardous",
+)
+
 _DUTY = (
     text("store", "the store that serves it; blank = named like the site"),
     number("size_mm", "nominal port size [mm]"),
-    code("hazard", "none hazardous", "hazardous where a leak could hurt people or the water"),
+    _HAZARD,
     text("criticality", "the plant's own class"),
     code("standby", "none installed by_hand", "what takes over when the pump stands"),
     number("downtime_per_h", "money lost per hour of standstill; blank = the service's"),
@@ -71,8 +78,10 @@ _PUMPS = Table(
         *_DUTY[2:6],
         number("new_cost", "price of a new pump"),
         number("new_lead_time_days", "days from order to receipt of a new pump"),
-        number("max_fluid_interval", "the maker's or legal limit [usage units]"),
-        number("max_air_interval", "the maker's or legal limit [usage units]"),
+        *(
+            number(name, "the maker's or legal limit [usage units]", unreadable="withhold")
+            for name in ("max_fluid_interval", "max_air_interval")
+        ),
         *_DUTY[7:],
     ),
 )
@@ -278,8 +287,14 @@ _ADOPTED = Table(
         number("size_mm"),
         code("side", SIDES, required=True),
         text("kit"),
-        code("hazard", "none hazardous"),
-        number("interval", "[usage units]; blank = run to failure", required=True, lenient=True),
+        _HAZARD,
+        number(
+            "interval",
+            "[usage units]; blank = run to failure",
+            required=True,
+            lenient=True,
+            unreadable="aside",
+        ),
         text("decided_by", required=True),
         date("decided_on", required=True),
         date("review_on"),

@@ -20,7 +20,8 @@ How to fill this folder
 7. Everything else can wait. Tables that stay empty do no harm; delete them if you like.
 8. Your own files and headings can stay: name them in [files], [columns] and [codes].
 9. Dates: 2025-12-31, or your own order if a column can show it. Decimal point or comma.
-10. Files may be CSV or .xlsx; one workbook with a sheet per table works too.
+10. Files may be CSV or .xlsx. One workbook with a sheet per table works too: put plant.toml
+    beside the workbook, or add a sheet named plant with the columns section, key and value.
 "README columns.txt" explains every column.
 """
 

@@ -1,4 +1,4 @@
-"""Check that the orders agree with themselves and with their pump."""
+"""Check that the orders agree with themselves."""
 
 import pandas as pd
 
@@ -18,10 +18,6 @@ def check_tickets(tables: Tables, log: AuditLog) -> None:
         Gets a caution per contradiction.
     """
     rebuilds = tables["rebuilds"]
-    pumps = tables["pumps"].iloc[rebuilds["pump"].to_numpy()]
-    began = rebuilds["happened_on"].fillna(rebuilds["opened_on"])
-    commissioned = pumps["commissioned_on"].set_axis(rebuilds.index)
-    retired = pumps["retired_on"].set_axis(rebuilds.index)
     for wrong, rule, what, remedy in (
         (
             rebuilds["closed_on"] < rebuilds["opened_on"],
@@ -40,18 +36,6 @@ def check_tickets(tables: Tables, log: AuditLog) -> None:
             "waited_long",
             "waited_h is part of downtime_h but larger.",
             "Correct one of the two numbers.",
-        ),
-        (
-            began < commissioned,
-            "before_commissioning",
-            "The order is dated before the pump was commissioned.",
-            "Correct the order's date or commissioned_on in pumps.",
-        ),
-        (
-            began > retired,
-            "after_retirement",
-            "The order is dated after the pump was retired.",
-            "Correct the order's date or retired_on in pumps.",
         ),
     ):
         log.add_rows(

@@ -6,6 +6,7 @@ import pandas as pd
 
 from pumplife.records.audit import AuditLog
 from pumplife.records.plant import Plant
+from pumplife.records.troubles import UNREADABLE_LIMIT
 
 Tables = dict[str, pd.DataFrame]
 
@@ -35,7 +36,22 @@ def check_whole(tables: Tables, plant: Plant, given: set[str], log: AuditLog) ->
     _check_usage(tables, plant, log)
     _check_pumps(tables, log)
     _check_service_names(tables, plant, log)
-    return _withhold(tables, plant, log)
+    return _withhold(tables, plant, log) | _withhold_beyond_limit(log)
+
+
+def _withhold_beyond_limit(log: AuditLog) -> set[str]:
+    """A limit that is written but can't be read must never count as no limit."""
+    if not log.has_rule(UNREADABLE_LIMIT):
+        return set()
+    log.add(
+        "stop",
+        f"No {', '.join(PRICED)} can be given: a limit in pumps can't be read.",
+        rule="no_limit",
+        table="pumps",
+        consequence="They are withheld; audit, lives and fits are written.",
+        remedy="Correct max_fluid_interval and max_air_interval in pumps; a blank means no limit.",
+    )
+    return set(PRICED)
 
 
 def _withhold(tables: Tables, plant: Plant, log: AuditLog) -> set[str]:

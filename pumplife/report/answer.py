@@ -1,4 +1,4 @@
-"""The answer in words: what to do, what is due, what to order and what a year costs."""
+"""The answer in words: what to do with each pump group, and what the records hold back."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -7,7 +7,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from pumplife.report.events import count_tickets
+from pumplife.report.evidence import find_extrapolated
 from pumplife.report.face import ReadableStudy, find_table, study_units
+from pumplife.report.headline import find_reviews
 from pumplife.report.pictures import capitalise
 from pumplife.report.tables import (
     is_blank,
@@ -16,27 +19,12 @@ from pumplife.report.tables import (
     write_count,
     write_money,
     write_number,
+    write_share,
 )
 from pumplife.report.words import Units
 
-
-@dataclass(frozen=True, slots=True)
-class Tile:
-    """One figure of the headline.
-
-    Attributes
-    ----------
-    value : str
-        The figure, with its unit.
-    words : str
-        What it is.
-    note : str
-        What it stands against.
-    """
-
-    value: str
-    words: str
-    note: str
+MANY_ASIDE = 0.25  # share of the tickets set aside from which every number is in doubt
+QUIET_RULES = ("ticket_account", "source")  # an account of what went well, not a finding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +39,12 @@ class GroupAdvice:
         Which pumps.
     action : str
         "Rebuild every 3,180 h (about 41 weeks)".
+    follows : str
+        What the plant follows; blank where no group of the plant has an adopted interval.
+    marks : tuple of str
+        What to know before doing it.
+    breaks : bool
+        Whether what the plant follows goes beyond a limit.
     band : str
         The near-best band.
     chance : str
@@ -70,6 +64,9 @@ class GroupAdvice:
     kit: str
     pumps: str
     action: str
+    follows: str
+    marks: tuple[str, ...]
+    breaks: bool
     band: str
     chance: str
     saving: str
@@ -92,18 +89,31 @@ def advise_groups(study: ReadableStudy) -> list[GroupAdvice]:
     list of GroupAdvice
     """
     units = study_units(study)
-    rows = find_table(study, "intervals").to_dict("records")
-    return [_advise(place, row, units) for place, row in enumerate(rows)]
+    intervals = find_table(study, "intervals")
+    beyond = find_extrapolated(study)
+    some = bool((find_reviews(intervals) != "").any())
+    return [
+        _advise(place, row, units, beyond=beyond[place], some_adopted=some)
+        for place, row in enumerate(intervals.to_dict("records"))
+    ]
 
 
-def _advise(place: int, row: Mapping[Any, Any], units: Units) -> GroupAdvice:
+def _advise(
+    place: int, row: Mapping[Any, Any], units: Units, *, beyond: bool, some_adopted: bool
+) -> GroupAdvice:
     limit = row.get("binding_limit", "")
+    review = row.get("review", "")
+    breaks = not is_blank(review) and "limit" in str(review)
+    marks = ("beyond the longest life seen",) if beyond else ()
     return GroupAdvice(
         anchor=f"group-{place + 1}",
         group=name_pump_group(row),
         kit=write_cell(row["kit"], "text"),
         pumps=write_count(float(row["pumps"])),
         action=write_action(row, units),
+        follows=write_followed(row, units) if some_adopted else "",
+        marks=marks,
+        breaks=breaks,
         band=write_band(row, units),
         chance="–" if is_blank(row["interval"]) else write_cell(row["prob_better"], "chance"),
         saving=write_saving(row),
@@ -159,6 +169,30 @@ def write_action(row: Mapping[Any, Any], units: Units) -> str:
     return every if is_blank(weeks) else f"{every} (about {write_number(float(weeks), 2)} weeks)"
 
 
+def write_followed(row: Mapping[Any, Any], units: Units) -> str:
+    """Say what the plant follows in one group, and whether to keep or review it.
+
+    Parameters
+    ----------
+    row : mapping
+        A row of intervals.
+    units : Units
+        Of the plant.
+
+    Returns
+    -------
+    str
+        "Every 3,000 h: keep"; "As advised" where the plant has adopted nothing.
+    """
+    review = row.get("review", "")
+    if is_blank(review):
+        return "–" if is_blank(row["policy"]) else "As advised"
+    adopted = row["adopted_interval"]
+    if is_blank(adopted):
+        return f"Run to failure: {review}"
+    return f"Every {write_number(float(adopted))} {units.usage}: {review}"
+
+
 def write_band(row: Mapping[Any, Any], units: Units) -> str:
     """Say which intervals cost within 5 % of the best."""
     low, high = row["near_best_low"], row["near_best_high"]
@@ -182,113 +216,6 @@ def write_saving(row: Mapping[Any, Any]) -> str:
         return words
     low, high = write_money(float(row["saving_low"])), write_money(float(row["saving_high"]))
     return f"{words} ({low} to {high})"
-
-
-def headline(study: ReadableStudy) -> list[Tile]:
-    """Give the figures that a reader takes away.
-
-    Parameters
-    ----------
-    study : ReadableStudy
-        Finished.
-
-    Returns
-    -------
-    list of Tile
-        Only those that the study has numbers for.
-    """
-    makers = (_groups_tile, _saving_tile, _due_tile, _orders_tile, _budget_tile)
-    return [tile for maker in makers if (tile := maker(study)) is not None]
-
-
-def _groups_tile(study: ReadableStudy) -> Tile | None:
-    intervals = find_table(study, "intervals")
-    if intervals.empty:
-        return None
-    given = intervals["policy"].fillna("") != ""
-    planned = int((given & intervals["interval"].notna()).sum())
-    rest = int(given.sum()) - planned
-    withheld = int((~given).sum())
-    note = f"{rest} run to failure" + (f", {withheld} withheld" if withheld else "")
-    return Tile(f"{planned} of {len(intervals)}", "pump groups with a planned interval", note)
-
-
-def _saving_tile(study: ReadableStudy) -> Tile | None:
-    intervals = find_table(study, "intervals")
-    if intervals.empty or intervals["saving_per_year"].isna().all():
-        return None
-    units = study_units(study)
-    total = float(intervals["saving_per_year"].sum())
-    return Tile(
-        f"{write_number(total)} {units.currency}",
-        "expected saving a year",
-        "the advice against today's practice, long run, sum of the groups' means",
-    )
-
-
-def _due_tile(study: ReadableStudy) -> Tile | None:
-    due = find_table(study, "due")
-    if due.empty:
-        return None
-    today = study.records.plant.records_to
-    overdue = due["overdue_by"].astype(float) > 0
-    soon = (pd.to_datetime(due["do_on"]) <= today + pd.Timedelta(weeks=13)) & ~overdue
-    return Tile(
-        write_count(float(overdue.sum())),
-        "rebuilds overdue",
-        f"{int(soon.sum())} more to do in the next 13 weeks",
-    )
-
-
-def _orders_tile(study: ReadableStudy) -> Tile | None:
-    if "orders" not in study.tables:
-        return None
-    orders = find_table(study, "orders")
-    pieces = float(orders["quantity"].sum()) if len(orders) else 0.0
-    return Tile(
-        write_count(float(len(orders))), "orders to place", f"{write_count(pieces)} pieces in all"
-    )
-
-
-def first_year(budget: pd.DataFrame, scenario: str) -> "pd.Series[Any] | None":
-    """Give the money row of the first coming year, all sites, for one scenario.
-
-    Parameters
-    ----------
-    budget : DataFrame
-        The output table.
-    scenario : str
-        today, advised, adopted or run_to_failure.
-
-    Returns
-    -------
-    Series or None
-        None where the budget has no such row.
-    """
-    if budget.empty:
-        return None
-    rows = budget[
-        (budget["scenario"] == scenario)
-        & (budget["quantity"] == "money")
-        & (budget["site"] == "all")
-    ]
-    return None if rows.empty else rows.sort_values("year").iloc[0]
-
-
-def _budget_tile(study: ReadableStudy) -> Tile | None:
-    budget = find_table(study, "budget")
-    scenario = "adopted" if first_year(budget, "adopted") is not None else "advised"
-    row, today = first_year(budget, scenario), first_year(budget, "today")
-    if row is None:
-        return None
-    units = study_units(study)
-    p50, p80, p90 = (write_number(float(row[name])) for name in ("p50", "p80", "p90"))
-    beside = "" if today is None else f"; as today {write_number(float(today['p50']))} at P50"
-    return Tile(
-        f"{p50} {units.currency}",
-        f"next 12 months as {scenario}, P50",
-        f"P80 {p80}, P90 {p90}{beside}",
-    )
 
 
 def list_stops(study: ReadableStudy) -> list[dict[str, str]]:
@@ -315,6 +242,32 @@ def list_stops(study: ReadableStudy) -> list[dict[str, str]]:
     ]
 
 
+def warn_of_tickets(study: ReadableStudy) -> str:
+    """Warn where more than a quarter of the ticket rows could not be used; else blank.
+
+    Parameters
+    ----------
+    study : ReadableStudy
+        Finished.
+    """
+    audit = find_table(study, "audit")
+    if audit.empty or study.fits is None:
+        return ""
+    tickets = count_tickets(audit)["tickets"].to_numpy(dtype=float)
+    total, aside = float(tickets.sum()), float(tickets[-1])
+    if aside <= MANY_ASIDE * total:
+        return ""
+    return (
+        f"{aside:,.0f} of {total:,.0f} ticket rows ({write_share(aside / total)}) were set aside: "
+        "read what the records left open before you use a number of this page."
+    )
+
+
+def show_findings(audit: pd.DataFrame) -> pd.DataFrame:
+    """Leave out of the audit what is no finding: the account of tickets and of files."""
+    return audit if audit.empty else audit[~audit["rule"].isin(QUIET_RULES)]
+
+
 def count_rules(audit: pd.DataFrame) -> pd.DataFrame:
     """Count the rows of the audit per rule, with one example each.
 
@@ -329,6 +282,7 @@ def count_rules(audit: pd.DataFrame) -> pd.DataFrame:
         severity, table, rule, rows, what, consequence, remedy; the gravest and commonest first.
     """
     columns = ["severity", "table", "rule", "rows", "what", "consequence", "remedy"]
+    audit = show_findings(audit)
     if audit.empty:
         return pd.DataFrame(columns=columns)
     kept = audit[["severity", "table", "rule", "what", "consequence", "remedy"]].fillna("")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 import pandas as pd
 
 from pumplife.report.tables import write_date
-from pumplife.report.words import Units, name_units
+from pumplife.report.words import NO_CURRENCY, Units, name_units
 
 if TYPE_CHECKING:
     from pumplife.fits.groups import FitRows
@@ -94,6 +94,19 @@ def study_window(study: ReadableStudy) -> str:
     """Say which days the records cover; an end that nobody wrote shows as a dash."""
     plant = study.records.plant
     return f"Records {write_date(plant.records_from)} to {write_date(plant.records_to)}."
+
+
+def study_name(study: ReadableStudy) -> str:
+    """Give the name of the plant, or words that stand for it."""
+    return str(study.records.plant.name).strip() or "This plant"
+
+
+def study_measures(study: ReadableStudy) -> str:
+    """Say what usage and money are counted in."""
+    units = study_units(study)
+    if units.currency == NO_CURRENCY:
+        return f"Usage in {units.usage}; plant.toml names no currency."
+    return f"Usage in {units.usage}, money in {units.currency}."
 
 
 def is_invented(study: ReadableStudy) -> bool:

@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
 from pumplife.report import style
+from pumplife.report.dues import count_due, is_overdue
 from pumplife.report.pictures import capitalise
 from pumplife.report.tables import write_number
 from pumplife.report.words import Units
@@ -167,19 +168,22 @@ def due_table(due: pd.DataFrame, today: pd.Timestamp, *, weeks: int = 52) -> pd.
     Returns
     -------
     DataFrame
-        when (overdue or the first day of four weeks), fluid, air [rebuilds].
+        when (overdue, where something is, or the first day of four weeks), fluid, air [rebuilds].
     """
     ahead = pd.Series((pd.to_datetime(due["do_on"]) - today) / pd.Timedelta(weeks=4), dtype=float)
     slot = (ahead // 1).mask(ahead < 0, 0.0)
-    overdue = (due["overdue_by"].astype(float) > 0) | (ahead < 0)
-    slot = slot.mask(overdue & ahead.notna(), -1)
-    slots = np.arange(-1, weeks // 4)
+    overdue = is_overdue(due, today)
+    slot = slot.mask(overdue, -1)
+    slots = np.arange(-1 if overdue.any() else 0, weeks // 4)
     counts = {
         side: [int(((slot == place) & (due["side"] == side)).sum()) for place in slots]
         for side in ("fluid", "air")
     }
-    starts = [f"{today + pd.Timedelta(weeks=4 * int(place)):%Y-%m-%d}" for place in slots[1:]]
-    return pd.DataFrame({"when": ["overdue", *starts], **counts})
+    when = [
+        "overdue" if place < 0 else f"{today + pd.Timedelta(weeks=4 * int(place)):%Y-%m-%d}"
+        for place in slots
+    ]
+    return pd.DataFrame({"when": when, **counts})
 
 
 def plot_due(
@@ -210,7 +214,8 @@ def plot_due(
         for side, colour in (("fluid", style.NAVY), ("air", style.SKY)):
             axes.bar(place, drawn[side], bottom=bottom, color=colour, width=0.78)
             bottom = bottom + drawn[side].to_numpy(dtype=float)
-        axes.axvspan(-0.5, 0.5, color=style.ORANGE, alpha=0.22, lw=0, zorder=0)
+        if drawn["when"].iloc[0] == "overdue":
+            axes.axvspan(-0.5, 0.5, color=style.ORANGE, alpha=0.22, lw=0, zorder=0)
         axes.set_xticks(
             place, [words[2:] if words[:2] == "20" else words for words in drawn["when"]]
         )
@@ -220,7 +225,7 @@ def plot_due(
         axes.set_xlabel("Four weeks from [year-month-day]")
         axes.set_ylabel("Rebuilds [number]")
         _name_sides(axes, drawn)
-        style.say(axes, _due_message(drawn), caption)
+        style.say(axes, _due_message(*count_due(due, today)), caption)
     return axes
 
 
@@ -229,10 +234,10 @@ def _name_sides(axes: Axes, drawn: pd.DataFrame) -> None:
     style.list_names(axes, [(name, colour) for name, colour, side in words if drawn[side].sum()])
 
 
-def _due_message(drawn: pd.DataFrame) -> str:
-    total = drawn["fluid"] + drawn["air"]
-    overdue, soon = int(total.iloc[0]), int(total.iloc[1:4].sum())
+def _due_message(overdue: int, soon: int) -> str:
+    fall = "falls" if soon == 1 else "fall"
     if overdue == 0:
-        return f"{soon} rebuilds fall due in the next 12 weeks, none is overdue"
+        words = "rebuild" if soon == 1 else "rebuilds"
+        return f"{soon} {words} {fall} due in the next 13 weeks, none is overdue"
     words = "1 rebuild is" if overdue == 1 else f"{overdue} rebuilds are"
-    return f"{words} overdue, {soon} more fall due in the next 12 weeks"
+    return f"{words} overdue, {soon} more {fall} due in the next 13 weeks"

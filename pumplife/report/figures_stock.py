@@ -81,7 +81,7 @@ def plot_stock_risk(
         axes.xaxis.set_major_locator(MaxNLocator(integer=True))
         style.write_percents(axes.yaxis)
         axes.set_xlabel("Reorder point [pieces]")
-        axes.set_ylabel("Chance of shortage in a lead time")
+        axes.set_ylabel("Chance of shortage\nwithin lead time and review")
         _name_risks(axes, shown)
         style.say(axes, _risk_message(shown), caption)
     return axes
@@ -111,7 +111,9 @@ def _name_risks(axes: Axes, shown: Sequence[RiskCurve]) -> None:
     names = []
     for number, curve in enumerate(shown):
         risk = write_share(_risk_at_choice(curve))
-        words = f"{curve.item} at {curve.store}: reorder at {curve.reorder_point:.0f}, risk {risk}"
+        words = (
+            f"{curve.item} at {curve.store}: reorder at {curve.reorder_point:,.0f}, chance {risk}"
+        )
         names.append((words, style.SERIES[number % 6]))
     style.list_names(axes, names)
 
@@ -121,7 +123,7 @@ def _risk_message(shown: Sequence[RiskCurve]) -> str:
         return "Nothing is kept"
     worst = max(shown, key=_risk_at_choice)
     return (
-        f"At the advised levels (dots) the chance of a shortage stays at or below "
+        f"At the advised levels (dots) the chance of shortage stays at or below "
         f"{write_share(_risk_at_choice(worst))}, highest for {worst.item} at {worst.store}"
     )
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -13,6 +12,7 @@ from matplotlib.axes import Axes
 
 from pumplife.report import style
 from pumplife.report.events import breakdowns_by_service, count_tickets
+from pumplife.report.evidence import fits_of_group
 from pumplife.report.face import ReadableStudy, find_table, study_units, study_window
 from pumplife.report.figures import cost_curve_table, due_table, plot_cost_curve, plot_due
 from pumplife.report.figures_lives import (
@@ -35,6 +35,7 @@ from pumplife.report.figures_stock import (
     plot_stock_risk,
     stock_risk_table,
 )
+from pumplife.report.headline import say_withheld
 from pumplife.report.pictures import (
     capitalise,
     draw_life,
@@ -154,28 +155,6 @@ def _cost_curves(study: ReadableStudy) -> Iterator[Drawn]:
         yield _drawn(name, "group", axes, cost_curve_table(curve), place)
 
 
-def fits_of_group(fits: pd.DataFrame, row: pd.Series[Any]) -> pd.DataFrame:
-    """Pick the fits of the service, side and size of a pump group.
-
-    Parameters
-    ----------
-    fits : DataFrame
-        The output table.
-    row : Series
-        A row of intervals.
-
-    Returns
-    -------
-    DataFrame
-    """
-    if fits.empty:
-        return fits
-    size = fits["size_mm"].astype(float)
-    same = (fits["service"] == row["service"]) & (fits["side"] == row["side"])
-    keep: pd.Series[bool] = same & (size.isna() | (size == row["size_mm"]))
-    return fits.loc[keep]
-
-
 def _group_counts(study: ReadableStudy, place: int) -> str:
     row = find_table(study, "intervals").iloc[place]
     mine = fits_of_group(find_table(study, "fits"), row)
@@ -205,8 +184,9 @@ def _budget(study: ReadableStudy) -> Iterator[Drawn]:
     budget = find_table(study, "budget")
     if budget.empty or budget_table(budget).empty:
         return
+    whose = ", ".join(filter(None, ["All sites", say_withheld(study)]))
     caption = (
-        f"All sites. Years are 12 months from {study.records.plant.records_to:%Y-%m-%d}. "
+        f"{whose}. Years are 12 months from {study.records.plant.records_to:%Y-%m-%d}. "
         "Solid: P50; paler: P80; palest: P90, of simulated years."
     )
     axes = plot_budget(budget, units=study_units(study), caption=caption)
@@ -221,13 +201,31 @@ def _failed_only(fits: pd.DataFrame) -> pd.DataFrame:
 
 
 def _forests(study: ReadableStudy) -> Iterator[Drawn]:
-    fits = _failed_only(find_table(study, "fits"))
+    every = find_table(study, "fits")
+    fits = _failed_only(every)
     if fits.empty:
         return
-    failures = fits.groupby("part")["failures"].sum().sort_values(ascending=False, kind="stable")
-    for part in failures.index[:MOST_FORESTS]:
-        axes = plot_forest(fits, part, units=study_units(study), caption=study_window(study))
+    known = fits.groupby("part").agg(failures=("failures", "sum"), groups=("part", "size"))
+    known = known.sort_values("failures", ascending=False, kind="stable")
+    parts = list(known.index[known["groups"] > 1][:MOST_FORESTS])
+    rest = ", ".join(str(part) for part in every["part"].unique() if part not in parts)
+    first = f"Parts with few failures or one group are in the table: {rest}." if rest else ""
+    for part in parts:
+        words = [_say_unknown(every, part), first if part == parts[0] else "", study_window(study)]
+        caption = " ".join(filter(None, words))
+        axes = plot_forest(fits, part, units=study_units(study), caption=caption)
         yield _drawn(f"lives-{slug(part)}", "fits", axes, forest_table(fits, part))
+
+
+def _say_unknown(fits: pd.DataFrame, part: str, *, most: int = 6) -> str:
+    """Name the groups of a part that a figure can't show, for lack of failures."""
+    mine = (fits["part"] == part) & (fits["endpoint"] != "worn or failed")
+    rows = fits[mine & ~np.isfinite(fits["scale"].astype(float))]
+    names = [name_group(row, leave_out=("part",)) for row in rows.to_dict("records")]
+    if not names:
+        return ""
+    more = f"; and {len(names) - most} more" if len(names) > most else ""
+    return f"Left out for lack of failures: {'; '.join(names[:most])}{more}."
 
 
 def _compared(study: ReadableStudy) -> Iterator[Drawn]:

@@ -1,8 +1,9 @@
 """Values as people read them: sensible digits, words for what is empty, ISO dates."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -47,6 +48,11 @@ def write_count(value: float) -> str:
     if math.isfinite(value) and float(value).is_integer():
         return f"{value:,.0f}".replace("-", "−")
     return write_number(value)
+
+
+def write_many(count: float, one: str) -> str:
+    """Write a count with its noun: "1 piece", "4 pieces"."""
+    return f"{write_count(count)} {one}" if count == 1 else f"{write_count(count)} {one}s"
 
 
 def write_plain(value: float) -> str:
@@ -119,9 +125,12 @@ WRITERS: dict[str, Callable[[Any], str]] = {
 }
 
 
+SAID = {"on_shelf": "on the shelf"}
+
+
 def write_code(value: str) -> str:
     """Write one of our own codes as words: "run_to_failure" as "run to failure"."""
-    words = f"{value[:-2]} [h]" if value.endswith("_h") else value
+    words = f"{value[:-2]} [h]" if value.endswith("_h") else SAID.get(value, value)
     return words.replace("_", " ")
 
 
@@ -213,6 +222,7 @@ def lay_out(
     columns: Sequence[str] | None = None,
     most: int = 200,
     file: str = "",
+    bands: Mapping[str, tuple[str, str]] = MappingProxyType({}),
 ) -> PageTable:
     """Turn the first rows of an output table into words and figures.
 
@@ -230,6 +240,8 @@ def lay_out(
         Rows shown at most.
     file : str
         Name of the CSV that holds them all; the table's own name when blank.
+    bands : mapping of column to (column, column), optional
+        Low and high end, written into the cell of the column that they belong to.
 
     Returns
     -------
@@ -238,7 +250,12 @@ def lay_out(
     wanted = [name for name in (columns or list(frame.columns)) if name in frame.columns]
     shown = [name for name in wanted if columns is None or not _all_blank(frame[name])]
     head = frame[shown].head(most)
-    cells = [_column_cells(head[name], table) for name in shown]
+    cells = [
+        _band_cells(frame.head(most), name, bands[name], table)
+        if name in bands
+        else _column_cells(head[name], table)
+        for name in shown
+    ]
     return PageTable(
         name=file or table,
         headings=tuple(write_heading(table, name, units) for name in shown),
@@ -258,6 +275,17 @@ def _column_cells(column: "pd.Series[Any]", table: str) -> list[Cell]:
     wraps = "w" if max(map(len, texts), default=0) > LONG else ""
     look = wraps if heading.kind in ("text", "code", "date") else "n"
     return [Cell(text, sort_key(value), look) for text, value in zip(texts, values, strict=True)]
+
+
+def _band_cells(frame: pd.DataFrame, name: str, ends: tuple[str, str], table: str) -> list[Cell]:
+    """Give the cells of a number with its band: "2.50 (1.90 to 3.20)"."""
+    columns = [_column_cells(frame[one], table) for one in (name, *ends)]
+    cells = []
+    for middle, low, high in zip(*columns, strict=True):
+        known = low.sort or high.sort
+        words = f"{middle.text} ({low.text} to {high.text})" if known else middle.text
+        cells.append(Cell(words, middle.sort, "n"))
+    return cells
 
 
 def sort_key(value: Any) -> str:

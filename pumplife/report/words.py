@@ -6,6 +6,8 @@ from typing import Any
 USAGE_WORDS = {"hours": "h", "cycles": "cycles", "days": "calendar days"}
 RATE_WORDS = {"hours": "1,000 h", "cycles": "million cycles", "days": "1,000 calendar days"}
 
+NO_CURRENCY = "money units"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Units:
@@ -54,7 +56,7 @@ def name_units(usage_unit: str, currency: str) -> Units:
     usage_unit : str
         hours, cycles or days.
     currency : str
-        As written in plant.toml; blank becomes "money".
+        As written in plant.toml; where nothing is written, "money units".
 
     Returns
     -------
@@ -62,7 +64,7 @@ def name_units(usage_unit: str, currency: str) -> Units:
     """
     return Units(
         usage=USAGE_WORDS.get(usage_unit, usage_unit or "usage"),
-        currency=currency or "money",
+        currency=NO_CURRENCY if currency.strip() in ("", "money") else currency.strip(),
         rate=RATE_WORDS.get(usage_unit, f"1,000 {usage_unit or 'usage'}"),
     )
 
@@ -124,6 +126,7 @@ HEADINGS: dict[str, Heading] = {
     "saving_vs_run_to_failure": Heading("Saving a year against run to failure", "money"),
     "prob_better": Heading("Chance to beat run to failure", "chance"),
     "failure_prob_at_interval": Heading("Chance of failure within the interval", "share"),
+    "release_prob": Heading("Chance of release within one interval (95 % bound)", "share"),
     "ruptures_per_year": Heading("Ruptures a year, whole group", "number"),
     "binding_limit": Heading("Limit that binds", "text", "none"),
     "rate_unit": Heading("Rates are money per"),
@@ -158,23 +161,23 @@ HEADINGS: dict[str, Heading] = {
     "do_on": Heading("Do on", "date"),
     "priority": Heading("Priority", "count"),
     "overdue_by": Heading("Overdue by", "usage"),
-    "kit_ready": Heading("Kit"),
+    "kit_ready": Heading("Kit ready", "code"),
     "failure_prob_by_due": Heading("Chance of failure before it", "share"),
     "failure_prob_13_weeks": Heading("Chance of failure in 13 weeks", "share"),
     "ticket_id": Heading("Ticket"),
     # stock and orders
     "lead_time_days": Heading("Lead time", "days"),
-    "demand_per_year": Heading("Unplanned demand a year", "number"),
-    "planned_per_year": Heading("Planned demand a year", "number"),
+    "demand_per_year": Heading("Unplanned a year", "number"),
+    "planned_per_year": Heading("Planned a year", "number"),
     "reorder_point": Heading("Reorder at", "count"),
     "order_up_to": Heading("Order up to", "count"),
-    "shortage_prob": Heading("Chance of shortage in a lead time", "share"),
+    "shortage_prob": Heading("Chance of shortage within lead time and review", "share"),
     "fill_rate": Heading("Met from the shelf", "share"),
     "capital": Heading("Cash tied up", "money"),
     "expiry_risk": Heading("Chance to expire unused", "share"),
     "cost_per_year": Heading("Cost a year", "money"),
     "today_on_hand": Heading("On hand today", "count"),
-    "today_shortage_prob": Heading("Chance of shortage, today's shelf", "share"),
+    "today_shortage_prob": Heading("Chance of shortage today", "share"),
     "pump_days_waiting": Heading("Pump days waiting a year", "days"),
     "capital_today": Heading("Cash tied up today", "money"),
     "surplus": Heading("Surplus", "count"),
@@ -220,11 +223,17 @@ TABLES: dict[str, tuple[str, str]] = {
         "Rebuild intervals",
         "One row per pump group and side: when to rebuild, what it saves, and how sure that is.",
     ),
-    "due": ("Rebuilds due", "One row per pump and side, most urgent first."),
+    "due": (
+        "Rebuilds due",
+        "One row per pump and side. Dearest to wait for first: the chance of failure in 13 weeks "
+        "times what a breakdown costs more than a planned rebuild.",
+    ),
     "orders": ("Orders to place", "What to order now, and by when."),
     "stock": (
         "Kits and parts to keep",
-        "Reorder point and order-up-to level per item and store, and the risk that is left.",
+        "Reorder point and order-up-to level per item and store, and the risk that is left. The "
+        "chance of shortage today is that today's shelf runs out before an order placed now "
+        "arrives.",
     ),
     "budget": (
         "Budget",

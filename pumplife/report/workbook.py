@@ -8,7 +8,14 @@ import pandas as pd
 import xlsxwriter
 
 from pumplife.report.cautions import CAUTIONS, CAUTIONS_TITLE
-from pumplife.report.face import ReadableStudy, is_invented, study_units, study_window
+from pumplife.report.face import (
+    ReadableStudy,
+    is_invented,
+    study_measures,
+    study_name,
+    study_units,
+    study_window,
+)
 from pumplife.report.tables import is_blank
 from pumplife.report.words import TABLES, Units, find_heading, write_heading
 
@@ -53,7 +60,7 @@ def write_workbook(study: ReadableStudy, path: Path) -> None:
         # a fixed date, so that the same study makes the same file
         last = study.records.plant.records_to  # not the clock: same input, same bytes
         made = (pd.Timestamp(0) if pd.isna(last) else last).to_pydatetime()
-        book.set_properties({"title": f"{study.records.plant.name}: study", "created": made})
+        book.set_properties({"title": f"{study_name(study)}: study", "created": made})
         names = [name for name in [*TABLES, *sorted(study.tables)] if name in study.tables]
         names = list(dict.fromkeys(names))
         _write_first_sheet(book, study, names)
@@ -79,13 +86,12 @@ def _write_first_sheet(book: Any, study: ReadableStudy, names: list[str]) -> Non
     sheet.set_column(0, 0, 24)
     sheet.set_column(1, 1, 96)
     bold, wrap = book.add_format({"bold": True}), book.add_format({"text_wrap": True})
-    units = study_units(study)
-    lines = [(study.records.plant.name, "", bold)]
+    lines = [(study_name(study), "", bold)]
     if is_invented(study):
         lines.append(("", "Invented example data: no pump, price or failure here is real.", bold))
     lines += [
         ("", study_window(study), wrap),
-        ("", f"Usage in {units.usage}, money in {units.currency}. Bands are 90 %.", wrap),
+        ("", f"{study_measures(study)} Bands are 90 %.", wrap),
         ("", "An empty interval means run to failure where a policy is given.", wrap),
         ("", "", wrap),
         ("Sheet", "What it holds", bold),

@@ -2,10 +2,12 @@
 
 import hashlib
 import json
+import os
 import platform
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from importlib.metadata import PackageNotFoundError, version
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +22,7 @@ from pumplife.report.svg import write_svg
 from pumplife.report.workbook import write_workbook
 
 MADE_BY = "pumplife"
+NOTHING = 1e-9
 LIBRARIES = ("numpy", "scipy", "pandas", "lifelines", "reliability", "matplotlib", "jinja2")
 
 
@@ -76,19 +79,47 @@ def check_output(out: Path, source: Path | None = None) -> None:
     Raises
     ------
     OutputError
-        When the folder is a file, holds the plant's records, or holds what no study wrote.
+        When the folder is a file, can't be made or written, holds the plant's records, or holds
+        what no study wrote.
     """
     target = Path(out).absolute()
-    if source is not None:
-        _refuse_records(target.resolve(), Path(source).absolute().resolve())
-    if not target.exists():
-        return
+    try:
+        _refuse_unwritable(target)
+        if source is not None:
+            _refuse_records(target.resolve(), Path(source).absolute().resolve())
+        if target.exists():
+            _refuse_strangers(target)
+    except OSError as problem:
+        raise OutputError(
+            f"The results can't be written to {target}: {problem.strerror or problem}. "
+            "Choose a folder where you may write."
+        ) from problem
+
+
+def _refuse_unwritable(target: Path) -> None:
+    """Refuse the root of a disk, and what lies in a file or where nothing may be written."""
+    if target.parent == target:
+        raise OutputError(f"{target} is the root of the disk. Choose a folder of its own.")
+    above = next(folder for folder in target.parents if folder.exists())
+    if not above.is_dir():
+        raise OutputError(
+            f"The results can't be written to {target}: {above} is a file. Choose another folder."
+        )
+    if not os.access(above, os.W_OK | os.X_OK):
+        raise OutputError(
+            f"The results can't be written to {target}: you may not write in {above}. "
+            "Choose a folder where you may write."
+        )
+
+
+def _refuse_strangers(target: Path) -> None:
+    """Refuse a file, and a folder that holds what no study wrote."""
     if not target.is_dir():
         raise OutputError(f"{target} is a file. Choose a folder that doesn't exist yet.")
     listed = _listed_files(target)
-    strange = [name for name in _visible_files(target) if name not in listed]
+    strange = list(islice((name for name in _visible_files(target) if name not in listed), 4))
     if strange:
-        more = f" and {len(strange) - 3} more" if len(strange) > 3 else ""
+        more = " and more" if len(strange) > 3 else ""
         raise OutputError(
             f"The folder {target} holds what no study wrote: {', '.join(strange[:3])}{more}. "
             "Move it away, or choose another output folder."
@@ -114,10 +145,13 @@ def _listed_files(folder: Path) -> set[str]:
     return {"study.json", *map(str, settings.get("files", {}))}
 
 
-def _visible_files(folder: Path) -> list[str]:
-    """Give the files of a folder; those that programs hide there don't count."""
-    found = (path.relative_to(folder) for path in sorted(folder.rglob("*")) if not path.is_dir())
-    return [path.as_posix() for path in found if not path.name.startswith((".", "~$"))]
+def _visible_files(folder: Path) -> Iterator[str]:
+    """Find the files of a folder; those that programs hide there don't count."""
+    for place, folders, names in os.walk(folder):
+        folders.sort()
+        for name in sorted(names):
+            if not name.startswith((".", "~$")):
+                yield (Path(place) / name).relative_to(folder).as_posix()
 
 
 def _exchange(fresh: Path, target: Path, old: Path) -> None:
@@ -159,6 +193,8 @@ def _write_text(words: str, path: Path) -> None:
 def write_table(frame: pd.DataFrame, path: Path) -> None:
     """Write a table as CSV: UTF-8, line feeds, ISO dates, ten significant digits.
 
+    Numbers closer to zero than 1e-9 are what is left of rounding, and written as 0.
+
     Parameters
     ----------
     frame : DataFrame
@@ -172,7 +208,12 @@ def write_table(frame: pd.DataFrame, path: Path) -> None:
         for name in frame.columns
         if pd.api.types.is_datetime64_any_dtype(frame[name])
     }
-    frame.assign(**dates).to_csv(
+    numbers = {
+        name: frame[name].mask(frame[name].abs() < NOTHING, 0.0)
+        for name in frame.columns
+        if pd.api.types.is_float_dtype(frame[name])
+    }
+    frame.assign(**dates, **numbers).to_csv(
         path, index=False, encoding="utf-8", lineterminator="\n", float_format="%.10g"
     )
 

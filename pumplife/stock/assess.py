@@ -300,7 +300,7 @@ def _verdict(row: dict[str, Any], order: int, currency: str) -> str:
     if saved > _WORTH_SAYING * row["cost_per_year"]:
         why = "waiting is dear" if cheapest > row["order_up_to"] else "keeping it is dear"
         words.append(
-            f"{why}: up to {cheapest:.0f} would cost {saved:.0f} {currency} less a year".replace(
+            f"{why}: up to {cheapest:.0f} would cost {saved:,.0f} {currency} less a year".replace(
                 "  ", " "
             )
         )

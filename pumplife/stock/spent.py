@@ -84,8 +84,8 @@ def _too_blank(records: Records, visits: pd.DataFrame) -> list[str]:
     left_out += ["money"] if left_out else []
     records.log.add(
         "note",
-        f"Of the last twelve months' work on pump sides, {written['labour_h']:.0%} has its hours "
-        f"of labour written and {written['downtime_h']:.0%} its hours of downtime.",
+        f"Of the last twelve months' work on pump sides, {100 * written['labour_h']:.0f} % has its "
+        f"hours of labour written and {100 * written['downtime_h']:.0f} % its hours of downtime.",
         rule="actual_hours",
         table="rebuilds",
         consequence=f"The budget has no actual {', '.join(left_out)}."

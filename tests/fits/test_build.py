@@ -233,7 +233,7 @@ def test_each_kind_of_part_has_its_own_prior():
         (7.0, (1.1, 3.0), 0.0, 0.0, "weak: 7 failures; wears out"),
         (15.0, (0.7, 1.1), 0.0, 0.0, "usable: 15 failures; no sign of wear: fails at any age"),
         (30.0, (0.9, 1.6), 0.0, 0.0, "good: 30 failures; wear not shown"),
-        (30.0, (2.0, 3.0), 0.042, 0.0, "early lives found: 4.2% end soon after assembly"),
+        (30.0, (2.0, 3.0), 0.042, 0.0, "early lives found: 4.2 % end soon after assembly"),
         (30.0, (2.0, 3.0), 0.0, 2.5, "a lognormal life fits these records better"),
     ],
 )

@@ -75,7 +75,7 @@ def test_early_lives_in_the_fits_are_not_paid_twice(tmp_path):
     _, advice = advised(tmp_path, plant_toml=text, fits=slip_fits(share=share))
     # two diaphragms of 3 % each carry 6 of the 10 % already
     assert advice.groups[0].costs.opening_fault == pytest.approx(0.04)
-    assert "Look at assembly: about 3.0%" in advice.intervals.loc[0, "verdict"]
+    assert "Look at assembly: about 3.0 %" in advice.intervals.loc[0, "verdict"]
 
 
 def test_latest_valid_price_counts_and_later_ones_are_plans(tmp_path):
@@ -439,3 +439,49 @@ def test_two_materials_of_one_part_keep_their_own_slots(tmp_path):
     assert groups[0].count.tolist() == [2.0, 2.0, 2.0, 4.0]
     assert groups[0].part_of.size == 10
     assert groups[0].missing == "No life of a ball PTFE in slip is known yet."
+
+
+def test_a_limit_caps_what_the_plant_adopted(tmp_path):
+    records, advice = advised(
+        tmp_path, adopted=adopted_row(), pumps=pumps_with(max_fluid_interval=1500.0)
+    )
+    assert advice.adopted[0] == 5000.0
+    assert advice.followed[0] == 1500.0
+    assert set(advice.due["due_usage"]) == {1500.0}
+    assert "beyond a limit" in advice.intervals.loc[0, "review"]
+    assert "adopted_beyond_limit" in rules(records)
+    assert advice.intervals.loc[0, "common_interval"] <= 1500.0
+
+
+def test_an_adopted_row_that_nobody_follows_is_named(tmp_path):
+    records, _ = advised(tmp_path, adopted=adopted_row(service="sirup"))
+    row = records.log.frame().query("rule == 'adopted_unmatched'").iloc[0]
+    assert row["row"] == 2
+    assert "followed by no pump" in row["consequence"]
+
+
+def test_without_a_failure_nothing_is_planned(tmp_path):
+    fits = slip_fits()
+    fits.table["failures"] = 0.0
+    _, advice = advised(tmp_path, fits=fits)
+    row = advice.intervals.iloc[0]
+    assert row["policy"] == "run to failure"
+    assert "no failure is on record" in row["verdict"]
+    _, capped = advised(tmp_path / "b", fits=fits, pumps=pumps_with(max_fluid_interval=1500.0))
+    assert capped.intervals.loc[0, "interval"] == 1500.0
+
+
+def test_kits_on_the_shelf_go_to_the_work_that_is_dearest_to_wait_for(tmp_path):
+    _, advice = advised(tmp_path, adopted=adopted_row(interval=100))
+    due = advice.due.sort_values("priority")
+    assert due["overdue_by"].gt(0).all()
+    assert due["cost_of_waiting"].is_monotonic_decreasing
+    assert due["kit_ready"].iloc[0] == "on_shelf"
+    assert due["kit_ready"].iloc[1:].str.match(r"order by \d{4}-\d\d-\d\d").all()
+
+
+def test_a_hazardous_group_says_the_chance_of_a_release(tmp_path):
+    _, advice = advised(tmp_path, pumps=pumps_with(hazard="hazardous"))
+    row = advice.intervals.iloc[0]
+    assert row["binding_limit"] == "release of fluid"
+    assert row["release_prob"] == pytest.approx(0.05, rel=1e-6)

@@ -115,9 +115,24 @@ def test_impossible_dates_are_bad():
     assert list(read.bad) == [True, True, True, False, True]
 
 
-def test_serial_days_count_only_in_workbooks():
-    assert read_dates(_column("44927"), serials=True).values[0] == pd.Timestamp("2023-01-01")
-    assert bool(read_dates(_column("44927")).bad[0])
+def test_serial_days_of_a_workbook_may_stand_beside_dates():
+    read = read_dates(_column("44927", "2023-01-02"), serials=True)
+    assert list(read.values) == [pd.Timestamp("2023-01-01"), pd.Timestamp("2023-01-02")]
+    assert read.serial == ""
+
+
+def test_a_text_column_of_nothing_but_serial_days_is_read():
+    read = read_dates(_column("43546", "", "43547.0"))
+    assert list(read.values.dropna()) == [pd.Timestamp("2019-03-22"), pd.Timestamp("2019-03-23")]
+    assert not read.bad.any()
+    assert read.serial == "43546 is 2019-03-22"
+
+
+@pytest.mark.parametrize("other", ["2019-03-22", "19999", "80000", "43546.5", "soon"])
+def test_one_cell_of_another_kind_makes_serial_days_unreadable_in_text(other):
+    read = read_dates(_column("43546", other))
+    assert bool(read.bad[0])
+    assert read.serial == ""
 
 
 @given(st.lists(st.dates(pd.Timestamp("1950-01-01").date(), pd.Timestamp("2099-12-31").date())))

@@ -47,3 +47,9 @@ def test_a_folder_that_is_not_empty_is_left_alone(tmp_path):
     with pytest.raises(OutputError, match="isn't empty: name a new folder"):
         write_template(tmp_path)
     assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
+
+
+def test_the_template_says_where_settings_go_beside_a_workbook(tmp_path):
+    write_template(tmp_path)
+    told = (tmp_path / "README.txt").read_text(encoding="utf-8")
+    assert "put plant.toml\n    beside the workbook, or add a sheet named plant" in told

@@ -101,8 +101,16 @@ def test_due_counts_by_hand() -> None:
     assert table["fluid"].tolist()[:3] == [1, 1, 0]
     assert table["air"].tolist()[:3] == [0, 1, 1]
     assert int(table[["fluid", "air"]].to_numpy().sum()) == 4
-    words = "1 rebuild is overdue, 3 more fall due in the next 12 weeks"
-    assert title(plot_due(due, today)) == words
+    words = "1 rebuild is overdue, 3 more fall due in the next 13 weeks"
+    axes = plot_due(due, today)
+    assert title(axes) == words
+    calm = due.assign(overdue_by=0.0)
+    assert due_table(calm, today)["when"].tolist()[0] == "2025-06-30"
+    later = plot_due(calm, today)
+    assert title(later) == "4 rebuilds fall due in the next 13 weeks, none is overdue"
+    assert len(later.patches) == len(axes.patches) - 3  # two bars and the shade of what is late
+    last = calm.iloc[[2]].assign(do_on=today + pd.Timedelta(weeks=13))
+    assert title(plot_due(last, today)).startswith("1 rebuild falls due in the next 13 weeks")
 
 
 def test_budget_bars_end_at_the_percentiles(study: SimpleNamespace) -> None:
@@ -121,7 +129,7 @@ def test_stock_marks_the_chosen_level(study: SimpleNamespace) -> None:
     assert chosen["level"].tolist() == [4.0, 2.0]
     axes = plot_stock_risk(study.stock.curves)
     words = [text.get_text() for text in axes.texts if text.get_text() != "■"]
-    assert words[0].startswith("KF-50-NBR at north: reorder at 4, risk 5.3")
+    assert words[0].startswith("KF-50-NBR at north: reorder at 4, chance 5.3")
     assert "highest for KF-50-NBR at north" in title(axes)
 
 
@@ -150,6 +158,20 @@ def test_forest_orders_within_services_and_leaves_worn_out(study: SimpleNamespac
     axes = plot_forest(fits, "diaphragm", units=UNITS)
     assert "differ 3.6 times" in title(axes)
     assert title(plot_forest(fits, "spool", units=UNITS)) == "No life of a spool could be estimated"
+
+
+def test_forests_name_what_they_leave_out(study: SimpleNamespace) -> None:
+    fits = study.tables["fits"]
+    unknown = fits.iloc[[2]].assign(material="EPDM", scale=np.nan, failures=0.0)
+    alone = fits.iloc[[0]].assign(part="ball")
+    never = fits.iloc[[0]].assign(part="seat", scale=np.nan, failures=0.0)
+    study.tables["fits"] = pd.concat([fits, unknown, alone, never], ignore_index=True)
+    study.fits.draws = study.fits.draws[[0, 1, 2, 3, 2, 0, 0]]
+    forests = [one for one in gather_figures(study) if one.name.startswith("lives-")]
+    assert [one.name for one in forests] == ["lives-diaphragm"]  # one dot compares nothing
+    caption = " ".join(forests[0].axes.figure.get_supxlabel().split())
+    assert "Left out for lack of failures: Filter sludge, EPDM." in caption
+    assert "Parts with few failures or one group are in the table: ball, seat." in caption
 
 
 def test_life_curves_start_whole(study: SimpleNamespace) -> None:

@@ -11,9 +11,20 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pumplife.report.answer import count_rules, headline, list_stops, write_action, write_band
+from pumplife.report.answer import (
+    advise_groups,
+    count_rules,
+    list_stops,
+    show_findings,
+    warn_of_tickets,
+    write_action,
+    write_band,
+    write_followed,
+)
 from pumplife.report.cautions import CAUTIONS, write_cautions
 from pumplife.report.gather import gather_figures
+from pumplife.report.headline import headline
+from pumplife.report.layout import lay_out_tables, split_budget
 from pumplife.report.page import write_page
 from pumplife.report.svg import write_svg
 from pumplife.report.words import name_units
@@ -112,13 +123,16 @@ def test_figures_have_words_for_those_who_cannot_see_them(page: str) -> None:
 
 def test_headline_by_hand(study: SimpleNamespace) -> None:
     groups, saving, due, orders, year = headline(study)
-    assert (groups.value, groups.note) == ("1 of 3", "1 run to failure, 1 withheld")
+    assert (groups.value, groups.note) == ("1 of 3", "1 run to failure; 1 without advice")
     assert saving.value == "8,120 EUR"
+    assert saving.note.endswith("without 1 group that has no advice")
     overdue = int((study.tables["due"]["overdue_by"] > 0).sum())
     assert due.value == str(overdue)
     assert (orders.value, orders.note) == ("1", "4 pieces in all")
     assert year.value == "122,000 EUR"
-    assert year.note == "P80 140,000, P90 152,000; as today 152,000 at P50"
+    assert year.note == (
+        "P80 140,000, P90 152,000; as today 152,000 at P50; without 1 group that has no advice"
+    )
 
 
 def test_what_is_withheld_comes_with_its_remedy(
@@ -164,8 +178,135 @@ def test_actions_and_bands_in_words() -> None:
     assert write_band(row | {"policy": ""}, UNITS) == "–"
 
 
-def test_rules_are_counted_gravest_first(study: SimpleNamespace) -> None:
+def test_rules_are_counted_gravest_first_without_accounts(study: SimpleNamespace) -> None:
     rules = count_rules(study.tables["audit"])
-    assert rules["severity"].tolist() == ["caution", "caution", "note", "note"]
-    assert rules["rows"].tolist() == [7, 1, 120, 1]
+    assert rules["severity"].tolist() == ["caution", "caution", "note"]
+    assert rules["rows"].tolist() == [7, 1, 1]
     assert rules["rule"].tolist()[0] == "unknown pump"
+    shown = show_findings(study.tables["audit"])
+    assert "ticket_account" not in set(shown["rule"])
+    assert len(shown) == 9
+
+
+def adopt(study: SimpleNamespace) -> SimpleNamespace:
+    """The plant keeps 3,000 h in the first group and runs the second beyond a limit."""
+    study.tables["intervals"] = study.tables["intervals"].assign(
+        adopted_interval=[3000.0, np.nan, np.nan],
+        cost_of_keeping=[123.4, 1000.0, np.nan],
+        review=["keep", "review: it goes beyond a limit", ""],
+    )
+    return study
+
+
+def test_what_the_plant_follows_stands_beside_the_advice(study: SimpleNamespace) -> None:
+    assert [row.follows for row in advise_groups(study)] == ["", "", ""]
+    assert "The plant follows" not in page_of(study)
+    rows = advise_groups(adopt(study))
+    assert [row.follows for row in rows] == [
+        "Every 3,000 h: keep", "Run to failure: review: it goes beyond a limit", "–",
+    ]  # fmt: skip
+    assert [row.breaks for row in rows] == [False, True, False]
+    page = page_of(study)
+    assert page.count('<tr class="breaks">') == 1
+    assert "The plant follows</button>" in page
+    assert write_followed({"review": "", "policy": "planned kit"}, UNITS) == "As advised"
+
+
+def test_headline_says_what_the_plant_follows(study: SimpleNamespace) -> None:
+    groups, saving, due, *_ = headline(adopt(study))
+    assert groups.note.endswith("the plant follows its own choice in 2, 1 of them to review")
+    assert saving.value == "7,000 EUR"  # 8,123.4 less what keeping costs
+    assert saving.words == "expected saving a year by what the plant follows"
+    assert saving.note.startswith("8,120 as advised; ")
+    assert due.note.endswith("; by the intervals the plant follows")
+
+
+@pytest.mark.parametrize(
+    ("longest", "failures", "beyond"),
+    [
+        ([4000.0, 3500.0], [9.0, 0.0], False),
+        ([3000.0, 2500.0], [9.0, 0.0], True),  # none of the parts was seen to 3,180 h
+        ([4000.0, 3000.0], [9.0, 0.0], True),  # the part that never failed was not
+        ([4000.0, 3000.0], [9.0, 2.0], False),
+        ([np.nan, np.nan], [9.0, 0.0], False),
+    ],
+)
+def test_intervals_beyond_the_longest_life_are_marked(
+    study: SimpleNamespace, longest: list[float], failures: list[float], beyond: bool
+) -> None:
+    lives = study.tables["lives"].head(2).assign(kit="KF-50-NBR", part=["diaphragm", "seat"])
+    fits = study.tables["fits"].head(2).assign(part=["diaphragm", "seat"], material="NBR")
+    other = fits.tail(1).assign(part="ball")  # not in this kit
+    fits = pd.concat([fits.assign(longest_life=longest, failures=failures), other])
+    fits["longest_life"] = fits["longest_life"].where(fits["part"] != "ball", 9e9)
+    study.tables |= {"fits": fits, "lives": lives}
+    marks = [row.marks for row in advise_groups(study)]
+    assert marks == [("beyond the longest life seen",) if beyond else (), (), ()]
+
+
+def test_without_kits_in_the_lives_the_service_is_the_evidence(study: SimpleNamespace) -> None:
+    study.tables["fits"]["longest_life"] = 3000.0
+    assert advise_groups(study)[0].marks == ("beyond the longest life seen",)
+
+
+def test_many_tickets_set_aside_are_a_warning(study: SimpleNamespace) -> None:
+    assert warn_of_tickets(study) == ""
+    audit = study.tables["audit"]
+    more = [audit.head(7).assign(row=1000.0 + 10 * n + np.arange(7)) for n in range(6)]
+    study.tables["audit"] = pd.concat([audit, *more], ignore_index=True)
+    words = warn_of_tickets(study).replace("\u202f", " ")
+    assert words.startswith("49 of 169 ticket rows (29 %) were set aside")
+    page = page_of(study)
+    assert page.index("49 of 169 ticket rows") < page.index('id="do"')
+
+
+def test_a_plant_without_name_and_currency_reads_well(study: SimpleNamespace) -> None:
+    study.records.plant.name, study.records.plant.currency = " ", ""
+    page = page_of(study)
+    assert "<h1>This plant: when to rebuild" in page
+    assert "Usage in h; plant.toml names no currency." in page
+    assert headline(study)[1].value == "8,120"
+
+
+def test_the_due_list_shows_what_is_due(study: SimpleNamespace) -> None:
+    due = study.tables["due"]
+    due.loc[[4, 9], "do_on"] = pd.NaT  # these run to failure
+    due.loc[0, "kit_ready"] = "on_shelf"
+    table = lay_out_tables(study)["due"]
+    assert len(table.rows) == 38
+    assert "on the shelf" in [cell.text for cell in table.rows[0]]
+    assert len(set(table.headings)) == len(table.headings)
+    assert "2 sides run to failure; their chance of failure in 13 weeks" in page_of(study)
+
+
+def test_rows_of_the_only_site_and_of_nothing_are_left_out(study: SimpleNamespace) -> None:
+    budget = study.tables["budget"]
+    none = budget[budget["quantity"] == "kits"].assign(
+        quantity="parts", p50=0.0, p80=0.0, p90=0.0, mean=0.0
+    )
+    money, pieces = split_budget(pd.concat([budget, none], ignore_index=True))
+    assert set(money["site"]) == {"all sites"}
+    assert set(pieces["quantity"]) == {"kits"}
+    south = budget[budget["site"] == "north"].assign(site="south")
+    money, _ = split_budget(pd.concat([budget, south], ignore_index=True))
+    assert set(money["site"]) == {"all sites", "north", "south"}
+    assert "Site" not in lay_out_tables(study)["budget"].headings
+
+
+def test_bands_stand_in_the_cell_of_their_number(study: SimpleNamespace) -> None:
+    table = lay_out_tables(study)["fits"]
+    row = dict(zip(table.headings, table.rows[0], strict=True))
+    assert row["Scale [h]"].text == "6,500 (5,200 to 7,800)"
+    assert float(row["Scale [h]"].sort) == 6500.0
+
+
+def test_a_release_bound_is_shown_where_there_is_one(study: SimpleNamespace) -> None:
+    words = "Chance of release within one interval (95 % bound)"
+    assert words not in page_of(study)
+    study.tables["intervals"]["release_prob"] = [0.04, np.nan, np.nan]
+    assert page_of(study).count(words) == 1
+
+
+def test_dates_are_kept_whole_and_words_escaped(study: SimpleNamespace) -> None:
+    study.tables["orders"]["why"] = "<i>since</i> 2025-01-31"
+    assert '&lt;i&gt;since&lt;/i&gt; <span class="d">2025-01-31</span>' in page_of(study)

@@ -14,6 +14,7 @@ from pumplife.report.tables import (
     write_cell,
     write_code,
     write_date,
+    write_many,
     write_number,
     write_share,
 )
@@ -81,6 +82,13 @@ def test_blank_cells_say_what_they_mean() -> None:
     assert write_date(pd.Timestamp("2025-06-30")) == "2025-06-30"
     assert write_code("run_to_failure") == "run to failure"
     assert write_code("labour_h") == "labour [h]"
+    assert write_code("on_shelf") == "on the shelf"
+
+
+def test_counts_agree_with_their_noun() -> None:
+    assert [write_many(count, "piece") for count in (0, 1, 2539)] == [
+        "0 pieces", "1 piece", "2,539 pieces",
+    ]  # fmt: skip
 
 
 def test_headings_carry_units() -> None:

@@ -96,6 +96,22 @@ def test_a_file_in_the_way_is_named(tmp_path: Path, study: SimpleNamespace) -> N
         write_study(study, tmp_path / "out" / "below")
 
 
+def test_a_folder_that_cannot_be_made_is_refused_before_the_work(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "afile").write_text("x")
+    with pytest.raises(OutputError, match="afile is a file"):
+        check_output(tmp_path / "afile" / "sub")
+    with pytest.raises(OutputError, match="is the root of the disk"):
+        check_output(Path(tmp_path.anchor))
+    check_output(tmp_path / "new" / "deep")
+    with pytest.raises(OutputError, match=r"can't be written to .*: File name too long"):
+        check_output(tmp_path / ("n" * 300) / "deep")
+    monkeypatch.setattr(write.os, "access", lambda *_: False)
+    with pytest.raises(OutputError, match=f"you may not write in {tmp_path}"):
+        check_output(tmp_path / "new" / "deep")
+
+
 def test_a_failure_half_way_leaves_the_old_results(
     tmp_path: Path, study: SimpleNamespace, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -119,6 +135,7 @@ def test_tables_are_plain_csv(tmp_path: Path) -> None:
         {
             "pump_id": ["Pümpe, 1", ""],
             "age": [1 / 3, np.nan],
+            "saving": [-1.8e-15, -0.0],
             "upper": [np.inf, 2e-9],
             "on": pd.to_datetime(["2025-06-30 13:00", None]),
         },
@@ -127,5 +144,5 @@ def test_tables_are_plain_csv(tmp_path: Path) -> None:
     path = tmp_path / "x.csv"
     write_table(frame, path)
     assert path.read_bytes().decode() == (
-        'pump_id,age,upper,on\n"Pümpe, 1",0.3333333333,inf,2025-06-30\n,,2e-09,\n'
+        'pump_id,age,saving,upper,on\n"Pümpe, 1",0.3333333333,0,inf,2025-06-30\n,,0,2e-09,\n'
     )

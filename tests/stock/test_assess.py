@@ -94,8 +94,8 @@ def test_a_lower_target_waits_and_pays_for_it():
     assert row["least_cost_up_to"] == 2
     cheapest = 0.2 * 500 * (2 - 3.5 / 6) + 30 * 8
     assert row["least_cost_per_year"] == pytest.approx(cheapest)
-    saved = f"{row['cost_per_year'] - cheapest:.0f}"
-    assert f"waiting is dear: up to 2 would cost {saved} EUR less a year" in row["verdict"]
+    saved = round(row["cost_per_year"] - cheapest)
+    assert f"waiting is dear: up to 2 would cost {saved:,} EUR less a year" in row["verdict"]
 
 
 def test_without_a_target_the_cost_decides():

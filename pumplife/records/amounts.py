@@ -1,0 +1,94 @@
+"""The numbers that plant.toml may give, and what they can be."""
+
+import math
+from collections.abc import Iterator
+from typing import Any
+
+from pumplife.errors import SettingError
+
+COSTS = (
+    "labour_per_h",
+    "downtime_per_h",
+    "spill",
+    "call_out",
+    "order",
+    "expedite",
+    "waiting_per_day",
+    "holding_per_year",
+    "discount_per_year",
+    "opening_fault_probability",
+    "foul_air_side_probability",
+)
+SERVICE_COSTS = ("downtime_per_h", "spill", "foul_air_side_probability")
+WORK = (
+    "planned_labour_h",
+    "breakdown_labour_h",
+    "planned_downtime_h",
+    "breakdown_downtime_h",
+)
+TARGETS = {"service_level": 0.95, "hazardous_failure_probability": 0.05, "review_days": 30.0}
+SHARES = (
+    "holding_per_year",
+    "discount_per_year",
+    "opening_fault_probability",
+    "foul_air_side_probability",
+    "service_level",
+    "hazardous_failure_probability",
+)
+"""Numbers from 0 to 1."""
+
+
+def check_amounts(raw: dict[str, Any]) -> None:
+    """Check every cost, working time and target.
+
+    Parameters
+    ----------
+    raw : dict
+        The settings as read.
+
+    Raises
+    ------
+    SettingError
+        When one is no number, below zero, or a share above 1.
+    """
+    for section, name, value in _amounts(raw):
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            _refuse(section, name, value, _wanted(name))
+        if not math.isfinite(value) or value < 0:
+            _refuse(section, name, value, _wanted(name))
+        if name in SHARES and value > 1:
+            like = f"; write {value:g} % as {value / 100:g}" if value <= 100 else ""
+            _refuse(section, name, value, f"{_wanted(name)}{like}")
+
+
+def _wanted(name: str) -> str:
+    if name in SHARES:
+        return "a share, a number from 0 to 1"
+    return "a number, 0 or more, without its unit"
+
+
+def _refuse(section: str, name: str, value: Any, wanted: str) -> None:
+    raise SettingError(f"plant.toml: [{section}] {name} = {value!r} must be {wanted}.")
+
+
+def _amounts(raw: dict[str, Any]) -> Iterator[tuple[str, str, Any]]:
+    costs = _section(raw, "costs", "costs")
+    services = _section(costs, "service", "costs.service")
+    work, targets = _section(raw, "work", "work"), _section(raw, "targets", "targets")
+    owners = [("costs", costs), ("targets", targets)]
+    for name in services:
+        title = f'costs.service."{name}"'
+        owners.append((title, _section(services, name, title)))
+    for side in work:
+        owners.append((f"work.{side}", _section(work, side, f"work.{side}")))
+    for section, own in owners:
+        for name in (*COSTS, *WORK, *TARGETS):
+            if name in own:
+                yield section, name, own[name]
+
+
+def _section(owner: dict[str, Any], name: str, title: str) -> dict[str, Any]:
+    given = owner.get(name, {})
+    if not isinstance(given, dict):
+        raise SettingError(f"plant.toml: {title} must be a section, written [{title}].")
+    return given

@@ -1,0 +1,71 @@
+"""Words for findings: counts with their noun, near spellings, lines for plant.toml."""
+
+import difflib
+import json
+from collections.abc import Iterable, Sequence
+
+from pumplife.records.sources import squeeze
+
+NEAR = 0.75
+"""Likeness from which one spelling is taken for another (1 = the same letters)."""
+MANY = 8
+"""Most names that a sentence lists."""
+
+
+def count_of(number: int, noun: str) -> str:
+    """Give a number with its noun, in the plural where it isn't 1."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def count_are(number: int, noun: str) -> str:
+    """Give a number with its noun and the verb to be."""
+    return f"{count_of(number, noun)} {'is' if number == 1 else 'are'}"
+
+
+def find_near(word: str, known: Iterable[str], *, likeness: float = NEAR) -> str:
+    """Give the known word that is spelt nearest, or "" where none is near.
+
+    Case, blanks, hyphens and underscores don't matter.
+
+    Parameters
+    ----------
+    word : str
+        As the plant wrote it.
+    known : iterable of str
+        What it may mean.
+    likeness : float
+        Least share of letters in common [1].
+    """
+    bare = {squeeze(name): name for name in known}
+    near = difflib.get_close_matches(squeeze(word), list(bare), n=1, cutoff=likeness)
+    return bare[near[0]] if near else ""
+
+
+def list_some(names: Sequence[str], first: str = "") -> str:
+    """List up to `MANY` names, one of them first; say where there are more."""
+    ordered = [*(name for name in names if name == first), *(n for n in names if n != first)]
+    more = ", ..." if len(ordered) > MANY else ""
+    return ", ".join(ordered[:MANY]) + more
+
+
+def mapping_line(column: str, word: str, choices: Sequence[str]) -> str:
+    """Give the line of plant.toml that says what a word means.
+
+    One meaning is suggested only where it is the only one or spelt nearly alike; else all are
+    listed.
+
+    Parameters
+    ----------
+    column : str
+        Table and column, as in rebuilds.reason.
+    word : str
+        The plant's word.
+    choices : sequence of str
+        What it may mean.
+    """
+    line = f"[codes.{column}] {json.dumps(word, ensure_ascii=False)} ="
+    if len(choices) == 1:
+        return f'{line} "{choices[0]}"'
+    near = find_near(word, choices)
+    listed = f"one of {list_some(choices, near)}"
+    return f'{line} "{near}" ({listed})' if near else f"{line} {listed}"

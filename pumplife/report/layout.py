@@ -1,0 +1,139 @@
+"""Which rows and columns of the output tables stand on the page; the CSV files hold the rest."""
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from pumplife.report.answer import count_rules, show_findings
+from pumplife.report.dues import split_due
+from pumplife.report.face import ReadableStudy, find_table, study_units
+from pumplife.report.tables import PageTable, lay_out
+from pumplife.report.words import Units
+
+MOST_ROWS = 150  # of a table on the page; the whole of it is in tables/
+MOST_AUDIT_ROWS = 60
+SCENARIO_ORDER = ("actual", "today", "advised", "adopted", "run_to_failure")
+
+COLUMNS: dict[str, tuple[str, ...]] = {
+    "due": (
+        "priority", "pump_id", "location", "service", "side", "kit", "do_on", "overdue_by",
+        "failure_prob_13_weeks", "kit_ready", "ticket_id",
+    ),
+    "orders": ("store", "item", "quantity", "order_by", "needed_by", "why"),
+    "stock": (
+        "store", "item", "demand_per_year", "planned_per_year", "reorder_point", "order_up_to",
+        "fill_rate", "today_on_hand", "today_shortage_prob", "verdict",
+    ),
+    "fits": (
+        "service", "size_mm", "part", "position", "material", "variant", "failures", "shape",
+        "scale", "b10", "verdict",
+    ),
+    "budget": ("year", "site", "scenario", "p50", "p80", "p90", "mean"),
+    "audit": ("severity", "table", "row", "pump_id", "rule", "what", "consequence", "remedy"),
+    "rules": ("severity", "table", "rule", "rows", "what", "consequence", "remedy"),
+}  # fmt: skip
+
+BANDS = {"shape": ("shape_low", "shape_high"), "scale": ("scale_low", "scale_high")}
+
+
+def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
+    """Lay out every table of the page.
+
+    Parameters
+    ----------
+    study : ReadableStudy
+        Finished.
+
+    Returns
+    -------
+    dict of name to PageTable
+    """
+    units = study_units(study)
+    audit = find_table(study, "audit")
+    frames = {
+        "due": (split_due(find_table(study, "due"))[0], MOST_ROWS),
+        "orders": (find_table(study, "orders"), MOST_ROWS),
+        "stock": (find_table(study, "stock"), MOST_ROWS),
+        "audit": (show_findings(audit), MOST_AUDIT_ROWS),
+    }
+    laid = {
+        name: lay_out(frame, name, units, columns=COLUMNS[name], most=most)
+        for name, (frame, most) in frames.items()
+    }
+    laid["fits"] = lay_out_fits(find_table(study, "fits"), units, most=MOST_ROWS)
+    laid["rules"] = lay_out(count_rules(audit), "audit", units, columns=COLUMNS["rules"])
+    return laid | _lay_out_budget(find_table(study, "budget"), units)
+
+
+def lay_out_fits(
+    fits: pd.DataFrame, units: Units, *, most: int = 30, without: Sequence[str] = ()
+) -> PageTable:
+    """Lay out the lives of parts, each with its band in one cell.
+
+    Parameters
+    ----------
+    fits : DataFrame
+        Rows of the output table.
+    units : Units
+        Of the plant.
+    most : int
+        Rows shown at most.
+    without : sequence of str
+        Columns that the place of the table says already.
+
+    Returns
+    -------
+    PageTable
+    """
+    if not fits.empty:
+        worn = fits["endpoint"] == "worn or failed"
+        fits = fits.assign(part=fits["part"].mask(worn, fits["part"] + ", worn or failed"))
+    columns = [name for name in COLUMNS["fits"] if name not in without]
+    return lay_out(fits, "fits", units, columns=columns, most=most, bands=BANDS)
+
+
+def _lay_out_budget(budget: pd.DataFrame, units: Units) -> dict[str, PageTable]:
+    money, pieces = split_budget(budget)
+    columns = COLUMNS["budget"]
+    if not budget.empty and money["site"].nunique() < 2:
+        columns = tuple(name for name in columns if name != "site")
+    return {
+        "budget": lay_out(money, "money", units, columns=columns, file="budget"),
+        "budget_pieces": lay_out(
+            pieces, "budget", units, columns=("quantity", *columns), most=MOST_ROWS
+        ),
+    }
+
+
+def split_budget(budget: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Give the rows of money and the others, all sites first, with words for the years.
+
+    Rows of the only site of a plant repeat those of all sites and are left out, and so is what
+    is nothing in every year.
+
+    Parameters
+    ----------
+    budget : DataFrame
+        The output table.
+
+    Returns
+    -------
+    money, pieces : DataFrame
+    """
+    if budget.empty:
+        return budget, budget
+    alone = budget.loc[budget["site"] != "all", "site"].nunique() < 2
+    kept = budget[(budget["site"] == "all") | (not alone)]
+    most = kept[["p50", "p90", "mean"]].abs().max(axis=1).groupby(kept["quantity"]).transform("max")
+    kept = kept[(most > 0) | (kept["quantity"] == "money")]
+    ordered = kept.assign(
+        first=kept["site"] != "all",
+        scene=kept["scenario"].map({name: place for place, name in enumerate(SCENARIO_ORDER)}),
+    ).sort_values(["first", "site", "year", "scene"], kind="stable")
+    past = ordered["year"].astype(str) == "0"
+    words = ordered.assign(
+        year=ordered["year"].astype(str).mask(past, "last 12 months"),
+        site=ordered["site"].mask(~ordered["first"], "all sites"),
+    )
+    is_money = ordered["quantity"] == "money"
+    return words[is_money], words[~is_money]
