@@ -10,6 +10,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pumplife.weibull.adequacy import estimate_survival
+
 if TYPE_CHECKING:
     from pumplife.fits.groups import FitRows
     from pumplife.weibull.draws import LifeDraws
@@ -78,48 +80,6 @@ class WeibullPicture:
             f"WeibullPicture({self.title}: {self.failures:g} failures, "
             f"{self.suspensions:g} suspensions)"
         )
-
-
-def product_limit(
-    entry: Floats, end: Floats, failed: Floats, weight: Floats
-) -> tuple[Floats, Floats]:
-    """Estimate the share alive without a distribution, lives entering late allowed.
-
-    Parameters
-    ----------
-    entry, end : arrays (lives,)
-        Ages from which and to which each life was seen [usage units].
-    failed : array (lives,)
-        1 where the life ended in failure, 0 where it was suspended.
-    weight : array (lives,)
-        How much each life counts.
-
-    Returns
-    -------
-    age, alive : arrays (ages,)
-        Distinct ages at failure [usage units] and share alive just after each.
-
-    References
-    ----------
-    E. L. Kaplan and P. Meier, J. Am. Stat. Assoc. 53 (1958) 457-481.
-    """
-    age, place = np.unique(end[failed > 0], return_inverse=True)
-    deaths = np.bincount(place, weights=(weight * failed)[failed > 0], minlength=age.size)
-    reached = _weight_from(end, weight, age, side="left")
-    not_entered = _weight_from(entry, weight, age, side="left")
-    at_risk = reached - not_entered
-    with np.errstate(divide="ignore", invalid="ignore"):
-        lost = np.where(at_risk > 0, deaths / at_risk, 0.0)
-    alive = np.cumprod(np.clip(1.0 - lost, 0.0, 1.0))
-    return np.asarray(age, dtype=float), np.asarray(alive, dtype=float)
-
-
-def _weight_from(values: Floats, weight: Floats, at: Floats, *, side: str) -> Floats:
-    """Sum the weight of values at or above each of `at`."""
-    order = np.argsort(values, kind="stable")
-    below = np.concatenate([[0.0], np.cumsum(weight[order])])
-    first = np.searchsorted(values[order], at, side="left" if side == "left" else "right")
-    return np.asarray(below[-1] - below[first], dtype=float)
 
 
 def draw_life(label: str, draws: LifeDraws, age: Floats) -> LifeCurve:
@@ -222,7 +182,11 @@ def picture_fit(
     died = np.isfinite(upper)
     between = died & (upper > lower)
     end = np.where(between, 0.5 * (lower + np.where(between, upper, lower)), lower)
-    age, alive = product_limit(entry, end, died.astype(float), rows.weight[mine])
+    age = np.unique(end[died & (end > entry)])
+    alive = np.ones(age.size)
+    if age.size:
+        steps = estimate_survival(end, np.where(died, end, np.inf), entry, rows.weight[mine])
+        alive = steps.survival[np.searchsorted(steps.time, age, side="right") - 1]
     share = 1.0 - 0.5 * (alive + np.concatenate([[1.0], alive[:-1]]))
     keep = _thin(age.size, most)
     where = np.searchsorted(age, end[between])[:most]

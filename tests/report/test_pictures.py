@@ -6,59 +6,15 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-from lifelines import KaplanMeierFitter
 
 from pumplife.report.events import breakdowns_by_service, count_tickets
 from pumplife.report.pictures import (
     draw_life,
     name_group,
     picture_fit,
-    product_limit,
     rank_longest,
 )
 from pumplife.weibull.draws import LifeDraws
-
-
-def test_product_limit_by_hand() -> None:
-    # 5 lives from 0; failures at 2 (of 5), 4 (of 3, one suspended at 3), 6 (of 1)
-    end, failed = np.array([2.0, 3.0, 4.0, 5.0, 6.0]), np.array([1.0, 0.0, 1.0, 0.0, 1.0])
-    age, alive = product_limit(np.zeros(5), end, failed, np.ones(5))
-    np.testing.assert_allclose(age, [2, 4, 6])
-    np.testing.assert_allclose(alive, [4 / 5, 4 / 5 * 2 / 3, 0])
-
-
-def test_product_limit_with_late_entry_by_hand() -> None:
-    # the second life is not yet under watch at age 2
-    age, alive = product_limit(
-        np.array([0.0, 3.0, 0.0]), np.array([2.0, 4.0, 5.0]), np.array([1.0, 1.0, 0.0]), np.ones(3)
-    )
-    np.testing.assert_allclose(age, [2, 4])
-    np.testing.assert_allclose(alive, [1 / 2, 1 / 4])
-
-
-def test_product_limit_agrees_with_lifelines() -> None:
-    rng = np.random.default_rng(8)
-    entry = np.where(rng.random(80) < 0.4, rng.uniform(0, 40, 80), 0.0)
-    end = entry + rng.weibull(1.5, 80) * 60
-    failed = (rng.random(80) < 0.6).astype(float)
-    age, alive = product_limit(entry, end, failed, np.ones(80))
-    other = KaplanMeierFitter().fit(end, failed, entry=entry).survival_function_at_times(age)
-    np.testing.assert_allclose(alive, other.to_numpy(), rtol=1e-12)
-
-
-@given(st.lists(st.tuples(st.integers(1, 30), st.booleans()), min_size=2, max_size=15))
-def test_weight_two_is_two_lives(lives: list[tuple[int, bool]]) -> None:
-    end = np.array([float(life[0]) for life in lives])
-    failed = np.array([float(life[1]) for life in lives])
-    weight = np.ones(end.size)
-    weight[0] = 2.0
-    age, alive = product_limit(np.zeros(end.size), end, failed, weight)
-    twice = np.concatenate([end, end[:1]]), np.concatenate([failed, failed[:1]])
-    again, alike = product_limit(np.zeros(end.size + 1), *twice, np.ones(end.size + 1))
-    np.testing.assert_allclose(age, again)
-    np.testing.assert_allclose(alive, alike, atol=1e-12)
 
 
 def test_draw_life_takes_median_and_band() -> None:

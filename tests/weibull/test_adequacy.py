@@ -103,3 +103,10 @@ def test_survival_refuses_what_it_cannot_draw():
         estimate_survival([2.0], [4.0])
     with pytest.raises(RecordError, match="No life was observed"):
         estimate_survival([2.0], [np.inf], [2.0])
+
+
+def test_survival_with_late_entry_by_hand():
+    # the second life is not yet under watch at age 2
+    steps = estimate_survival([2.0, 4.0, 5.0], [2.0, 4.0, np.inf], [0.0, 3.0, 0.0])
+    at = np.searchsorted(steps.time, [2.0, 4.0], side="right") - 1
+    np.testing.assert_allclose(steps.survival[at], [1 / 2, 1 / 4])
