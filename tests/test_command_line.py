@@ -295,3 +295,11 @@ def test_help_is_told_before_anything_heavy_is_loaded() -> None:
     assert done.returncode == 0, done.stderr
     for job in ("study", "audit", "new"):
         assert job in done.stdout
+
+
+@pytest.mark.parametrize("word", ["-1", "x", "1.5"])
+def test_a_seed_that_is_no_whole_number(word: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as stopped:
+        main(["study", "anywhere", "--out", "anywhere", "--seed", word])
+    assert stopped.value.code == WRONG_CALL
+    assert "whole number" in capsys.readouterr().err
