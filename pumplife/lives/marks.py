@@ -153,7 +153,7 @@ def _masked(
     """Positions among which the failure of a breakdown lies when no part was named.
 
     Those of the parts that the visit renewed, in whole or in part, or every position where
-    nobody wrote what was renewed; where fluid got out, only parts that can let it out.
+    nobody wrote what was renewed; of these the parts that agree with the fluid released.
     """
     breakdown = visits[visits["reason"] == "breakdown"]
     nothing_failed = tickets.loc[tickets["failed_part"] == "none", "visit"]
@@ -164,15 +164,19 @@ def _masked(
     silent = open_visits[~open_visits["visit"].isin(touched["visit"])]
     everywhere = silent[["visit", "pump"]].merge(positions[["pump", "pos"]], on="pump")
     masked = pd.concat([touched[["visit", "pos"]], everywhere[["visit", "pos"]]])
-    masked = _only_releasing(masked, open_visits, positions)
+    masked = _by_release(masked, open_visits, positions)
     return pd.concat([masked.assign(masked=True), everywhere[["visit", "pos"]].assign(cut=True)])
 
 
-def _only_releasing(
+def _by_release(
     masked: pd.DataFrame, visits: pd.DataFrame, positions: pd.DataFrame
 ) -> pd.DataFrame:
-    """Of a breakdown that let fluid out keep the parts that can, if it has any."""
-    out = visits.loc[visits["released"].isin(["air_side", "outside"]), "visit"]
-    can = masked["pos"].map(positions.set_index("pos")["releases"])
-    some = can.groupby(masked["visit"]).transform("any")
-    return masked[can | ~some | ~masked["visit"].isin(out)]
+    """Keep the parts that agree with what was written of the fluid, if the breakdown has any.
+
+    Fluid that got out points to parts that can let it out, `none` to those that can't.
+    """
+    written = masked["visit"].map(visits.set_index("visit")["released"])
+    can = masked["pos"].map(positions.set_index("pos")["releases"]).astype(bool)
+    agrees = can.where(written != "none", ~can) | (written == "")
+    some = agrees.groupby(masked["visit"]).transform("any")
+    return masked[agrees | ~some]

@@ -354,6 +354,14 @@ def test_fluid_that_got_out_points_to_the_parts_that_can_let_it_out(tmp_path):
     assert (pick(lives, "air valve")["outcome"] == "suspended").all()
 
 
+def test_no_fluid_released_points_to_the_parts_that_let_none_out(tmp_path):
+    _, lives = lives_of(
+        tmp_path, rebuilds=f"{HEAD},released\nR1,P1,2021-01-01,breakdown,K50,,none\n"
+    )
+    assert set(lives.table.loc[lives.table["event"] >= 0, "part"]) == {"ball", "seat"}
+    assert (pick(lives, "diaphragm")["outcome"] == "suspended").all()
+
+
 def test_parts_of_unknown_age_are_candidates_too(tmp_path):
     _, lives = lives_of(
         tmp_path,
