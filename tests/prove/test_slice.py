@@ -97,7 +97,8 @@ def test_failed_parts_that_nobody_named_do_not_shift_scales() -> None:
     groups = pd.concat([blank_clean(seed) for seed in SEEDS[:2]], ignore_index=True)
     many = groups[groups["failures"] >= 20]
     assert len(many) > 10
-    assert (many["failures_blank"] != many["failures"]).mean() > 0.9
+    # names were really lost; a diaphragm's are given back whole by the fluid released
+    assert (many["failures_blank"] != many["failures"]).mean() > 0.5
     (shift,) = asked(judge_blanks(groups))
     assert shift.passes, shift
     moved = (many["scale_ratio"] - 1.0).abs().mean()
