@@ -97,8 +97,12 @@ def test_failed_parts_that_nobody_named_do_not_shift_scales() -> None:
     groups = pd.concat([blank_clean(seed) for seed in SEEDS[:2]], ignore_index=True)
     many = groups[groups["failures"] >= 20]
     assert len(many) > 10
-    # names were really lost; a diaphragm's are given back whole by the fluid released
-    assert (many["failures_blank"] != many["failures"]).mean() > 0.5
+    # names were really lost; only a diaphragm's are given back, by the fluid it released
+    others = many[many["part"] != "diaphragm"]
+    assert len(others) > 5
+    assert (others["failures_blank"] != others["failures"]).all()
+    diaphragms = many[many["part"] == "diaphragm"]
+    assert (diaphragms["failures_blank"] <= diaphragms["failures"]).all()
     (shift,) = asked(judge_blanks(groups))
     assert shift.passes, shift
     moved = (many["scale_ratio"] - 1.0).abs().mean()
