@@ -1,35 +1,32 @@
 """What stands behind an interval: the fits of its parts, and the longest life that was seen."""
 
-from typing import Any
-
 import numpy as np
 import pandas as pd
 
 from pumplife.report.face import ReadableStudy, find_table
 
-PART_KEYS = ["service", "side", "part", "material", "variant"]
 
-
-def fits_of_group(fits: pd.DataFrame, row: "pd.Series[Any]") -> pd.DataFrame:
-    """Pick the fits of the service, side and size of a pump group.
+def fits_behind(study: ReadableStudy, place: int) -> pd.DataFrame:
+    """Pick the fits that one row of intervals was computed from.
 
     Parameters
     ----------
-    fits : DataFrame
-        The output table.
-    row : Series
-        A row of intervals.
+    study : ReadableStudy
+        Finished.
+    place : int
+        Row of intervals.
 
     Returns
     -------
     DataFrame
+        Rows of the table of fits, empty where the row has no advice.
     """
-    if fits.empty:
-        return fits
-    size = fits["size_mm"].astype(float)
-    same = (fits["service"] == row["service"]) & (fits["side"] == row["side"])
-    keep: pd.Series[bool] = same & (size.isna() | (size == row["size_mm"]))
-    return fits.loc[keep]
+    fits = find_table(study, "fits")
+    groups = [] if study.advice is None else study.advice.groups
+    if place >= len(groups):
+        return fits.iloc[:0]
+    rows = np.asarray(groups[place].fit_rows)
+    return fits.iloc[np.unique(rows[rows >= 0])]
 
 
 def find_extrapolated(study: ReadableStudy) -> list[bool]:
@@ -48,28 +45,18 @@ def find_extrapolated(study: ReadableStudy) -> list[bool]:
     list of bool
         One per row of intervals.
     """
-    intervals, fits = find_table(study, "intervals"), find_table(study, "fits")
-    if fits.empty or "longest_life" not in fits.columns:
+    intervals = find_table(study, "intervals")
+    if "longest_life" not in find_table(study, "fits").columns:
         return [False] * len(intervals)
-    fits = fits[fits["endpoint"] != "worn or failed"]
-    of_kits = _fits_of_kits(find_table(study, "lives"), fits)
-    return [_lies_beyond(row, fits, of_kits) for _, row in intervals.iterrows()]
+    return [
+        _lies_beyond(float(interval), fits_behind(study, place))
+        for place, interval in enumerate(intervals["interval"])
+    ]
 
 
-def _fits_of_kits(lives: pd.DataFrame, fits: pd.DataFrame) -> pd.DataFrame:
-    """Join each kit, through the parts that lived under it, to the fits of these parts."""
-    if "kit" not in lives.columns:
-        return fits.iloc[:0].assign(kit="")
-    parts = lives[[*PART_KEYS, "kit"]].drop_duplicates()
-    return parts.fillna("").merge(fits.fillna(dict.fromkeys(PART_KEYS, "")), on=PART_KEYS)
-
-
-def _lies_beyond(row: "pd.Series[Any]", fits: pd.DataFrame, of_kits: pd.DataFrame) -> bool:
-    interval = float(row["interval"])
-    mine = fits_of_group(of_kits[of_kits["kit"] == row["kit"]], row)
-    mine = fits_of_group(fits, row) if mine.empty else mine
-    seen = mine["longest_life"].to_numpy(dtype=float)
+def _lies_beyond(interval: float, fits: pd.DataFrame) -> bool:
+    seen = fits["longest_life"].to_numpy(dtype=float)
     if not np.isfinite(interval) or not np.isfinite(seen).any():
         return False
-    whole = mine["failures"].to_numpy(dtype=float) == 0
+    whole = fits["failures"].to_numpy(dtype=float) == 0
     return bool(interval > np.nanmax(seen) or (interval > seen[whole]).any())

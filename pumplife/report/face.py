@@ -11,6 +11,9 @@ from pumplife.report.tables import write_date
 from pumplife.report.words import NO_CURRENCY, Units, name_units
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from pumplife.fits.groups import FitRows
     from pumplife.policy.interval import CostCurve
     from pumplife.records.duty import Duty
@@ -37,9 +40,18 @@ class HasVisits(Protocol):
     def visits(self) -> pd.DataFrame: ...
 
 
-class HasCostCurves(Protocol):
-    """The advice: one cost curve per row of intervals, None where it is withheld."""
+class HasFitRows(Protocol):
+    """A pump group: rows of the table of fits that it rests on, -1 where there is none."""
 
+    @property
+    def fit_rows(self) -> NDArray[np.int64]: ...
+
+
+class HasCostCurves(Protocol):
+    """The advice: a group and a cost curve per row of intervals, None where it is withheld."""
+
+    @property
+    def groups(self) -> Sequence[HasFitRows]: ...
     @property
     def curves(self) -> Sequence[CostCurve | None]: ...
 

@@ -12,7 +12,7 @@ from matplotlib.axes import Axes
 
 from pumplife.report import style
 from pumplife.report.events import breakdowns_by_service, count_tickets
-from pumplife.report.evidence import fits_of_group
+from pumplife.report.evidence import fits_behind
 from pumplife.report.face import ReadableStudy, find_table, study_units, study_window
 from pumplife.report.figures import cost_curve_table, due_table, plot_cost_curve, plot_due
 from pumplife.report.figures_lives import (
@@ -156,16 +156,11 @@ def _cost_curves(study: ReadableStudy) -> Iterator[Drawn]:
 
 
 def _group_counts(study: ReadableStudy, place: int) -> str:
-    row = find_table(study, "intervals").iloc[place]
-    mine = fits_of_group(find_table(study, "fits"), row)
-    mine = mine[mine["endpoint"] != "worn or failed"] if not mine.empty else mine
+    mine = fits_behind(study, place)
     if mine.empty:
         return ""
     failures, suspensions = float(mine["failures"].sum()), float(mine["suspensions"].sum())
-    return (
-        f"{failures:,.0f} failures and {suspensions:,.0f} suspensions of parts "
-        f"in {row['service']}, {row['side']} side, all materials."
-    )
+    return f"{failures:,.0f} failures and {suspensions:,.0f} suspensions of the kit's parts."
 
 
 def _stock(study: ReadableStudy) -> Iterator[Drawn]:

@@ -10,7 +10,7 @@ from markupsafe import Markup, escape
 from pumplife.report.answer import advise_groups, list_stops, warn_of_tickets
 from pumplife.report.cautions import CAUTIONS, CAUTIONS_TITLE
 from pumplife.report.dues import split_due
-from pumplife.report.evidence import fits_of_group
+from pumplife.report.evidence import fits_behind
 from pumplife.report.face import (
     ReadableStudy,
     find_table,
@@ -112,7 +112,7 @@ def _by_section(figures: Sequence[tuple[Drawn, str]]) -> dict[str, list[dict[str
 
 def _groups(study: ReadableStudy, figures: Sequence[tuple[Drawn, str]]) -> list[dict[str, Any]]:
     """Give the evidence of each pump group, the one with most money at stake first."""
-    intervals, fits = find_table(study, "intervals"), find_table(study, "fits")
+    intervals = find_table(study, "intervals")
     drawings = {drawn.row: (drawn, document) for drawn, document in figures if drawn.row >= 0}
     words = advise_groups(study)
     units = study_units(study)
@@ -125,7 +125,7 @@ def _groups(study: ReadableStudy, figures: Sequence[tuple[Drawn, str]]) -> list[
                 "words": words[place],
                 "svg": _embed(*drawing) if drawing else None,
                 "facts": _facts(row.to_dict(), units),
-                "fits": lay_out_fits(fits_of_group(fits, row), units, without=("service",)),
+                "fits": lay_out_fits(fits_behind(study, place), units, without=("service",)),
             }
         )
     return groups

@@ -411,7 +411,10 @@ def make_study(folder: Path, **changes: Any) -> SimpleNamespace:
         duty=make_duty(),
         lives=make_visits(),
         fits=SimpleNamespace(table=tables["fits"], draws=draws, rows=make_rows(tables["lives"])),
-        advice=SimpleNamespace(curves=curves),
+        advice=SimpleNamespace(
+            curves=curves,
+            groups=[SimpleNamespace(fit_rows=np.array(rows)) for rows in ([0], [2], [-1])],
+        ),
         stock=SimpleNamespace(curves=risk),
     )
     for name, value in changes.items():

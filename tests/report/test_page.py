@@ -22,6 +22,7 @@ from pumplife.report.answer import (
     write_followed,
 )
 from pumplife.report.cautions import CAUTIONS, write_cautions
+from pumplife.report.evidence import fits_behind
 from pumplife.report.gather import gather_figures
 from pumplife.report.headline import headline
 from pumplife.report.layout import lay_out_tables, split_budget
@@ -234,19 +235,21 @@ def test_headline_says_what_the_plant_follows(study: SimpleNamespace) -> None:
 def test_intervals_beyond_the_longest_life_are_marked(
     study: SimpleNamespace, longest: list[float], failures: list[float], beyond: bool
 ) -> None:
-    lives = study.tables["lives"].head(2).assign(kit="KF-50-NBR", part=["diaphragm", "seat"])
-    fits = study.tables["fits"].head(2).assign(part=["diaphragm", "seat"], material="NBR")
-    other = fits.tail(1).assign(part="ball")  # not in this kit
-    fits = pd.concat([fits.assign(longest_life=longest, failures=failures), other])
-    fits["longest_life"] = fits["longest_life"].where(fits["part"] != "ball", 9e9)
-    study.tables |= {"fits": fits, "lives": lives}
+    fits = study.tables["fits"].head(3).assign(part=["diaphragm", "seat", "ball"])
+    fits["longest_life"] = [*longest, 9e9]  # the ball is not in this kit
+    fits["failures"] = [*failures, 5.0]
+    study.tables["fits"] = fits
+    study.advice.groups[0].fit_rows = np.array([0, 1])
     marks = [row.marks for row in advise_groups(study)]
     assert marks == [("beyond the longest life seen",) if beyond else (), (), ()]
 
 
-def test_without_kits_in_the_lives_the_service_is_the_evidence(study: SimpleNamespace) -> None:
-    study.tables["fits"]["longest_life"] = 3000.0
-    assert advise_groups(study)[0].marks == ("beyond the longest life seen",)
+def test_the_evidence_of_a_group_is_that_of_its_own_kit(study: SimpleNamespace) -> None:
+    assert list(fits_behind(study, 0)["material"]) == ["NBR"]  # not the TPV of the same service
+    assert fits_behind(study, 2).empty
+    (drawn, *_) = [one for one in gather_figures(study) if one.row == 0]
+    words = [text.get_text() for text in drawn.axes.figure.texts]
+    assert any("63 failures and 40 suspensions of the kit's parts" in text for text in words)
 
 
 def test_many_tickets_set_aside_are_a_warning(study: SimpleNamespace) -> None:
