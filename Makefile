@@ -7,8 +7,8 @@ STAMP := .venv/ready
 
 demo: $(STAMP)
 	$(BIN)/pumplife study data/demo --out out/demo
-	$(BIN)/python notebooks/run.py --out out/demo/notebooks
-	@echo "Open out/demo/report.html; the workbook is out/demo/study.xlsx, the notebooks are in out/demo/notebooks."
+	$(BIN)/python notebooks/run.py --out out/notebooks
+	@echo "Open out/demo/report.html; the workbook is out/demo/study.xlsx, the notebooks are in out/notebooks."
 
 test: $(STAMP)
 	$(BIN)/ruff check .

@@ -46,7 +46,7 @@ def find_extrapolated(study: ReadableStudy) -> list[bool]:
         One per row of intervals.
     """
     intervals = find_table(study, "intervals")
-    if "longest_life" not in find_table(study, "fits").columns:
+    if intervals.empty or "longest_life" not in find_table(study, "fits").columns:
         return [False] * len(intervals)
     return [
         _lies_beyond(float(interval), fits_behind(study, place))
