@@ -12,20 +12,43 @@ from pumplife.weibull.early import EarlyLives, find_early_lives
 from pumplife.weibull.estimate import WeibullFit, fit_weibull, scale_lower_bound
 from pumplife.weibull.masked import share_masked
 from pumplife.weibull.posterior import LifePosterior, fit_posterior
+from pumplife.weibull.regression import RegressionFit, fit_regression
+from pumplife.weibull.regression_clusters import ClusteredErrors, clustered_covariance
+from pumplife.weibull.regression_shapes import (
+    ShapeTest,
+    TermsTest,
+    compare_regressions,
+    compare_shapes,
+    judge_terms,
+)
+from pumplife.weibull.residuals import HazardSteps, Residuals, check_residuals, find_residuals
 
 __all__ = [
+    "ClusteredErrors",
     "EarlyLives",
+    "HazardSteps",
     "LifeDraws",
     "LifePosterior",
+    "RegressionFit",
+    "Residuals",
     "SecondOpinion",
+    "ShapeTest",
     "SurvivalSteps",
+    "TermsTest",
     "WeibullFit",
     "ask_second_opinions",
+    "check_residuals",
+    "clustered_covariance",
     "compare_lognormal",
+    "compare_regressions",
+    "compare_shapes",
     "estimate_survival",
     "find_early_lives",
+    "find_residuals",
     "fit_posterior",
+    "fit_regression",
     "fit_weibull",
+    "judge_terms",
     "scale_lower_bound",
     "share_masked",
 ]
