@@ -188,6 +188,8 @@ def fit_regression(
     shape_names = shape_names or _number_columns(shape_covariates)
     shapes = check_columns("shape_covariates", shape_covariates, shape_names, count)
     kept = (lives.weights() > 0.0) & _observed(lives)
+    if not kept.any():
+        raise RecordError("There are no lives of any weight: give at least one.")
     lives = lives.take(kept)
     design = build_design(columns[kept], shapes[kept], names, shape_names, lives.weights())
     rows, summit = _climb(lives, design)
@@ -207,8 +209,6 @@ def _observed(lives: LifeArrays) -> Bools:
 
 def _climb(lives: LifeArrays, design: Design) -> tuple[RowLives, Summit]:
     """Return the lives as the likelihood wants them and its maximum."""
-    if not len(lives.lower):
-        raise RecordError("There are no lives of any weight: give at least one.")
     refuse_runaway(lives, design)
     rows = build_row_lives(lives)
     start = np.zeros(len(design.names))

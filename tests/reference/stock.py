@@ -1,0 +1,83 @@
+"""Published examples of stock levels, recomputed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from scipy import stats
+
+from pumplife.stock.level import (
+    best_reorder_rule,
+    cost_of_level,
+    gamma_loss,
+    newsvendor_level,
+    normal_loss,
+    normal_newsvendor,
+    pmf_loss,
+    poisson_loss,
+    poisson_pmf,
+)
+
+
+def _losses(inputs: Any) -> dict[str, float]:
+    several = stats.nbinom.pmf(np.arange(2000), inputs["negbin"]["r"], inputs["negbin"]["p"])
+    normal, gamma = inputs["normal"], inputs["gamma"]
+    return {
+        "L_1_3": float(normal_loss(inputs["std_normal"])),
+        "normal_n": float(normal_loss(normal["x"], normal["mu"], normal["sd"])),
+        "poisson_18_15_n": float(poisson_loss(inputs["poisson"]["x"], inputs["poisson"]["mean"])),
+        "gamma_n": float(gamma_loss(gamma["x"], gamma["shape"], gamma["scale"])),
+        "negbin_4_02_n": float(pmf_loss(inputs["negbin"]["x"], several)),
+    }
+
+
+def _normal_table(inputs: Any) -> dict[str, float]:
+    return {f"L({z})": float(normal_loss(z)) for z in inputs["z"]}
+
+
+def _newsvendor(inputs: Any) -> dict[str, float]:
+    level, cost = normal_newsvendor(
+        inputs["mean"], inputs["sd"], holding=inputs["h"], shortage=inputs["p"]
+    )
+    return {"S": float(level), "cost": float(cost)}
+
+
+def _poisson_newsvendor(inputs: Any) -> dict[str, float]:
+    found = {}
+    names = {"ex4_1p": "ex4.1p", "ex4_7": "ex4.7", "prob4_8a": "prob4.8a"}
+    for key, name in names.items():
+        one = inputs[key]
+        price = {"holding": one["h"], "shortage": one["p"]}
+        pmf = poisson_pmf(one["mean"])
+        level = newsvendor_level(pmf, **price)
+        found[f"{name}_S"] = level
+        found[f"{name}_cost"] = float(cost_of_level(level, pmf, **price))
+    return found
+
+
+def _reorder_rules(inputs: Any) -> dict[str, float]:
+    found = {}
+    for key, one in inputs.items():
+        rule = best_reorder_rule(
+            poisson_pmf(one["rate"] * one["lead_time"]),
+            rate=one["rate"],
+            holding=one["h"],
+            shortage=one["p"],
+            order=one["K"],
+        )
+        found |= {
+            f"{key}_r": rule.reorder_point,
+            f"{key}_Q": rule.quantity,
+            f"{key}_cost": rule.cost,
+        }
+    return found
+
+
+REPRODUCED = {
+    "S01": _losses,
+    "S02": _normal_table,
+    "S03": _newsvendor,
+    "S04": _poisson_newsvendor,
+    "S05": _reorder_rules,
+}
