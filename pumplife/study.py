@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from pumplife.fits.build import Fits, fit_lives
+from pumplife.fits.duty_effects import find_duty_effects
 from pumplife.lives.build import Lives, build_lives
 from pumplife.records.duty import Duty, build_duty
 from pumplife.records.read import Records, read_records
@@ -108,7 +109,11 @@ def run_study(
         fits=fits,
         advice=None,
         stock=None,
-        tables={"lives": lives.table.drop(columns="pump"), "fits": fits.table},
+        tables={
+            "lives": lives.table.drop(columns="pump"),
+            "fits": fits.table,
+            "duty_effects": find_duty_effects(fits, lives, duty),
+        },
         seed=seed,
     )
     study = _decide(study, told)

@@ -28,12 +28,14 @@ COLUMNS: dict[str, tuple[str, ...]] = {
         "service", "size_mm", "part", "position", "material", "variant", "failures", "shape",
         "scale", "b10", "verdict",
     ),
+    "duty_effects": ("part", "effect", "life_ratio", "failures", "pumps", "note"),
     "budget": ("year", "site", "scenario", "p50", "p80", "p90", "mean"),
     "audit": ("severity", "table", "row", "pump_id", "rule", "what", "consequence", "remedy"),
     "rules": ("severity", "table", "rule", "rows", "what", "consequence", "remedy"),
 }  # fmt: skip
 
 BANDS = {"shape": ("shape_low", "shape_high"), "scale": ("scale_low", "scale_high")}
+RATIO_BAND = {"life_ratio": ("ratio_low", "ratio_high")}
 
 
 def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
@@ -61,6 +63,7 @@ def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
         for name, (frame, most) in frames.items()
     }
     laid["fits"] = lay_out_fits(find_table(study, "fits"), units, most=MOST_ROWS)
+    laid["duty_effects"] = _lay_out_effects(find_table(study, "duty_effects"), units)
     laid["rules"] = lay_out(count_rules(audit), "audit", units, columns=COLUMNS["rules"])
     return laid | _lay_out_budget(find_table(study, "budget"), units)
 
@@ -90,6 +93,13 @@ def lay_out_fits(
         fits = fits.assign(part=fits["part"].mask(worn, fits["part"] + ", worn or failed"))
     columns = [name for name in COLUMNS["fits"] if name not in without]
     return lay_out(fits, "fits", units, columns=columns, most=most, bands=BANDS)
+
+
+def _lay_out_effects(effects: pd.DataFrame, units: Units) -> PageTable:
+    """Lay out the effects that could be told; why the others couldn't is in the CSV."""
+    shown = effects if effects.empty else effects[effects["life_ratio"].notna()]
+    columns = COLUMNS["duty_effects"]
+    return lay_out(shown, "duty_effects", units, columns=columns, most=MOST_ROWS, bands=RATIO_BAND)
 
 
 def _lay_out_budget(budget: pd.DataFrame, units: Units) -> dict[str, PageTable]:

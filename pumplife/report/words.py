@@ -110,6 +110,11 @@ HEADINGS: dict[str, Heading] = {
     "lognormal_gain": Heading("Lognormal fits better by (AICc)", "number"),
     "longest_life": Heading("Longest life seen", "usage"),
     "usage": Heading("Usage observed", "usage"),
+    "effect": Heading("Effect"),
+    "life_ratio": Heading("Life ratio", "ratio"),
+    "ratio_low": Heading("Life ratio, low", "ratio"),
+    "ratio_high": Heading("Life ratio, high", "ratio"),
+    "note": Heading("Note", "text", ""),
     # intervals
     "pumps": Heading("Pumps", "count"),
     "policy": Heading("Policy", "text", "withheld"),
@@ -244,6 +249,11 @@ TABLES: dict[str, tuple[str, str]] = {
         "Lives of parts",
         "Weibull fits with 90 % bands. Suspensions are parts that had not failed when they were "
         "renewed or when the records end.",
+    ),
+    "duty_effects": (
+        "What stretches or shortens a life",
+        "Ratio of lives per service, material, size and duty, each with the others held equal, by "
+        "one regression per part with bounds clustered by pump. No ratio: the note says why.",
     ),
     "lives": ("Part lives", "One row per part installed, as the fits use it."),
     "audit": (
