@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -97,6 +98,24 @@ def sources(area: str) -> pd.DataFrame:
             for identity in MODULES[area].REPRODUCED
         ]
     )
+
+
+def describe(area: str, identity: str) -> str:
+    """Return a heading and a paragraph in Markdown: what, from where, how well known, what not."""
+    check = published(area)[identity]
+    found = set(compare(area, identity)["quantity"])
+    names = [one["name"] for one in check["outputs"]]
+    missing = [name for name in names if name not in found]
+    counted = f"{len(found)} of {len(names)} numbers"
+    beyond = f" Not computed by pumplife: {', '.join(missing)}." if missing else ""
+    words = f"### {check['title']}\n\n{check['source'].rstrip('.')}. "
+    return f"{words}**{standing(check).capitalize()}**; {counted}.{beyond}"
+
+
+def pages(area: str) -> Iterator[tuple[str, pd.DataFrame]]:
+    """Give the words and the comparison of every example of an area."""
+    for identity in MODULES[area].REPRODUCED:
+        yield describe(area, identity), compare(area, identity)
 
 
 def compare_area(area: str) -> pd.DataFrame:
