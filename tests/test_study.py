@@ -243,7 +243,7 @@ def test_without_prices_lives_and_fits_are_given_and_the_rest_withheld(
     else:
         folder = write(kits=plant[0]["kits"].assign(unit_cost=""))
     study = run_study(folder)
-    assert set(study.tables) == {"audit", "lives", "fits"}
+    assert set(study.tables) == {"audit", "lives", "fits", "duty_effects"}
     assert not study.stopped
     for name in ("lives", "fits"):
         assert same(study.tables[name], whole.tables[name])

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from pumplife.errors import NoFiniteEstimate
+from pumplife.errors import NoFiniteEstimate, RecordError
 from pumplife.fits.build import ENDPOINTS, Fits
 from pumplife.fits.duty_columns import (
     NUMBERS,
@@ -149,7 +149,7 @@ def _fit_part(lives: pd.DataFrame, effects: list[Effect]) -> Iterator[dict[str, 
             cluster=lives["pump"].to_numpy(),
             confidence=CONFIDENCE,
         )
-    except NoFiniteEstimate as problem:
+    except (NoFiniteEstimate, RecordError) as problem:
         yield _say("any", str(problem), lives)
         return
     shared = shared_parts(effects)
