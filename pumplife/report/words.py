@@ -253,7 +253,7 @@ TABLES: dict[str, tuple[str, str]] = {
     "duty_effects": (
         "What stretches or shortens a life",
         "Ratio of lives per service, material, size and duty, each with the others held equal, by "
-        "one regression per part with bounds clustered by pump. No ratio: the note says why.",
+        "one regression per part, with 90 % bounds that know which lives share a pump.",
     ),
     "lives": ("Part lives", "One row per part installed, as the fits use it."),
     "audit": (

@@ -16,7 +16,11 @@ from pumplife.weibull.regression_bounds import bound_terms
 from pumplife.weibull.regression_climb import Summit, climb
 from pumplife.weibull.regression_clusters import number_clusters, sandwich
 from pumplife.weibull.regression_design import Design, build_design, check_columns
-from pumplife.weibull.regression_existence import refuse_runaway, refuse_unsettled
+from pumplife.weibull.regression_existence import (
+    refuse_flat,
+    refuse_runaway,
+    refuse_unsettled,
+)
 from pumplife.weibull.regression_likelihood import RowLives, build_row_lives
 
 if TYPE_CHECKING:
@@ -218,6 +222,7 @@ def _climb(lives: LifeArrays, design: Design) -> tuple[RowLives, Summit]:
     start[0] = np.log(max(exposure, 1e-300) / failures) - rows.log_unit
     starts = [start] if lives.entry is None else [start, _steeper(design, start)]
     summit = max((climb(rows, design, one) for one in starts), key=lambda one: one.value)
+    refuse_flat(rows, design, summit)
     refuse_unsettled(summit, design)
     return rows, summit
 

@@ -51,7 +51,7 @@ def climb(
     start: Floats,
     held: Floats | None = None,
     *,
-    iterations: int = 100,
+    iterations: int = 300,
 ) -> Summit:
     """Newton's climb with damping; a combination of terms `held` (terms,) doesn't change."""
     here = _stand(lives, design, start)

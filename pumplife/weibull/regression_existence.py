@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from pumplife.errors import NoFiniteEstimate
 from pumplife.weibull.arrays import Floats, LifeArrays
 from pumplife.weibull.existence import SCALE_DOWN, SCALE_UP, SHAPE_DOWN, SHAPE_UP, WHY
-from pumplife.weibull.regression_climb import Summit, split_terms
+from pumplife.weibull.likelihood import LARGEST, Spans
+from pumplife.weibull.regression_climb import Summit, climb, split_terms
 from pumplife.weibull.regression_design import Design
+from pumplife.weibull.regression_likelihood import RowLives
 
 TINY = 1e-7
 FLATTEST, STEEPEST = np.log(1e-3), np.log(1e3)  # log shapes beyond which there is no estimate
@@ -85,6 +88,47 @@ def _word_separation(names: Sequence[str], what: str, *, base: bool) -> str:
     if base:
         return f"there are lives {what} where none of {listed} holds (their common reference)"
     return f"{listed} sets lives apart {what}"
+
+
+def refuse_flat(lives: RowLives, design: Design, summit: Summit) -> None:
+    """Raise NoFiniteEstimate where a shape of zero fits as well as the summit.
+
+    It can where no life was seen from age 0 on (the hazard is then c / age), or where everything
+    that failed had failed before the first look (then a share fails at once).
+    """
+    limit = _limit_at_zero(lives, design)
+    if limit < summit.value - 1e-9 * (1.0 + abs(summit.value)):
+        return
+    raise NoFiniteEstimate(
+        f"No finite regression ({SHAPE_DOWN}): {WHY[SHAPE_DOWN]}.", end=SHAPE_DOWN
+    )
+
+
+def _limit_at_zero(lives: RowLives, design: Design) -> float:
+    """Return the limit of the maximised log-likelihood as the common shape goes to zero."""
+    if design.shape.shape[1] > 1 or lives.exposed.gap is None or lives.between.gap is None:
+        return -np.inf
+    fresh, left = np.isinf(lives.exposed.gap), np.isinf(lives.between.gap)
+    if not fresh.any():
+        hazards = np.log(lives.exposed.gap), np.log(np.where(left, LARGEST, lives.between.gap))
+    elif left.all() and not len(lives.exact):
+        hazards = np.zeros(len(fresh)), np.zeros(len(left))
+    else:
+        return -np.inf
+    flat = replace(
+        lives,
+        log_age=np.zeros_like(lives.log_age),
+        exposed=_fix(lives.exposed, hazards[0]),
+        between=_fix(lives.between, hazards[1]),
+    )
+    held = (np.arange(len(design.names)) == design.scale.shape[1]).astype(np.float64)
+    return climb(flat, design, np.zeros(len(held)), held).value
+
+
+def _fix(spans: Spans, log_hazard: Floats) -> Spans:
+    """Return spans whose hazard at shape 1 and scale 1 is the one given."""
+    whole = np.full(len(log_hazard), np.inf)
+    return replace(spans, end=log_hazard, gap=whole, bounded=np.zeros_like(whole))
 
 
 def refuse_unsettled(summit: Summit, design: Design) -> None:

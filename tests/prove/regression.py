@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
 
 import numpy as np
+import pandas as pd
 from scipy import special
 
+from pumplife.fits.duty_effects import find_duty_effects
 from pumplife.weibull import clustered_covariance, fit_regression, fit_weibull
 from tests.prove import judge
+from tests.prove import plants as invented
 
 SPREAD = 0.35  # standard deviation of a pump's log scale about its service's
 PARTS = 4  # lives of one pump
 SHAPE, SCALE = 2.5, 1.0
 SHARE = 0.90
 SEED = 4001
+LEVELS = r"(?P<factor>size|material) (?P<one>.+) against (?P<base>.+)"
 
 
 def draw(
@@ -73,6 +78,41 @@ def _cover_service(plants: int, pumps: int) -> dict[str, np.ndarray]:
     return {name: np.array(held) for name, held in covered.items()}
 
 
+def find_known_effects(seed: int) -> pd.DataFrame:
+    """Effects found in an invented plant whose sizes are alike and whose materials aren't.
+
+    Columns: factor, ratio_low, ratio_high, least and most (of the true ratio over the services
+    where both materials are fitted; 1 for a size).
+    """
+    plant = invented.make_plant(seed, faults=False)
+    _, duty, _, lives, fits = invented.run_route(plant)
+    found = find_duty_effects(fits, lives, duty)
+    found = found[found["life_ratio"].notna()].reset_index(drop=True)
+    found = found.join(found["effect"].str.extract(LEVELS)).dropna(subset="factor")
+    scale = pd.DataFrame(plant.truth["settings"]["lives"]).pivot_table(
+        index=["part", "service"], columns="material", values="scale"
+    )
+    ends = [_true_ratio(scale, *row) for row in found[["factor", "part", "one", "base"]].to_numpy()]
+    return found.assign(least=[low for low, _ in ends], most=[high for _, high in ends])
+
+
+def _true_ratio(scale: pd.DataFrame, factor: str, part: str, one: str, base: str) -> list[float]:
+    if factor == "size":
+        return [1.0, 1.0]
+    ratio = (scale.loc[part, one] / scale.loc[part, base]).dropna()
+    return [ratio.min(), ratio.max()]
+
+
+def _prove_effects(plants: int) -> Iterator[tuple[judge.Result, int]]:
+    with ProcessPoolExecutor(2) as pool:
+        found = pd.concat(pool.map(find_known_effects, range(SEED, SEED + plants)))
+    words = {"size": "sizes that make no difference", "material": "true ratio of two materials"}
+    for factor, rows in found.dropna(subset="least").groupby("factor"):
+        held = (rows["ratio_low"] <= rows["most"]) & (rows["least"] <= rows["ratio_high"])
+        head = f"invented plants: {words[str(factor)]} within the 90 % bounds of the effect"
+        yield judge.tell(head, float(held.mean()), len(rows)), plants
+
+
 def prove(scale: float) -> Iterator[tuple[judge.Result, int]]:
     """Every result with the number of seeds behind it."""
     plants = max(50, round(4000 * scale))
@@ -91,6 +131,7 @@ def prove(scale: float) -> Iterator[tuple[judge.Result, int]]:
             middle = float(np.median(covered["effect"][:, place]))
             yield judge.tell(f"{words}: design effect of {name}, median", middle, plants), plants
     yield from _prove_service(max(25, round(1000 * scale)))
+    yield from _prove_effects(max(2, round(24 * scale)))
 
 
 def _prove_service(plants: int) -> Iterator[tuple[judge.Result, int]]:

@@ -303,6 +303,28 @@ def test_bands_stand_in_the_cell_of_their_number(study: SimpleNamespace) -> None
     assert float(row["Scale [h]"].sort) == 6500.0
 
 
+def test_effects_that_could_be_told_stand_under_the_method(study: SimpleNamespace) -> None:
+    assert "What stretches or shortens a life" not in page_of(study)
+    words = ["material TPV against CR", "material PTFE against CR"]
+    study.tables["duty_effects"] = pd.DataFrame(
+        {
+            "side": "fluid",
+            "part": "diaphragm",
+            "effect": words,
+            "life_ratio": [1.6, np.nan],
+            "ratio_low": [1.3, np.nan],
+            "ratio_high": [2.0, np.nan],
+            "failures": [30.0, 8.0],
+            "pumps": [20, 9],
+            "note": ["", "confounded: always goes with wash"],
+        }
+    )
+    page = page_of(study)
+    assert page.index('id="method"') < page.index("material TPV against CR")
+    assert "1.60 (1.30 to 2.00)" in page
+    assert "material PTFE against CR" not in page
+
+
 def test_a_release_bound_is_shown_where_there_is_one(study: SimpleNamespace) -> None:
     words = "Chance of release within one interval (95 % bound)"
     assert words not in page_of(study)

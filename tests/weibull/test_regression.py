@@ -308,3 +308,36 @@ def test_weights_are_repeats_and_order_is_nothing(seed):
     assert weighted.estimate == pytest.approx(repeated.estimate, abs=1e-7)
     assert weighted.covariance == pytest.approx(repeated.covariance, rel=1e-5, abs=1e-12)
     assert (weighted.failures, weighted.clusters) == (repeated.failures, repeated.clusters)
+
+
+def end_of(fit, *lives: np.ndarray) -> tuple[str, float]:
+    """Return where the likelihood runs off, or the log-likelihood at its maximum."""
+    try:
+        return "", fit(*lives).log_likelihood
+    except NoFiniteEstimate as problem:
+        return problem.end, 0.0
+
+
+@pytest.mark.parametrize("kind", ["late", "found or running", "late, intervals"])
+def test_existence_is_that_of_the_plain_fit(kind):
+    """Three to eight lives, so that shapes of zero, infinity and scales of both come up."""
+    generator = np.random.default_rng(5)
+    seen = set()
+    for _ in range(60):
+        rows = generator.integers(3, 9)
+        age = generator.weibull(1.0, rows) + 0.05
+        failed = generator.random(rows) < 0.7
+        lower, upper = age, np.where(failed, age, np.inf)
+        entry = age * generator.uniform(0.1, 0.95, rows)
+        if kind == "found or running":
+            lower, entry = np.where(failed, 0.0, age), np.zeros(rows)
+        elif kind == "late, intervals":
+            upper = np.where(failed & (generator.random(rows) < 0.5), 1.3 * age, upper)
+        known = end_of(fit_weibull, lower, upper, entry)
+        found = end_of(
+            lambda *lives: fit_regression(*lives, covariates=None, names=[]), lower, upper, entry
+        )
+        assert found[0] == known[0]
+        assert found[1] == pytest.approx(known[1], abs=1e-6)
+        seen.add(found[0])
+    assert {"", "shape to zero"} <= seen
