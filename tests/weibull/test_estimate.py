@@ -159,7 +159,7 @@ def test_rows_without_weight_do_not_count():
         ({"lower": ["x", 2, 3]}, r"lower holds something that isn't a number"),
         ({"group": [1, 2]}, r"group has shape \(2,\) where there are 3 lives"),
         ({"confidence": 1.0}, r"confidence is 1.0: give a share between 0 and 1"),
-        ({"bounds": "exact"}, r'give "likelihood" or "wald"'),
+        ({"bounds": "exact"}, r"give one of 'likelihood', 'corrected', 'wald'"),
     ],
 )
 def test_impossible_input_is_named(change, words):
