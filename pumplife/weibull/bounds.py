@@ -92,8 +92,8 @@ class Bounder:
                 corrected = score_quantiles(self.margin, quantity, self._chances(), best)
             return self._choose(ratio, corrected)
 
-    def _chances(self) -> list[float]:
-        return [0.5 - 0.5 * self.confidence, 0.5, 0.5 + 0.5 * self.confidence]
+    def _chances(self) -> tuple[float, float, float]:
+        return 0.5 - 0.5 * self.confidence, 0.5, 0.5 + 0.5 * self.confidence
 
     def _wald(self, best: Floats, error: Floats) -> Band:
         reach = float(special.ndtri(0.5 + 0.5 * self.confidence)) * error

@@ -17,7 +17,9 @@ from scipy import special
 from pumplife.weibull.arrays import Bools, Floats
 from pumplife.weibull.batches import Peaks
 from pumplife.weibull.likelihood import (
+    NOTHING,
     LogLives,
+    Spans,
     best_theta,
     exposures,
     interval_terms,
@@ -109,10 +111,10 @@ def find_extremes(region: Region, quantity: Quantity) -> tuple[Floats, Floats]:
         np.linspace(-0.5 * np.pi, 0.5 * np.pi, GRID)[:, None], (GRID, len(region.target))
     )
     logs = region.log_shape(angles)
-    rims = np.array([find_rims(region, shapes) for shapes in logs])
+    rims = find_rims(region, logs)
     found = []
     for side, sign in ((1, -1.0), (0, 1.0)):
-        scores = sign * quantity.score(rims[:, side], logs)
+        scores = sign * quantity.score(rims[side], logs)
         best = np.argmax(np.where(np.isnan(scores), -np.inf, scores), axis=0)
 
         def height(angle: Floats, side: int = side, sign: float = sign) -> Floats:
@@ -144,32 +146,57 @@ def _climb(height: Callable[[Floats], Floats], angle: Floats) -> Floats:
 
 
 def find_rims(region: Region, log_shape: Floats) -> Floats:
-    """Return the lowest and highest theta (2, groups) in the region at given log shapes."""
-    return find_rims_at(region.lives, np.exp(log_shape), region.target)
+    """Return the lowest and highest theta (2, ..., groups) in the region, at (..., groups)."""
+    if region.lives.between is None:
+        return _plain_rims(region.lives, np.exp(log_shape), region.target)
+    rows = log_shape.reshape(-1, len(region.target))
+    found = [find_rims_at(region.lives, np.exp(row), region.target) for row in rows]
+    return np.moveaxis(np.array(found), 0, 1).reshape(2, *log_shape.shape)
 
 
 def find_rims_at(lives: LogLives, shape: Floats, target: Floats) -> Floats:
-    """Return the lowest and highest theta (2, groups) whose likelihood reaches the target."""
-    height, middle = _slice(lives, shape, target)
+    """Return the lowest and highest theta (2, groups) whose likelihood reaches the target.
+
+    NaN where none does; the best theta where it only just fails to.
+    """
+    if lives.between is None:
+        return _plain_rims(lives, shape, target)
+    height, middle = _slice(lives, lives.between, shape, target)
     top = height(middle)[0]
     inside = top >= 0.0
     ends = [_find_rim(height, middle, inside, sign) for sign in (-1.0, 1.0)]
     return np.where(inside, np.array(ends), np.where(top > -1e-6, middle, np.nan))
 
 
-def _slice(lives: LogLives, shape: Floats, target: Floats) -> tuple[Curve, Floats]:
+def _plain_rims(lives: LogLives, shape: Floats, target: Floats) -> Floats:
+    """Return the rims (2, ..., groups) without intervals, where only sums over lives matter."""
+    rows = shape.reshape(-1, len(target))
+    exposure = np.array([exposures(lives, row)[0] for row in rows]).reshape(shape.shape)
+    middle = best_theta(lives.failures, exposure)
+    failures = np.maximum(lives.failures, NOTHING)
+    top = failures * (np.log(shape) + middle - 1.0) + shape * lives.moment - target
+    top = np.where(top < -1e-6, np.nan, np.maximum(top, 0.0))
+    return np.array([middle + _rise(top / failures, sign) for sign in (-1.0, 1.0)])
+
+
+def _rise(fall: Floats, sign: float) -> Floats:
+    """Return the x of one sign with exp(x) - x - 1 = fall, by Newton from beyond it."""
+    root = np.sqrt(2.0 * fall)
+    below = np.maximum(-(root + fall), -(1.0 + fall))
+    above = np.minimum(root, np.log1p(fall + root))
+    x = np.asarray(below if sign < 0.0 else above)
+    for _ in range(7):
+        slope = np.expm1(x)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            step = (slope - x - fall) / slope
+        x = x - np.where(slope == 0.0, 0.0, step)
+    return x
+
+
+def _slice(lives: LogLives, spans: Spans, shape: Floats, target: Floats) -> tuple[Curve, Floats]:
     """Return the likelihood over the target as a curve in theta, and its best theta."""
-    spans = lives.between
     exposure = exposures(lives, shape)[0]
     fixed = lives.failures * np.log(shape) + shape * lives.moment - target
-    if spans is None:
-
-        def plain(theta: Floats) -> tuple[Floats, Floats]:
-            with np.errstate(over="ignore"):
-                hazard = np.exp(theta) * exposure
-            return lives.failures * theta - hazard + fixed, lives.failures - hazard
-
-        return plain, best_theta(lives.failures, exposure)
     code, weight = spans.code, np.ones(len(spans.code)) if spans.weight is None else spans.weight
     log_span = log_spans(spans, shape[code])[0]
 
@@ -189,7 +216,7 @@ def _find_rim(height: Curve, middle: Floats, inside: Bools, sign: float) -> Floa
 
     def curve(position: Floats) -> tuple[Floats, Floats]:
         value, slope = height(sign * position)
-        return np.where(inside, value, -1.0), sign * slope
+        return np.where(inside, value, 0.0), sign * slope
 
     inner, outer = _bracket(curve, sign * middle, np.ones_like(middle), growth=2.0, furthest=np.inf)
     return sign * find_roots(curve, outer, inner, outer, tolerance=1e-12)

@@ -138,8 +138,8 @@ def _tighten(peaks: Peaks, share: Floats, inner: Floats, outer: Floats, floor: F
     return outer
 
 
-def shape_quantiles(margin: Margin, chances: list[float]) -> Floats:
-    """Return log shapes (chances, groups) below which the chances lie."""
+def shape_quantiles(margin: Margin, chances: tuple[float, float, float]) -> Floats:
+    """Return log shapes (3, groups) below which the chances lie."""
     coarse, fine = np.linspace(0.0, 1.0, NODES), np.linspace(0.0, 1.0, FINE)
     bounded = np.maximum(margin.log_density, -60.0)
     density = np.exp(interpolate.CubicSpline(coarse, bounded, axis=0)(fine))
@@ -157,35 +157,43 @@ def shape_quantiles(margin: Margin, chances: list[float]) -> Floats:
 
 
 def score_quantiles(
-    margin: Margin, quantity: Quantity, chances: list[float], start: Floats
+    margin: Margin, quantity: Quantity, chances: tuple[float, float, float], start: Floats
 ) -> Floats:
-    """Return scores (chances, groups) below which the chances lie; start (groups,) is a guess."""
+    """Return scores (3, groups) below which the chances lie; start (groups,) is near the second."""
     weight = np.exp(margin.log_density)
     weight /= weight.sum(axis=0)
     low, high = _score_range(margin, quantity, weight)
-    found = []
-    for wanted in chances:
-        level = float(special.ndtri(wanted))
+    levels = [float(special.ndtri(chance)) for chance in chances]
 
-        def curve(score: Floats, level: float = level) -> tuple[Floats, Floats]:
-            step = 1e-5 * (1.0 + np.abs(score))
-            normal = [_chance(margin, quantity, weight, score + way) for way in (-step, step)]
-            with np.errstate(invalid="ignore"):
-                return level - 0.5 * (normal[0] + normal[1]), (normal[0] - normal[1]) / (2 * step)
+    def find(level: float, start: Floats) -> Floats:
+        def curve(score: Floats) -> tuple[Floats, Floats]:
+            normal, slope = _chance(margin, quantity, weight, score)
+            return level - normal, -slope
 
-        found.append(find_roots(curve, start, low, high, tolerance=1e-9))
-    return np.array(found)
+        return find_roots(curve, start, low, high, tolerance=1e-10)
+
+    middle = find(levels[1], start)
+    normal, slope = _chance(margin, quantity, weight, middle)
+    ends = [find(level, middle + (level - normal) / slope) for level in (levels[0], levels[2])]
+    return np.array([ends[0], middle, ends[1]])
 
 
-def _chance(margin: Margin, quantity: Quantity, weight: Floats, score: Floats) -> Floats:
-    """Return, as a normal score, the chance that a score lies below the given one."""
+def _chance(
+    margin: Margin, quantity: Quantity, weight: Floats, score: Floats
+) -> tuple[Floats, Floats]:
+    """Return, as a normal score, the chance to lie below a score, and its slope."""
+    step = 1e-6 * (1.0 + np.abs(score))
     theta = quantity.theta(score, margin.log_shape)
-    with np.errstate(over="ignore"):
-        hazard = margin.count * np.exp(np.minimum(theta - margin.theta, 700.0))
+    falls = (theta - quantity.theta(score + step, margin.log_shape)) / step
     count = margin.count + margin.extra
-    below = (weight * special.gammaincc(count, hazard)).sum(axis=0)
-    above = (weight * special.gammainc(count, hazard)).sum(axis=0)
-    return np.asarray(np.where(below < 0.5, special.ndtri(below), -special.ndtri(above)))
+    with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+        log_hazard = np.log(margin.count) + theta - margin.theta
+        hazard = np.exp(np.minimum(log_hazard, 700.0))
+        below = (weight * special.gammaincc(count, hazard)).sum(axis=0)
+        density = np.exp(count * log_hazard - hazard - special.gammaln(count))
+        slope = (weight * density * falls).sum(axis=0)
+        normal = special.ndtri(below)
+        return normal, slope * np.sqrt(2.0 * np.pi) * np.exp(0.5 * normal**2)
 
 
 def _score_range(margin: Margin, quantity: Quantity, weight: Floats) -> tuple[Floats, Floats]:

@@ -25,7 +25,7 @@ from pumplife.weibull.bounds import Bounds, check_bounds
 from pumplife.weibull.contour import find_rims_at
 from pumplife.weibull.corrected import share_ended
 from pumplife.weibull.existence import NO_LIVES, SCALE_DOWN, WHY, find_plain_gaps
-from pumplife.weibull.likelihood import LogLives, Point, build_log_lives, profile
+from pumplife.weibull.likelihood import LogLives, Point, build_log_lives, exposures, profile
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -227,6 +227,5 @@ class _Part:
 
     def _without_failure(self, confidence: float) -> Floats:
         """Return the theta at which seeing no failure has a chance of 1 - confidence."""
-        log_exposure = -self.point.theta2 / np.exp(self.theta)
-        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            return np.asarray(np.log(-np.log1p(-confidence)) - np.log(log_exposure))
+        exposure = exposures(self.logs, self.shape)[0]
+        return np.asarray(np.log(-np.log1p(-confidence)) - np.log(exposure))
