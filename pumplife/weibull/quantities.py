@@ -49,7 +49,9 @@ class Quantile:
     def score(self, theta: Floats, log_shape: Floats) -> Floats:
         """Return log(quantile / longest life)."""
         shape = np.exp(log_shape)
-        new = (self.log_hazard - theta) / shape
+        new = np.asarray((self.log_hazard - theta) / shape)
+        if bool(np.isinf(self.log_age).all()):
+            return new
         age = np.where(np.isinf(self.log_age), 0.0, self.log_age)
         rise = self.log_hazard - theta - shape * age
         log_growth = np.where(rise < -30.0, rise, np.log(np.logaddexp(0.0, rise))) - log_shape
@@ -58,7 +60,9 @@ class Quantile:
     def theta(self, score: Floats, log_shape: Floats) -> Floats:
         """Return the theta of a given log quantile."""
         shape = np.exp(log_shape)
-        new = self.log_hazard - shape * score
+        new = np.asarray(self.log_hazard - shape * score)
+        if bool(np.isinf(self.log_age).all()):
+            return new
         age = np.where(np.isinf(self.log_age), 0.0, self.log_age)
         over = score - age
         log_ratio = np.where(over < -30.0, over, np.log(np.logaddexp(0.0, over)))
