@@ -9,8 +9,8 @@ from pumplife.weibull.adequacy import (
 )
 from pumplife.weibull.draws import LifeDraws
 from pumplife.weibull.early import EarlyLives, find_early_lives
-from pumplife.weibull.estimate import WeibullFit, fit_weibull, scale_lower_bound
-from pumplife.weibull.given import ScaleFit, fit_scale
+from pumplife.weibull.estimate import WeibullFit, fit_weibull
+from pumplife.weibull.given import ScaleFit, fit_scale, scale_lower_bound
 from pumplife.weibull.life_bounds import LifeBounds, bound_life
 from pumplife.weibull.masked import share_masked
 from pumplife.weibull.posterior import LifePosterior, fit_posterior

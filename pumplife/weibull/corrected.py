@@ -110,22 +110,26 @@ def _weigh(peaks: Peaks, share: Floats, log_shape: Floats) -> tuple[Floats, Floa
 
 def _find_ends(peaks: Peaks, share: Floats) -> tuple[Floats, tuple[Floats, Floats], Bools]:
     """Return the top of the log density, the two log shapes where it has dropped, and if so."""
-    top = _weigh(peaks, share, peaks.log_shape)[0]
+    middle = _weigh(peaks, share, peaks.log_shape)[0]
     spread = np.clip(peaks.spread(), 1e-3, 1.5)
-    sides = []
+    sides, top, proper = [], middle, np.ones(len(middle), dtype=bool)
     for sign in (-1.0, 1.0):
-        places = peaks.log_shape + sign * STEPS[:, None] * spread
-        heights = np.array([_weigh(peaks, share, place)[0] for place in places])
-        top = np.maximum(top, heights.max(axis=0))
-        sides.append((places, heights))
-    ends, proper = [], np.ones(len(top), dtype=bool)
-    for places, heights in sides:
-        fallen = heights < top - DROP
+        places = peaks.log_shape + sign * np.append(0.0, STEPS)[:, None] * spread
+        heights = np.array([middle, *(_weigh(peaks, share, place)[0] for place in places[1:])])
+        seen = np.maximum.accumulate(heights)
+        fallen = heights < seen - DROP
         proper &= fallen.any(axis=0)
-        first = np.argmax(fallen, axis=0)
-        column = np.arange(len(top))
-        inner = np.where(first > 0, places[first - 1, column], peaks.log_shape)
-        ends.append(_tighten(peaks, share, inner, places[first, column], top - DROP))
+        first = np.where(fallen.any(axis=0), np.argmax(fallen, axis=0), len(STEPS))
+        top = np.maximum(top, seen[first, np.arange(len(top))])
+        sides.append((places, heights, first))
+    ends = []
+    column = np.arange(len(top))
+    for places, heights, last in sides:
+        fallen = (heights < top - DROP) & (np.arange(len(places))[:, None] <= last)
+        first = np.maximum(np.argmax(fallen, axis=0), 1)
+        proper &= fallen.any(axis=0)
+        inner, outer = places[first - 1, column], places[first, column]
+        ends.append(_tighten(peaks, share, inner, outer, top - DROP))
     return top, (ends[0], ends[1]), proper
 
 
@@ -151,7 +155,10 @@ def shape_quantiles(margin: Margin, chances: tuple[float, float, float]) -> Floa
     for wanted in chances:
         after = np.clip(np.argmax(chance > wanted, axis=0), 1, FINE - 1)
         low, high = chance[after - 1, column], chance[after, column]
-        share = fine[after - 1] + (wanted - low) / (high - low) * (fine[1] - fine[0])
+        first, last = density[after - 1, column], density[after, column]
+        filled = 0.5 * (wanted - low) / (high - low) * (first + last)
+        within = 2.0 * filled / (first + np.sqrt(first**2 + 2.0 * (last - first) * filled))
+        share = fine[after - 1] + within * (fine[1] - fine[0])
         found.append(margin.log_shape[0] + share * width)
     return np.array(found)
 

@@ -151,6 +151,45 @@ def fit_scale(
     )
 
 
+def scale_lower_bound(
+    time: ArrayLike, weight: ArrayLike | None, shape: float, confidence: float = 0.90
+) -> float:
+    """Return the lower bound of the scale [usage] when nothing failed and the shape is given.
+
+    Parameters
+    ----------
+    time : array (lives,) [usage]
+        Usage each life has reached without failing.
+    weight : array (lives,) or None
+        Counts; None counts each life once.
+    shape : float [-]
+        The given Weibull shape.
+    confidence : float
+        One-sided confidence of the bound.
+
+    Returns
+    -------
+    float [usage]
+        (sum weight time^shape / -ln(1 - confidence))^(1 / shape).
+
+    References
+    ----------
+    .. [1] W. Q. Meeker, L. A. Escobar, "Statistical Methods for Reliability Data", Wiley, 1998,
+       section 8.6 (given shape) and 10.6 (zero-failure tests).
+    """
+    ages = np.asarray(time, dtype=np.float64)
+    counts = np.ones_like(ages) if weight is None else np.asarray(weight, dtype=np.float64)
+    if not shape > 0.0:
+        raise RecordError(f"shape is {shape!r}: give a number above zero.")
+    if ages.size == 0 or not ((ages >= 0.0) & np.isfinite(ages)).all() or not (ages > 0.0).any():
+        raise RecordError("The zero-failure bound needs ages of zero or more, one above zero.")
+    if counts.shape != ages.shape or not (counts >= 0.0).all() or not counts.sum() > 0.0:
+        raise RecordError("The zero-failure bound needs one weight of zero or more per age.")
+    check_confidence(confidence)
+    endless = np.full_like(ages, np.inf)
+    return float(fit_scale(ages, endless, weight=counts, shape=shape, confidence=confidence).low)
+
+
 def _check_shape(shape: ArrayLike, groups: int) -> Floats:
     try:
         shapes = np.array(np.broadcast_to(np.asarray(shape, dtype=np.float64), (groups,)))
