@@ -154,11 +154,15 @@ def log_upper_gamma(power: Floats, log_start: Floats) -> Floats:
     (NIST Digital Library of Mathematical Functions, 8.9.2; from memory).
     """
     start = np.exp(np.minimum(log_start, 700.0))
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+    with np.errstate(divide="ignore"):
         share = special.gammaincc(power, start)
         near = start + special.gammaln(power) + np.log(share)
+    lost = ~(share > 1e-250)
+    if not lost.any():
+        return np.asarray(near)
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
         tail = start + 2.0 * FRACTIONS + 1.0 - power
         for term in range(FRACTIONS, 0, -1):
             tail = start + 2.0 * term - 1.0 - power - term * (term - power) / tail
         far = power * log_start - np.log(tail)
-    return np.where(share > 1e-250, near, far)
+    return np.where(lost, far, near)
