@@ -18,6 +18,7 @@ from pumplife.weibull.arrays import (
     check_lives,
     find_groups,
     sort_lives,
+    sum_by,
 )
 from pumplife.weibull.batches import Peaks, find_peaks
 from pumplife.weibull.bounds import Bounder, Bounds, check_bounds
@@ -170,13 +171,14 @@ class _Results:
     def empty(cls, lives: LifeArrays, groups: Groups) -> _Results:
         count = len(groups.labels)
         numbers = {name: np.full(count, np.nan) for name in NUMBERS}
-        failed = np.isfinite(lives.upper)
-        weight = None if lives.weight is None else lives.weight * failed
-        counted = failed if weight is None else weight
-        total = groups.size.astype(float)
+        counted, total = np.isfinite(lives.upper).astype(np.float64), groups.size.astype(float)
         if lives.weight is not None:
-            total = np.bincount(groups.code, lives.weight, count)
-        numbers["failures"] = np.bincount(groups.code, counted, count).astype(float)
+            counted *= lives.weight
+            total = sum_by(groups.code, lives.weight, count)
+        if groups.size.all():
+            numbers["failures"] = np.add.reduceat(counted, groups.start)
+        else:
+            numbers["failures"] = sum_by(groups.code, counted, count)
         numbers["suspensions"] = total - numbers["failures"]
         given, reason = (np.full(count, "", dtype=object) for _ in range(2))
         covariance = np.full((count, 2, 2), np.nan)
