@@ -6,13 +6,15 @@ with the logarithm of time. Lives are simulated, nothing is taken from any plant
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from itertools import product
+from typing import Any
 
 import numpy as np
-from scipy import optimize
+from scipy import optimize, special
 
 from pumplife.weibull import bound_life, fit_weibull
 from tests.prove import judge
@@ -95,6 +97,19 @@ WAYS: dict[str, Callable[[np.random.Generator, int, float, int], Lives]] = {
     "cut off by failures": cut_by_failures,
     "cut off at random": cut_at_random,
 }
+ASKED: dict[str, tuple[dict[str, Any], float]] = {
+    # what else is asked of a life, and its true value
+    "survival of half a scale": ({"quantity": "survival", "at": 0.5}, np.exp(-0.25)),
+    "mean life": ({"quantity": "mean"}, special.gamma(1.5)),
+    "B10 life from half a scale on": (
+        {"quantity": "quantile", "at": 0.1, "age": 0.5},
+        np.sqrt(0.25 - np.log1p(-0.1)) - 0.5,
+    ),
+    "mean life from half a scale on": (
+        {"quantity": "mean", "age": 0.5},
+        float(np.exp(0.25) * 0.5 * special.gamma(0.5) * special.gammaincc(0.5, 0.25)),
+    ),
+}
 OTHER_WAYS: dict[str, Callable[[np.random.Generator, int, float, int], Lives]] = {
     "kits renewed at the first failure": cut_in_kits,
     "failures found at looks": found_at_looks,
@@ -155,6 +170,10 @@ def judge_cell(cell: Cell) -> list[judge.Result]:
     known = int((reason == "").sum())
     found = [judge.tell(f"{cell.words}: sets without an estimate", 1.0 - known / cell.sets,
                         cell.sets)]  # fmt: skip
+    shape = bound_life(lower, upper, entry, group=number, quantity="shape", bounds="corrected")
+    for words, values in (("estimated", shape.estimate), ("middle of corrected", shape.middle)):
+        ratio = float(np.nanmedian(values) / SHAPE)
+        found.append(judge.tell(f"{cell.words}: median of {words} over true shape", ratio, known))
     for kind in KINDS:
         for name, share in cover(cell, kind).items():
             check = f"{cell.words}: true {name} within the 90 % {kind} bounds"
@@ -164,6 +183,19 @@ def judge_cell(cell: Cell) -> list[judge.Result]:
                 found.append(judge.within(check, share, known, 0.87, 0.93))
             else:
                 found.append(judge.tell(check, share, known))
+    return found
+
+
+def judge_asked(cell: Cell) -> list[judge.Result]:
+    """Coverage of what else is asked of a life, at a fifth of the sets."""
+    lower, upper, entry, number = dataclasses.replace(cell, sets=max(20, cell.sets // 5)).lives()
+    found = []
+    for (name, (asked, truth)), kind in product(ASKED.items(), KINDS):
+        one = bound_life(lower, upper, entry, group=number, bounds=kind, **asked)
+        known = one.reason == ""
+        held = float(((one.low <= truth) & (truth <= one.high))[known].mean())
+        check = f"{cell.words}: true {name} within the 90 % {kind} bounds"
+        found.append(judge.tell(check, held, int(known.sum())))
     return found
 
 
@@ -184,7 +216,8 @@ def judge_naive(cell: Cell) -> list[judge.Result]:
     found += _ratios(f"{cell.words}: rank regression", shape, scale)
     fit = fit_weibull(lower, upper, group=number, bounds="wald")
     known = fit.reason == ""
-    return [*found, *_ratios(f"{cell.words}: likelihood", fit.shape[known], fit.scale[known])]
+    head = f"{cell.words}: maximum likelihood"
+    return [*found, *_ratios(head, fit.shape[known], fit.scale[known])]
 
 
 def _ratios(head: str, shape: np.ndarray, scale: np.ndarray) -> Iterator[judge.Result]:
@@ -236,3 +269,5 @@ def prove(scale: float) -> Iterator[tuple[judge.Result, int]]:
             yield from ((result, cells[0].sets) for result in results)
         for results in pool.map(judge_naive, naive):
             yield from ((result, cells[0].sets) for result in results)
+        for results in pool.map(judge_asked, [cell for cell in naive if cell.failures in (5, 10)]):
+            yield from ((result, cells[0].sets // 5) for result in results)
