@@ -108,7 +108,8 @@ def fit_weibull(
         lower == upper: failed at that age. upper = inf: still running at lower. lower < upper:
         failed between the two; lower = 0: failed before upper.
     entry : array (rows,) [usage], optional
-        Age from which the life was observed (late entry), at most lower.
+        Age from which the life was observed (late entry), at most lower. A suspension at its own
+        entry says nothing; a failure there adds its hazard and no time seen.
     weight : array (rows,), optional
         How many such lives; rows of weight 0 don't count.
     group : sequence (rows,), optional

@@ -113,8 +113,8 @@ def bound_life(
         suspended when a given number had failed) shape, scale and quantiles are covered exactly
         as often as `confidence` says [2]_, and the shape's density is the modified profile
         likelihood [3]_. Where time ends most lives, the count of failures is a Poisson one. The
-        share of lives that a failure ended weighs the two; that weighing is this project's own
-        (see Notes). A group whose density does not fall off at both ends, such as one that was
+        share of lives that a failure ended weighs the two; that weighing is this project's own. A
+        group whose density does not fall off at both ends, such as one that was
         looked at only once or seen only from late ages, gets likelihood bounds, and
         `bounds_given` says so.
 
@@ -131,7 +131,21 @@ def bound_life(
 
     Notes
     -----
-    COVERAGE
+    Measured coverage of nominal 90 % bounds of shape, scale and B10 life, least to most over lives
+    of which 50 or 80 % were suspended by time, by the number of failures or at random (5 000
+    simulated sets each; all of it in tests/prove/results.csv):
+
+    ========  ============  ==========  ==========
+    failures  likelihood    corrected   wald
+    ========  ============  ==========  ==========
+    3         74 to 89 %    86 to 93 %  57 to 86 %
+    5         81 to 91 %    87 to 92 %  68 to 88 %
+    10        85 to 91 %    88 to 92 %  79 to 90 %
+    30        88 to 91 %    89 to 92 %  85 to 91 %
+    ========  ============  ==========  ==========
+
+    Likelihood bounds are at their worst where failures end the lives (kits renewed at the first
+    failure among them), and need no correction where time ends nearly all.
 
     References
     ----------
