@@ -143,7 +143,10 @@ def test_an_entry_at_the_end_of_a_running_life_adds_nothing(columns):
 @settings(max_examples=25, deadline=None)
 @given(lives(), st.sampled_from(["likelihood", "corrected", "wald"]))
 def test_bounds_of_survival_are_chances_and_fall_with_usage(columns, kind):
-    """At five usages in one call: within 0 and 1, around the estimate, never rising."""
+    """At five usages in one call: within 0 and 1, around the estimate, never rising.
+
+    Normal bounds, each taken by itself, can rise again where hardly anything failed.
+    """
     if fit_or_end(*columns)[0] is None:
         return
     usages = np.array([1.0, 50.0, 400.0, 1500.0, 9000.0])
@@ -154,7 +157,7 @@ def test_bounds_of_survival_are_chances_and_fall_with_usage(columns, kind):
     )  # fmt: skip
     for values in (found.low, found.estimate, found.high):
         assert ((values >= 0.0) & (values <= 1.0)).all()
-        assert (np.diff(values) <= 1e-9).all()
+        assert (np.diff(values) <= 1e-9).all() or (kind == "wald" and values is not found.estimate)
     assert (found.low <= found.high).all()
     if kind != "corrected":  # whose middle is not the estimate of maximum likelihood
         assert (found.low <= found.estimate + 1e-12).all()
