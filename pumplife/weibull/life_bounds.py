@@ -138,10 +138,10 @@ def bound_life(
     ========  ============  ==========  ==========
     failures  likelihood    corrected   wald
     ========  ============  ==========  ==========
-    3         74 to 89 %    86 to 93 %  57 to 86 %
-    5         81 to 91 %    87 to 92 %  68 to 88 %
-    10        85 to 91 %    88 to 92 %  79 to 90 %
-    30        88 to 91 %    89 to 92 %  85 to 91 %
+    3         75 to 89 %    87 to 93 %  57 to 86 %
+    5         81 to 90 %    87 to 92 %  69 to 88 %
+    10        86 to 91 %    88 to 92 %  79 to 89 %
+    30        88 to 91 %    89 to 91 %  85 to 90 %
     ========  ============  ==========  ==========
 
     Likelihood bounds are at their worst where failures end the lives (kits renewed at the first
