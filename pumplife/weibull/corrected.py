@@ -189,11 +189,12 @@ def _chance(
     margin: Margin, quantity: Quantity, weight: Floats, score: Floats
 ) -> tuple[Floats, Floats]:
     """Return, as a normal score, the chance to lie below a score, and its slope."""
-    step = 1e-6 * (1.0 + np.abs(score))
     theta = quantity.theta(score, margin.log_shape)
-    falls = (theta - quantity.theta(score + step, margin.log_shape)) / step
+    step = 1e-6 * (1.0 + np.abs(theta))
     count = margin.count + margin.extra
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
+        ahead, behind = (quantity.score(theta + way, margin.log_shape) for way in (step, -step))
+        falls = 2.0 * step / (behind - ahead)
         log_hazard = np.log(margin.count) + theta - margin.theta
         hazard = np.exp(np.minimum(log_hazard, 700.0))
         below = (weight * special.gammaincc(count, hazard)).sum(axis=0)
