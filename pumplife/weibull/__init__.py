@@ -9,7 +9,9 @@ from pumplife.weibull.adequacy import (
 )
 from pumplife.weibull.draws import LifeDraws
 from pumplife.weibull.early import EarlyLives, find_early_lives
-from pumplife.weibull.estimate import WeibullFit, fit_weibull, scale_lower_bound
+from pumplife.weibull.estimate import WeibullFit, fit_weibull
+from pumplife.weibull.given import ScaleFit, fit_scale, scale_lower_bound
+from pumplife.weibull.life_bounds import LifeBounds, bound_life
 from pumplife.weibull.masked import share_masked
 from pumplife.weibull.posterior import LifePosterior, fit_posterior
 from pumplife.weibull.regression import RegressionFit, fit_regression
@@ -27,16 +29,19 @@ __all__ = [
     "ClusteredErrors",
     "EarlyLives",
     "HazardSteps",
+    "LifeBounds",
     "LifeDraws",
     "LifePosterior",
     "RegressionFit",
     "Residuals",
+    "ScaleFit",
     "SecondOpinion",
     "ShapeTest",
     "SurvivalSteps",
     "TermsTest",
     "WeibullFit",
     "ask_second_opinions",
+    "bound_life",
     "check_residuals",
     "clustered_covariance",
     "compare_lognormal",
@@ -47,6 +52,7 @@ __all__ = [
     "find_residuals",
     "fit_posterior",
     "fit_regression",
+    "fit_scale",
     "fit_weibull",
     "judge_terms",
     "scale_lower_bound",

@@ -173,7 +173,17 @@ def find_groups(group: Sequence[Any] | NDArray[Any] | None, rows: int) -> Groups
         raise RecordError(f"group has shape {labels.shape} where there are {rows} lives.")
     if labels.dtype.kind in "iu" and bool((labels[1:] >= labels[:-1]).all()):
         return _sorted_runs(labels)
-    distinct, code = np.unique(labels, return_inverse=True)
+    try:
+        distinct, code = np.unique(labels, return_inverse=True)
+    except TypeError:
+        kinds = ", ".join(sorted({type(label).__name__ for label in labels.tolist()}))
+        raise RecordError(
+            f"group mixes labels that can't be sorted ({kinds}): give labels of one kind, "
+            "with a label for every life."
+        ) from None
+    if distinct.dtype.kind == "f" and np.isnan(distinct).any():
+        row = int(np.argmax(np.isnan(labels)))
+        raise RecordError(f"Row {row}: group is nan: give a label for every life.")
     order = np.argsort(code, kind="stable").astype(np.intp)
     return _runs(distinct, order, code[order].astype(np.intp))
 

@@ -1,251 +1,132 @@
-"""Bounds of shape and scale: by the likelihood ratio and by Wald."""
+"""Bounds of what is asked of a life: by the likelihood ratio, by Wald, and corrected."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from pumplife.errors import RecordError
 from pumplife.weibull.arrays import Bools, Floats
-from pumplife.weibull.likelihood import (
-    LogLives,
-    best_theta,
-    evaluate,
-    exposures,
-    interval_terms,
-    log_spans,
-    profile,
-    profile_derivatives,
-)
-from pumplife.weibull.roots import Curve, find_roots
+from pumplife.weibull.batches import Peaks
+from pumplife.weibull.contour import Region, find_extremes, find_region
+from pumplife.weibull.corrected import Margin, find_margin, score_quantiles, shape_quantiles
+from pumplife.weibull.quantities import Quantity
 
-GRID = 33  # shapes on which the scale's bound is first looked for
+Bounds = Literal["likelihood", "corrected", "wald"]
+STEP = 1e-4  # of log scale and log shape, for the slopes of a score
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class Limits:
-    """Bounds in logarithms.
+class Band:
+    """Bounds as scores.
 
     Attributes
     ----------
-    shape_low, shape_high : arrays (groups,)
-        Log of the bounds of the shape.
-    scale_low, scale_high : arrays (groups,)
-        Log of the bounds of the scale [log usage].
+    low, high : arrays (groups,)
+    middle : array (groups,)
+        Median of the corrected density; NaN where there is none.
     """
 
-    shape_low: Floats
-    shape_high: Floats
-    scale_low: Floats
-    scale_high: Floats
+    low: Floats
+    high: Floats
+    middle: Floats
 
     def __repr__(self) -> str:
-        return f"Limits({len(self.shape_low)} groups)"
+        return f"Band({len(self.low)} groups)"
 
 
-def bound_by_wald(
-    log_shape: Floats, log_scale: Floats, covariance: Floats, confidence: float
-) -> Limits:
-    """Return normal bounds on the log scale; covariance is (groups, 2, 2) of log scale, shape."""
-    reach = float(special.ndtri(0.5 + 0.5 * confidence))
-    by_scale = reach * np.sqrt(covariance[:, 0, 0])
-    by_shape = reach * np.sqrt(covariance[:, 1, 1])
-    return Limits(
-        shape_low=log_shape - by_shape,
-        shape_high=log_shape + by_shape,
-        scale_low=log_scale - by_scale,
-        scale_high=log_scale + by_scale,
-    )
+def check_bounds(bounds: str) -> str:
+    """Return the kind of bounds, or say which kinds there are."""
+    kinds = get_args(Bounds)
+    if bounds not in kinds:
+        raise RecordError(f"bounds is {bounds!r}: give one of {', '.join(map(repr, kinds))}.")
+    return bounds
 
 
-def bound_by_likelihood(
-    lives: LogLives,
-    log_shape: Floats,
-    peak: Floats,
-    spread: Floats,
-    *,
-    confidence: float,
-    ends: tuple[Floats, Floats],
-) -> Limits:
-    """Return likelihood-ratio bounds; one that does not exist is -inf or inf.
+class Bounder:
+    """Bounds of any quantity for the groups of one batch; what they share is worked out once."""
 
-    Parameters
-    ----------
-    lives : LogLives
-    log_shape, peak, spread : arrays (groups,)
-        Estimate of log shape, the log-likelihood there, the standard error of log shape.
-    confidence : float
-    ends : pair of arrays (groups,)
-        Limits of the maximised log-likelihood as shape goes to zero and to infinity.
-    """
-    target = peak - 0.5 * float(special.ndtri(0.5 + 0.5 * confidence)) ** 2
-    sides = []
-    for sign, end in zip((-1.0, 1.0), ends, strict=True):
-        found = _bound_shape(lives, log_shape, spread, target, sign)
-        sides.append(np.where(end >= target, sign * np.inf, found))
-    low, high = sides
-    scale_low, scale_high = _bound_scale(lives, log_shape, low, high, target)
-    return Limits(shape_low=low, shape_high=high, scale_low=scale_low, scale_high=scale_high)
+    __slots__ = ("bounds", "confidence", "margin", "peaks", "region")
 
-
-def _bound_shape(
-    lives: LogLives, log_shape: Floats, spread: Floats, target: Floats, sign: float
-) -> Floats:
-    """Return the log shape where the profile falls to the target, below or above the estimate."""
-
-    def curve(position: Floats) -> tuple[Floats, Floats]:
-        _, point = profile(lives, np.exp(sign * position))
-        slope, _ = profile_derivatives(point)
-        return np.nan_to_num(point.value - target, nan=-np.inf, neginf=-1e300), sign * slope
-
-    inner = sign * log_shape
-    reach = np.clip(2.0 * spread, 0.05, 1.0)
-    outer = inner + reach
-    for _ in range(40):
-        above = curve(outer)[0] > 0.0
-        if not above.any():
-            break
-        inner = np.where(above, outer, inner)
-        reach = np.where(above, 1.6 * reach, reach)
-        outer = np.where(above, np.minimum(outer + reach, 300.0), outer)
-    return sign * find_roots(curve, 0.5 * (inner + outer), inner, outer, tolerance=1e-11)
-
-
-def _bound_scale(
-    lives: LogLives, log_shape: Floats, low: Floats, high: Floats, target: Floats
-) -> tuple[Floats, Floats]:
-    """Return the extremes of log scale among all (scale, shape) whose likelihood is above target.
-
-    For each shape in its own bounds the region is one stretch of theta. The stretch's ends are
-    taken on a grid of shapes and the best of them is polished.
-    """
-    from_shape = np.where(np.isfinite(low), low, log_shape - 12.0)
-    to_shape = np.where(np.isfinite(high), high, log_shape + 12.0)
-    grid = _spread_grid(from_shape, log_shape, to_shape)
-    thetas = np.array([_theta_ends(lives, np.exp(shapes), target) for shapes in grid])
-    scales = -thetas / np.exp(grid)[:, None, :]
-    with np.errstate(invalid="ignore"):
-        longest = np.nanargmax(np.where(np.isnan(scales[:, 0]), -np.inf, scales[:, 0]), axis=0)
-        shortest = np.nanargmin(np.where(np.isnan(scales[:, 1]), np.inf, scales[:, 1]), axis=0)
-    below = _Extreme(grid=grid, theta=thetas[:, 1], scale=scales[:, 1], best=shortest)
-    above = _Extreme(grid=grid, theta=thetas[:, 0], scale=scales[:, 0], best=longest)
-    return (
-        _settle(lives, below, target, np.isinf(low), -np.inf),
-        _settle(lives, above, target, np.isinf(low), np.inf),
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class _Extreme:
-    """One edge of the region above the target, on a grid of log shapes, and its best point.
-
-    Attributes
-    ----------
-    grid, theta, scale : arrays (shapes, groups)
-        Log shapes, and the edge's theta and log scale (over the longest life) there.
-    best : array (groups,)
-        Row of the most extreme scale.
-    """
-
-    grid: Floats
-    theta: Floats
-    scale: Floats
-    best: NDArray[np.intp]
+    def __init__(self, peaks: Peaks, bounds: str, confidence: float) -> None:
+        self.peaks, self.bounds, self.confidence = peaks, bounds, confidence
+        self.margin: Margin | None = find_margin(peaks) if bounds == "corrected" else None
+        wanted = bounds == "likelihood" or (
+            self.margin is not None and not bool(self.margin.proper.all())
+        )
+        self.region: Region | None = find_region(peaks, confidence) if wanted else None
 
     def __repr__(self) -> str:
-        return f"_Extreme{self.grid.shape}"
+        return f"Bounder({self.bounds}, {len(self.peaks.where)} groups)"
 
-    def at_best(self, values: Floats) -> Floats:
-        """Return one value per group."""
-        return np.asarray(values[self.best, np.arange(values.shape[1])])
+    def kinds(self) -> NDArray[np.object_]:
+        """Return which bounds each group gets: likelihood ones where there are no corrected."""
+        kinds = np.full(len(self.peaks.where), self.bounds, dtype=object)
+        if self.margin is not None:
+            kinds[~self.margin.proper] = "likelihood"
+        return kinds
 
+    def shape(self) -> Band:
+        """Return bounds of log shape."""
+        if self.bounds == "wald":
+            return self._wald(self.peaks.log_shape, np.sqrt(self.peaks.covariance[:, 1, 1]))
+        ratio = None if self.region is None else (self.region.low, self.region.high)
+        corrected = None
+        if self.margin is not None:
+            corrected = shape_quantiles(self.margin, self._chances())
+        return self._choose(ratio, corrected)
 
-def _spread_grid(low: Floats, middle: Floats, high: Floats) -> Floats:
-    """Return log shapes (GRID, groups) from low over middle to high, denser near both ends."""
-    share = np.sin(np.linspace(0.0, np.pi / 2, GRID // 2 + 1))[:, None]
-    below = middle + (low - middle) * share[::-1]
-    above = middle + (high - middle) * share
-    return np.concatenate([below, above[1:]])
+    def score(self, quantity: Quantity) -> Band:
+        """Return bounds of a quantity's score."""
+        with np.errstate(over="ignore", invalid="ignore"):
+            best = quantity.score(self.peaks.theta, self.peaks.log_shape)
+            if self.bounds == "wald":
+                return self._wald(best, np.sqrt(find_variance(self.peaks, quantity)))
+            ratio = None if self.region is None else find_extremes(self.region, quantity)
+            corrected = None
+            if self.margin is not None:
+                corrected = score_quantiles(self.margin, quantity, self._chances(), best)
+            return self._choose(ratio, corrected)
 
+    def _chances(self) -> tuple[float, float, float]:
+        return 0.5 - 0.5 * self.confidence, 0.5, 0.5 + 0.5 * self.confidence
 
-def _theta_ends(lives: LogLives, shape: Floats, target: Floats) -> Floats:
-    """Return the lowest and highest theta (2, groups) whose likelihood reaches the target."""
-    exposure = exposures(lives, shape)[0]
-    fixed = lives.failures * np.log(shape) + shape * lives.moment - target
-    spans = lives.between
-    code = None if spans is None else spans.code
-    weight = None if spans is None else spans.weight
-    log_span = None if spans is None else log_spans(spans, shape[spans.code])[0]
-    middle = best_theta(lives.failures, exposure, log_span, weight, code)
+    def _wald(self, best: Floats, error: Floats) -> Band:
+        reach = float(special.ndtri(0.5 + 0.5 * self.confidence)) * error
+        return Band(low=best - reach, high=best + reach, middle=np.full_like(best, np.nan))
 
-    def height(theta: Floats) -> tuple[Floats, Floats]:
-        with np.errstate(over="ignore"):
-            hazard = np.exp(theta) * exposure
-        value, slope = lives.failures * theta - hazard + fixed, lives.failures - hazard
-        if log_span is not None and code is not None and weight is not None:
-            terms, share = interval_terms(theta[code] + log_span)
-            value += np.bincount(code, weight * terms, len(theta))
-            slope += np.bincount(code, weight * share, len(theta))
-        return value, slope
-
-    ends = [_theta_end(height, middle, sign) for sign in (-1.0, 1.0)]
-    inside = height(middle)[0] >= 0.0
-    return np.where(inside, np.array(ends), np.where(height(middle)[0] > -1e-6, middle, np.nan))
-
-
-def _theta_end(height: Curve, middle: Floats, sign: float) -> Floats:
-    """Return where the likelihood falls to the target, on one side of its best theta."""
-
-    def curve(position: Floats) -> tuple[Floats, Floats]:
-        value, slope = height(sign * position)
-        return value, sign * slope
-
-    inner = sign * middle
-    reach = np.ones_like(inner)
-    outer = inner + reach
-    for _ in range(60):
-        above = curve(outer)[0] > 0.0
-        if not above.any():
-            break
-        inner = np.where(above, outer, inner)
-        reach = np.where(above, 2.0 * reach, reach)
-        outer = np.where(above, outer + reach, outer)
-    return sign * find_roots(curve, outer, inner, outer, tolerance=1e-10)
+    def _choose(self, ratio: tuple[Floats, Floats] | None, corrected: Floats | None) -> Band:
+        if self.margin is None or corrected is None:
+            assert ratio is not None
+            return Band(low=ratio[0], high=ratio[1], middle=np.full_like(ratio[0], np.nan))
+        low, middle, high = corrected
+        if ratio is None:
+            return Band(low=low, high=high, middle=middle)
+        proper: Bools = self.margin.proper
+        return Band(
+            low=np.where(proper, low, ratio[0]),
+            high=np.where(proper, high, ratio[1]),
+            middle=np.where(proper, middle, np.nan),
+        )
 
 
-def _settle(
-    lives: LogLives, edge: _Extreme, target: Floats, open_below: Bools, missing: float
-) -> Floats:
-    """Return the polished log scale; missing where it runs off with a shape going to zero."""
-    start = edge.at_best(edge.scale)
-    theta, log_shape = _polish(lives, edge.at_best(edge.theta), edge.at_best(edge.grid), target)
-    polished = -theta / np.exp(log_shape)
-    close = np.abs(polished - start) <= 0.2 * (1.0 + np.abs(start))
-    further = np.sign(missing) * (polished - start) >= -1e-9 * (1.0 + np.abs(start))
-    found = np.where(close & further, polished, start)
-    return np.where(open_below & (edge.best == 0), missing, found + lives.log_unit)
+def find_variance(peaks: Peaks, quantity: Quantity) -> Floats:
+    """Return the variance (groups,) of a score, from that of log scale and log shape."""
+    log_scale, log_shape = peaks.log_scale(), peaks.log_shape
 
+    def score(by_scale: float, by_shape: float) -> Floats:
+        shapes = log_shape + by_shape
+        return quantity.score(-np.exp(shapes) * (log_scale + by_scale), shapes)
 
-def _polish(
-    lives: LogLives, theta: Floats, log_shape: Floats, target: Floats
-) -> tuple[Floats, Floats]:
-    """Newton's steps to the point of the target's contour where the scale is extreme."""
-    for _ in range(25):
-        point = evaluate(lives, theta, np.exp(log_shape))
-        off = point.value - target
-        tilt = theta * point.by_theta + point.by_shape
-        down = point.by_theta + theta * point.theta2 + point.cross
-        across = theta * point.cross + point.shape2
-        with np.errstate(all="ignore"):
-            size = point.by_theta * across - point.by_shape * down
-            by_theta = (off * across - point.by_shape * tilt) / size
-            by_shape = (point.by_theta * tilt - off * down) / size
-            shrink = np.minimum(1.0, 0.5 / np.maximum(np.abs(by_shape), np.abs(by_theta) / 10.0))
-        moves = np.isfinite(by_theta) & np.isfinite(by_shape) & np.isfinite(shrink)
-        theta = np.where(moves, theta - shrink * by_theta, theta)
-        log_shape = np.where(moves, log_shape - shrink * by_shape, log_shape)
-        if bool((np.abs(np.where(moves, by_shape, 0.0)) < 1e-13).all()):
-            break
-    return theta, log_shape
+    def slope(first: Floats, second: Floats, near: Floats, far: Floats) -> Floats:
+        return (8.0 * (first - second) - (far - near)) / (12.0 * STEP)
+
+    slopes = np.array([
+        slope(score(STEP, 0), score(-STEP, 0), score(-2 * STEP, 0), score(2 * STEP, 0)),
+        slope(score(0, STEP), score(0, -STEP), score(0, -2 * STEP), score(0, 2 * STEP)),
+    ])  # fmt: skip
+    return np.asarray(np.einsum("ig,gij,jg->g", slopes, peaks.covariance, slopes))

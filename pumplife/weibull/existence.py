@@ -32,13 +32,15 @@ def find_plain_gaps(lives: LifeArrays, groups: Groups) -> list[str]:
     """Return, for each group, why it can't have an estimate at sight, or an empty string."""
     count = len(groups.size)
     failed = np.isfinite(lives.upper)
-    seen = lives.lower > lives.entries()
-    failures = np.bincount(groups.code, weights=failed, minlength=count)
-    exposed = np.bincount(groups.code, weights=seen, minlength=count)
-    words = np.select(
-        [groups.size == 0, failures == 0, exposed == 0], [NO_LIVES, SCALE_UP, SCALE_DOWN], ""
-    )
-    return [str(word) for word in words]
+    seen = lives.lower > (0.0 if lives.entry is None else lives.entry)
+    if groups.size.all():
+        failures = np.logical_or.reduceat(failed, groups.start)
+        exposed = np.logical_or.reduceat(seen, groups.start)
+    else:
+        failures = np.bincount(groups.code, weights=failed, minlength=count) > 0
+        exposed = np.bincount(groups.code, weights=seen, minlength=count) > 0
+    words = np.select([groups.size == 0, ~failures, ~exposed], [NO_LIVES, SCALE_UP, SCALE_DOWN], "")
+    return [str(word) for word in words] if words.any() else [""] * count
 
 
 def limit_at_infinity(lives: LogLives) -> Floats:

@@ -116,12 +116,15 @@ def build_log_lives(lives: LifeArrays, groups: Groups) -> LogLives:
     """Return lives (sorted by group; each group with an exposed life) in logarithms of time."""
     longest = _find_longest(lives, groups)
     count = len(groups.size)
-    unit = longest[groups.code] if count > 1 else longest[0]
+    unit = np.repeat(longest, groups.size) if count > 1 else longest[0]
     with np.errstate(divide="ignore"):
         position = np.log(lives.lower / unit)
     exact = lives.lower == lives.upper
-    weight = exact.astype(np.float64) if lives.weight is None else exact * lives.weight
-    moments = np.where(exact, position, 0.0) * weight
+    moments = np.where(exact, position, 0.0)
+    weight = exact.astype(np.float64)
+    if lives.weight is not None:
+        weight *= lives.weight
+        moments *= lives.weight
     return LogLives(
         size=groups.size,
         log_unit=np.log(longest),
@@ -309,8 +312,12 @@ def best_theta(
     log_span: Floats | None = None,
     weight: Floats | None = None,
     code: Ints | None = None,
+    *,
+    start: Floats | None = None,
 ) -> Floats:
     """Return the theta (groups,) that maximises the log-likelihood for given shapes.
+
+    start (groups,) is a guess that saves steps.
 
     Maximises failures * theta - exp(theta) * exposure + sum weight log(1 - exp(-exp(theta) E)),
     with log_span = log E, one per interval row; nearly -inf where nothing failed, inf where nothing
@@ -326,6 +333,8 @@ def best_theta(
     np.minimum.at(narrowest, code, log_span)
     theta = np.where(failures + intervals > failures, np.minimum(ceiling, 3.4 - narrowest), ceiling)
     theta = np.where(failures > 0.0, ceiling, theta)
+    if start is not None:
+        theta = np.where(np.isfinite(start), np.minimum(start, ceiling), theta)
     for _ in range(100):
         step = _theta_step(theta, failures, exposure, log_span=log_span, weight=weight, code=code)
         target = np.minimum(theta + step, ceiling)
@@ -358,15 +367,18 @@ def _theta_step(
     return np.where(np.isfinite(theta) & (exposure > 0.0), step, 0.0)
 
 
-def profile(lives: LogLives, shape: Floats) -> tuple[Floats, Point]:
-    """Return the best theta of each group for its shape, and the likelihood there."""
+def profile(lives: LogLives, shape: Floats, start: Floats | None = None) -> tuple[Floats, Point]:
+    """Return the best theta of each group for its shape, and the likelihood there.
+
+    start (groups,) is a guess of theta that saves steps where intervals occur.
+    """
     sums = exposures(lives, shape)
     if lives.between is None:
         theta = best_theta(lives.failures, sums[0])
     else:
         spans = lives.between
         log_span = log_spans(spans, shape[spans.code])[0]
-        theta = best_theta(lives.failures, sums[0], log_span, spans.weight, spans.code)
+        theta = best_theta(lives.failures, sums[0], log_span, spans.weight, spans.code, start=start)
     return theta, _evaluate(lives, theta, shape, sums)
 
 

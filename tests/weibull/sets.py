@@ -11,7 +11,11 @@ import numpy as np
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 SETS: dict[str, Any] = json.loads((REFERENCE / "lives.json").read_text())["sets"]
-PUBLISHED: dict[str, Any] = json.loads((REFERENCE / "published_fits.json").read_text())["checks"]
+PUBLISHED: dict[str, Any] = {
+    identity: check
+    for file in ("published_fits.json", "published_bounds.json")
+    for identity, check in json.loads((REFERENCE / file).read_text())["checks"].items()
+}
 
 
 def read_set(name: str) -> tuple[np.ndarray, ...]:

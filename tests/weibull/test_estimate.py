@@ -158,8 +158,13 @@ def test_rows_without_weight_do_not_count():
         ({"lower": [], "upper": []}, r"There are no lives"),
         ({"lower": ["x", 2, 3]}, r"lower holds something that isn't a number"),
         ({"group": [1, 2]}, r"group has shape \(2,\) where there are 3 lives"),
+        ({"group": ["a", None, "b"]}, r"group mixes labels that can't be sorted \(NoneType, str\)"),
+        ({"group": [1.0, np.nan, 2.0]}, r"Row 1: group is nan: give a label for every life"),
+        ({"entry": [1.5, 0.0, 0.0]}, r"Row 0: entry is 1.5"),
+        ({"weight": [1.0, np.inf, 1.0]}, r"Row 1: weight is inf"),
+        ({"upper": [-np.inf, 2.0, 3.0]}, r"Row 0: upper is -inf"),
         ({"confidence": 1.0}, r"confidence is 1.0: give a share between 0 and 1"),
-        ({"bounds": "exact"}, r'give "likelihood" or "wald"'),
+        ({"bounds": "exact"}, r"give one of 'likelihood', 'corrected', 'wald'"),
     ],
 )
 def test_impossible_input_is_named(change, words):
@@ -176,3 +181,14 @@ def test_result_shows_itself():
     frame = both.to_frame()
     assert list(frame["group"]) == ["a", "b"]
     assert frame["shape"].tolist() == [fit.shape, fit.shape]
+
+
+def test_failure_at_its_own_entry_adds_its_hazard():
+    """No time seen, one failure: the log of the hazard rate at 200."""
+    lower, upper, entry = [100.0, 200.0, 300.0], [100.0, 200.0, np.inf], [0.0, 200.0, 0.0]
+    fit = fit_weibull(lower, upper, entry)
+    spent = sum((age / fit.scale) ** fit.shape for age in (100.0, 300.0))
+    rates = [
+        np.log(fit.shape / age) + fit.shape * np.log(age / fit.scale) for age in (100.0, 200.0)
+    ]
+    assert fit.log_likelihood == pytest.approx(sum(rates) - spent, rel=1e-12)

@@ -133,3 +133,58 @@ def test_a_group_without_an_estimate_never_stops_the_others():
     assert list(fit.reason) == ["scale to infinity", "", "scale to zero"]
     assert np.isfinite(fit.shape).tolist() == [False, True, False]
     assert fit.suspensions.tolist() == [2.0, 1.0, 0.0]
+
+
+def tallest(lives, log_shapes):
+    """The textbook's log-likelihood at its best scale, shape by shape, on a dense grid."""
+    heights = []
+    ages = np.arange(1.0, 9.0)[:, None]  # a scale far from every age by its own spread is no best
+    for shape in np.exp(log_shapes):
+        scales = np.exp(np.clip(np.log(ages) + np.linspace(-9, 9, 361) / shape, -600, 600)).ravel()
+        with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
+            total = np.zeros_like(scales)
+            for lower, upper, entry, weight in zip(*lives, strict=True):
+                spent = [(age / scales) ** shape for age in (lower, upper, entry)]
+                if lower == upper:
+                    term = np.log(shape / lower) + np.log(spent[0]) - spent[0]
+                elif np.isinf(upper):
+                    term = -spent[0]
+                else:
+                    term = -spent[0] + np.log(-np.expm1(spent[0] - spent[1]))
+                total += weight * (term + spent[2])
+        heights.append(np.nanmax(total))
+    return np.array(heights)
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_an_estimate_is_given_where_the_middle_beats_both_ends(seed):
+    """Two to five lives of every kind at few distinct ages; ends stand at shapes 0.01 and 60.
+
+    Sets whose best and ends differ by less than 0.01 are too close for a grid to tell.
+    """
+    generator = np.random.default_rng(seed)
+    rows = generator.integers(2, 6)
+    lower = generator.integers(1, 5, rows).astype(float)
+    kind = generator.integers(0, 4, rows)
+    upper = np.select(
+        [kind == 0, kind == 1, kind == 2],
+        [lower, np.full(rows, RUNS), lower + generator.integers(1, 4, rows)],
+        lower,
+    )
+    lower = np.where(kind == 3, 0.0, lower)
+    entry = np.where(generator.random(rows) < 0.5, np.floor(0.7 * lower), 0.0)
+    lives = lower, upper, entry, np.ones(rows)
+    fit = fit_weibull(*lives, group=np.zeros(rows, dtype=int))
+    if fit.reason[0] in {"scale to infinity", "scale to zero"}:
+        assert not (np.isfinite(upper).any() and (lower > entry).any())
+        return
+    heights = tallest(lives, np.log([0.01, *np.geomspace(0.05, 30.0, 60), 60.0]))
+    low, middle, high = heights[0], heights[1:-1].max(), heights[-1]
+    if middle > max(low, high) + 0.01:
+        assert fit.reason[0] == ""
+        assert fit.log_likelihood[0] >= middle - 1e-6
+        assert fit.log_likelihood[0] <= middle + 0.05
+    elif max(low, high) > middle + 0.01 and fit.reason[0] != "":
+        assert fit.reason[0] == ("shape to infinity" if high > low else "shape to zero")
+    elif max(low, high) > middle + 0.01:
+        assert not 0.05 < fit.shape[0] < 30.0
