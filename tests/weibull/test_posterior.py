@@ -15,14 +15,11 @@ ENTRY = np.array([0.0, 200.0, 0.0, 100.0, 300.0, 0.0, 0.0])
 
 
 def quadrature(lower, upper, entry, median, spread):
-    """Return cumulated posterior of log shape and log scale, by brute force.
-
-    Flat in theta given shape is flat in log scale times shape.
-    """
+    """Return the posterior of log shape and log scale, flat in log scale, by brute force."""
     log_shape = np.linspace(np.log(0.15), np.log(25.0), 500)[:, None]
     log_scale = np.linspace(np.log(100.0), np.log(3e5), 900)[None, :]
     shape, scale = np.exp(log_shape), np.exp(log_scale)
-    total = -0.5 * ((log_shape - np.log(median)) / spread) ** 2 + log_shape
+    total = -0.5 * ((log_shape - np.log(median)) / spread) ** 2
     for low, high, start in zip(lower, upper, entry, strict=True):
         hazard = (low / scale) ** shape
         if low == high:
@@ -52,19 +49,17 @@ def test_posterior_of_mixed_lives_equals_quadrature():
 
 
 def test_posterior_with_early_lives_equals_quadrature():
-    """One group, p and tau held at one node: shape and scale by brute force."""
+    """One group, tau held: shape, scale and the share of early lives by brute force."""
     generator = np.random.default_rng(12)
     lower, upper = simulate(generator, 120, 2.5, 1500.0, early=0.08, tau=20.0)
     early = find_early_lives(lower, upper, group=[0] * 120, family=[0] * 120)
     assert early.found[0]
-    early.node_weight[:] = np.arange(7) == 3
     found = fit_posterior(lower, upper, group=[0] * 120, shape_prior_median=2.0,
                           shape_prior_sd=0.5, early=early, draws=20_000)  # fmt: skip
-    share, tau = early.node_share[0, 3], early.node_scale[0, 3]
-    assert (found.draws.early_share == share).all()
-    log_shape = np.linspace(np.log(1.5), np.log(4.5), 200)[:, None]
-    log_scale = np.linspace(np.log(1000.0), np.log(2400.0), 300)[None, :]
-    total = -0.5 * ((log_shape - np.log(2.0)) / 0.5) ** 2 + log_shape
+    share, tau = np.linspace(0.005, 0.395, 79)[:, None, None], early.early_scale[0]
+    log_shape = np.linspace(np.log(1.5), np.log(4.5), 90)[:, None]
+    log_scale = np.linspace(np.log(1000.0), np.log(2400.0), 100)[None, :]
+    total = -0.5 * ((log_shape - np.log(2.0)) / 0.5) ** 2 + 0.0 * share
     for low, high in zip(lower, upper, strict=True):
         hazard = (low / np.exp(log_scale)) ** np.exp(log_shape)
         if low == high:
@@ -74,9 +69,16 @@ def test_posterior_with_early_lives_equals_quadrature():
             total = total + np.log((1 - share) * np.exp(-hazard) + share * np.exp(-low / tau))
     mass = np.exp(total - total.max())
     mine = [found.shape_low[0], found.shape[0], found.shape_high[0]]
-    assert mine == pytest.approx(quantiles(log_shape[:, 0], mass.sum(1)), rel=0.01)
+    assert mine == pytest.approx(quantiles(log_shape[:, 0], mass.sum((0, 2))), rel=0.02)
     mine = [found.scale_low[0], found.scale[0], found.scale_high[0]]
-    assert mine == pytest.approx(quantiles(log_scale[0], mass.sum(0)), rel=0.01)
+    assert mine == pytest.approx(quantiles(log_scale[0], mass.sum((0, 1))), rel=0.01)
+    of_share = mass.sum((1, 2)) / mass.sum()
+    assert found.early_share[0] == pytest.approx((of_share * share[:, 0, 0]).sum(), rel=0.02)
+    drawn = found.draws.early_share[0]
+    cumulated = np.cumsum(of_share) - 0.5 * of_share
+    ends = np.interp([0.05, 0.95], cumulated, share[:, 0, 0])
+    assert np.quantile(drawn, [0.05, 0.95]) == pytest.approx(ends, rel=0.08)
+    assert [found.early_share_low[0], found.early_share_high[0]] == pytest.approx(ends, rel=0.08)
 
 
 def test_intervals_cover_what_they_say():
