@@ -9,6 +9,7 @@ from pumplife.weibull.adequacy import (
 )
 from pumplife.weibull.draws import LifeDraws
 from pumplife.weibull.early import EarlyLives, find_early_lives
+from pumplife.weibull.early_by_group import find_early_anywhere
 from pumplife.weibull.estimate import WeibullFit, fit_weibull, scale_lower_bound
 from pumplife.weibull.masked import share_masked
 from pumplife.weibull.posterior import LifePosterior, fit_posterior
@@ -23,6 +24,7 @@ __all__ = [
     "ask_second_opinions",
     "compare_lognormal",
     "estimate_survival",
+    "find_early_anywhere",
     "find_early_lives",
     "fit_posterior",
     "fit_weibull",

@@ -9,6 +9,8 @@ grid of nodes, placed where they matter.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from pumplife.weibull.arrays import Floats
@@ -31,7 +33,28 @@ STEPS = np.linspace(-3.0, 3.0, 7)  # nodes of a mean, in standard deviations
 WIDER = 1.3  # since those come from a normal approximation
 
 
-def believe_together(cells: Cells, median: float, spread: float, share: Floats) -> Beliefs:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class ScaleNodes:
+    """Means and spreads of log scale between a family's groups.
+
+    Attributes
+    ----------
+    chance : array (nodes, groups, shapes, thetas)
+        Of each cell under each node.
+    height : array (nodes,)
+        Log of the nodes' own prior.
+    """
+
+    chance: Floats
+    height: Floats
+
+    def __repr__(self) -> str:
+        return f"ScaleNodes({len(self.height)} nodes)"
+
+
+def believe_together(
+    cells: Cells, median: float, spread: float, share: Floats, scale: ScaleNodes
+) -> Beliefs:
     """Return what a family's groups make believable together.
 
     Parameters
@@ -42,24 +65,38 @@ def believe_together(cells: Cells, median: float, spread: float, share: Floats) 
         Of the visible prior on log shape.
     share : array (groups, nodes)
         Prior on the share of early lives.
+    scale : ScaleNodes
+        From place_scales.
 
     References
     ----------
     .. [1] A. Gelman, J. B. Carlin, H. S. Stern, D. B. Dunson, A. Vehtari, D. B. Rubin, "Bayesian
        Data Analysis", third edition, CRC Press, 2013, chapter 5 (from memory).
     """
-    nodes = _shape_nodes(cells, median, spread, share), _scale_nodes(cells, median, spread, share)
-    (shape_mean, shape_spread, shape_weight), (scale_mean, scale_spread, scale_weight) = nodes
+    mean, between, weight = _shape_nodes(cells, median, spread, share)
     beliefs = Beliefs(
-        shape=normal_cells(shape_edges(cells), shape_mean, shape_spread),
-        scale=normal_cells(cells.edges, scale_mean[..., None], scale_spread[..., None]),
-        weight=scale_weight.reshape(-1, 1) + shape_weight.reshape(1, -1),
+        shape=normal_cells(shape_edges(cells), _as_nodes(mean), _as_nodes(between)),
+        scale=scale.chance,
+        weight=scale.height[:, None] + weight.ravel(),
     )
     chance = find_chances(cells, beliefs, share)
     with np.errstate(divide="ignore"):
         height = np.log(chance).sum(axis=0) + beliefs.weight
-    weight = np.exp(height - height.max())
-    return Beliefs(shape=beliefs.shape, scale=beliefs.scale, weight=weight / weight.sum())
+    total = np.exp(height - height.max())
+    return Beliefs(shape=beliefs.shape, scale=beliefs.scale, weight=total / total.sum())
+
+
+def place_scales(cells: Cells, median: float, spread: float, share: Floats) -> ScaleNodes:
+    """Return means and spreads of log scale that a family's groups may have in common."""
+    mass = _alone(cells, median, spread, share)
+    mean, variance = _moments(find_middles(cells.edges), mass)
+    nothing = np.zeros_like(SCALE_SPREADS)
+    nodes, width = _place_means(mean, variance, SCALE_SPREADS**2, nothing, nothing)
+    spreads = _as_nodes(SCALE_SPREADS[:, None] + 0.0 * nodes)
+    chance = normal_cells(cells.edges, _as_nodes(nodes)[..., None], spreads[..., None])
+    density = SCALE_SPREADS / (1.0 + (SCALE_SPREADS / USUAL_SPREAD) ** 2)
+    height = np.log(density * width)[:, None] + 0.0 * nodes
+    return ScaleNodes(chance=chance, height=height.ravel())
 
 
 def _alone(cells: Cells, median: float, spread: float, share: Floats) -> Floats:
@@ -79,7 +116,7 @@ def _moments(values: Floats, mass: Floats) -> tuple[Floats, Floats]:
 def _shape_nodes(
     cells: Cells, median: float, spread: float, share: Floats
 ) -> tuple[Floats, Floats, Floats]:
-    """Return means and spreads (nodes, 1, 1) of log shape between groups, and log weights."""
+    """Return means and spreads of log shape between groups, and the logs of their prior."""
     mass = _alone(cells, median, spread, share)
     mean, variance = _moments(np.broadcast_to(cells.log_shape[..., None], mass.shape), mass)
     known = np.maximum(1.0 / variance - 1.0 / spread**2, 1e-3 / spread**2)
@@ -89,20 +126,7 @@ def _shape_nodes(
     nodes, width = _place_means(seen, 1.0 / known, between, median / common, 1.0 / common)
     weight = np.log(PART_WEIGHTS * width / np.sqrt(common))[:, None]
     weight = weight - 0.5 * (nodes - median) ** 2 / common[:, None]
-    return _as_nodes(nodes), _as_nodes(np.sqrt(between)[:, None] + 0.0 * nodes), weight
-
-
-def _scale_nodes(
-    cells: Cells, median: float, spread: float, share: Floats
-) -> tuple[Floats, Floats, Floats]:
-    """Return means and spreads (nodes, 1, 1) of log scale between groups, and log weights."""
-    mass = _alone(cells, median, spread, share)
-    mean, variance = _moments(find_middles(cells.edges), mass)
-    nothing = np.zeros_like(SCALE_SPREADS)
-    nodes, width = _place_means(mean, variance, SCALE_SPREADS**2, nothing, nothing)
-    density = SCALE_SPREADS / (1.0 + (SCALE_SPREADS / USUAL_SPREAD) ** 2)
-    weight = np.log(density * width)[:, None] + 0.0 * nodes
-    return _as_nodes(nodes), _as_nodes(SCALE_SPREADS[:, None] + 0.0 * nodes), weight
+    return nodes, np.sqrt(between)[:, None] + 0.0 * nodes, weight
 
 
 def _place_means(
@@ -121,4 +145,5 @@ def _place_means(
 
 
 def _as_nodes(values: Floats) -> Floats:
+    """Return values as (nodes, 1, 1), to stand beside groups and cells."""
     return values.reshape(-1, 1, 1)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,7 +25,7 @@ from pumplife.weibull.cells import (
     prior_of_cells,
 )
 from pumplife.weibull.early_share import SharedShares, ShareNodes, draw_shares, share_together
-from pumplife.weibull.pooling import believe_together
+from pumplife.weibull.pooling import believe_together, place_scales
 
 WIDER_PRIOR = 2.0  # times the prior's spread, to show how much hangs on it
 NUMBERS = (
@@ -63,12 +64,16 @@ class Task:
     def __repr__(self) -> str:
         return f"Task({len(self.labels)} groups)"
 
-    def believe(self, share: Floats, wider: float = 1.0) -> Beliefs:
-        """Return the prior on the cells, with the visible prior's spread times `wider`."""
-        spread = wider * self.spread
+    def believe(self, share: Floats, wider: Sequence[float]) -> list[Beliefs]:
+        """Return the prior on the cells, once for each factor on the visible prior's spread."""
+        cells, spreads = self.cells, [factor * self.spread for factor in wider]
         if not self.pooled:
-            return believe_alone(self.cells, self.median, spread)
-        return believe_together(self.cells, float(self.median[0]), float(spread[0]), share)
+            return [believe_alone(cells, self.median, spread) for spread in spreads]
+        median = float(self.median[0])
+        scale = place_scales(cells, median, float(self.spread[0]), share)
+        return [
+            believe_together(cells, median, float(spread[0]), share, scale) for spread in spreads
+        ]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -89,10 +94,10 @@ def settle(task: Task, *, draws: int, seed: int) -> Settled:
     """
     alone = believe_alone(task.cells, task.median, task.spread)
     shared, share = _settle_shares(task, alone)
-    beliefs = task.believe(share) if task.pooled else alone
+    beliefs, wider = task.believe(share, (1.0, WIDER_PRIOR))
     mass = _posterior(task.cells, beliefs, share)
     own = _posterior(task.cells, alone, share) if task.pooled else mass
-    wide = _posterior(task.cells, task.believe(share, WIDER_PRIOR), share)
+    wide = _posterior(task.cells, wider, share)
     numbers = _describe(task, mass, own, wide)
     chance = _chance_of_shares(task.cells, beliefs, share)
     numbers |= _describe_shares(task, share * chance)
