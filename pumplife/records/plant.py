@@ -295,7 +295,9 @@ def _unknown_settings(raw: dict[str, Any]) -> Iterator[tuple[str, str, tuple[str
 def _unknown_inside(raw: dict[str, Any]) -> Iterator[tuple[str, str, tuple[str, ...]]]:
     """Yield unknown settings of the sections within sections."""
     services = raw.get("costs", {}).get("service", {})
-    inner = [(f'[costs.service."{name}"] ', own, SERVICE_COSTS) for name, own in services.items()]
+    inner: list[tuple[str, Any, tuple[str, ...]]] = [
+        (f'[costs.service."{name}"] ', own, SERVICE_COSTS) for name, own in services.items()
+    ]
     inner += [(f"[work.{side}] ", own, WORK) for side, own in raw.get("work", {}).items()]
     inner += [(f"[prior.{part}] ", own, PRIOR) for part, own in raw.get("prior", {}).items()]
     for where, own, known in inner:
