@@ -13,6 +13,7 @@ from pumplife.weibull.early_by_group import find_early_anywhere
 from pumplife.weibull.estimate import WeibullFit, fit_weibull, scale_lower_bound
 from pumplife.weibull.masked import share_masked
 from pumplife.weibull.posterior import LifePosterior, fit_posterior
+from pumplife.weibull.resample import draw_asymptotic, draw_bootstrap
 
 __all__ = [
     "EarlyLives",
@@ -23,6 +24,8 @@ __all__ = [
     "WeibullFit",
     "ask_second_opinions",
     "compare_lognormal",
+    "draw_asymptotic",
+    "draw_bootstrap",
     "estimate_survival",
     "find_early_anywhere",
     "find_early_lives",
