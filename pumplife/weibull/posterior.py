@@ -198,7 +198,7 @@ def _find_families(
     if not np.array_equal(found[groups.code], sorted_labels):
         split = groups.code[found[groups.code] != sorted_labels][0]
         raise RecordError(
-            f"Group {groups.labels[split]!r} is in two families: give each group one family."
+            f"Group {plain(groups.labels[split])!r} is in two families: give each group one family."
         )
     if early is not None and not np.array_equal(early.families[early.group_family], found):
         raise RecordError("The early lives were found in other families: find them in these.")
