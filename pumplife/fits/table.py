@@ -195,7 +195,9 @@ def _add_worth(
         early_scale=np.where(found, early.early_scale[early.group_family], np.nan),
         prior_share=np.where(likelihood, 0.0, posterior.prior_share),
         borrowed_share=borrowed,
-        b10_wider_prior=np.where(likelihood, table["b10"], posterior.b10_wider_prior),
+        b10_wider_prior=np.where(
+            likelihood | np.isnan(band), table["b10"], posterior.b10_wider_prior
+        ),
         likely_shape=answers.likely.shape,
         likely_scale=answers.likely.scale,
         method=method,

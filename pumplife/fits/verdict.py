@@ -75,7 +75,8 @@ def _prior_words(row: Mapping[Any, Any]) -> list[str]:
     words = []
     moved = row["b10_wider_prior"] / row["b10"] - 1.0
     if abs(moved) > PRIOR_NOTICED:
-        words.append(f"were the shape assumed less surely, B10 would move by {100 * moved:+.0f} %")
+        percent = f"{100 * moved:+.0f}".replace("-", "−")
+        words.append(f"were the shape assumed less surely, B10 would move by {percent} %")
     if row["standing"] in (TOO_FEW, BORROWED):
         words.append(f"{row['more_failures']:.0f} more failures would halve the band")
     return words

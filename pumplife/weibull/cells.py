@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from pumplife.weibull.arrays import Floats, Ints
+from pumplife.weibull.arrays import Floats, Ints, sum_by
 from pumplife.weibull.grid import Grid
 from pumplife.weibull.likelihood import LogLives
 
@@ -71,18 +71,23 @@ def build_cells(lives: LogLives, grid: Grid, mass: Floats) -> Cells:
     low, high = grid.low.T[..., None], grid.high.T[..., None]
     theta = low + steps * (high - low)
     highest = mass.max(axis=(0, 1, 2))
-    failures = lives.failures.copy()
-    if lives.between is not None and lives.between.weight is not None:
-        failures += np.bincount(lives.between.code, lives.between.weight, len(lives))
     with np.errstate(under="ignore"):
         likelihood = np.exp(np.moveaxis(mass, 3, 1) - highest[:, None, None])
     return Cells(
         log_shape=np.ascontiguousarray(grid.log_shape.T),
         edges=lives.log_unit[:, None, None] - theta / np.exp(grid.log_shape.T)[..., None],
         likelihood=likelihood,
-        failures=failures,
+        failures=count_failures(lives),
         thin=theta[..., 1:] <= grid.least.T[..., None],
     )
+
+
+def count_failures(lives: LogLives) -> Floats:
+    """Return the failures (groups,), exact ones and those between two ages."""
+    spans = lives.between
+    if spans is None or spans.weight is None:
+        return lives.failures
+    return lives.failures + sum_by(spans.code, spans.weight, len(lives))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)

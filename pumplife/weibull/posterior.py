@@ -21,7 +21,7 @@ from pumplife.weibull.arrays import (
     keep_groups,
     sort_lives,
 )
-from pumplife.weibull.cells import Cells, build_cells
+from pumplife.weibull.cells import Cells, build_cells, count_failures
 from pumplife.weibull.draws import LifeDraws
 from pumplife.weibull.early import EarlyLives
 from pumplife.weibull.early_share import ShareNodes, count_early, place_shares
@@ -36,6 +36,7 @@ from pumplife.weibull.settle import NUMBERS, Settled, Task, pick_nodes, plain, s
 SHAPES, THETAS = 30, 36
 MIXED_SHAPES, MIXED_THETAS = 18, 20
 COLUMNS = ("early_share", "early_scale", "shape", "scale")
+SEEN = 0.5  # failures; a small share of an unnamed one is none
 LONGER = 1.0  # e times the longest scale among like groups is still believable of one with none
 
 
@@ -295,7 +296,7 @@ def _find_tasks(
 
 def _can_pool(failures: Floats) -> bool:
     """Whether groups can lend each other anything: two of them, and a failure in one."""
-    return len(failures) > 1 and bool((failures >= 0.5).any())
+    return len(failures) > 1 and bool((failures >= SEEN).any())
 
 
 def _check_common_prior(batch: _Batch, members: Ints) -> None:
@@ -315,8 +316,8 @@ def _place(logs: LogLives, batch: _Batch) -> Place:
     longest = np.full(len(logs), -np.inf)
     if batch.family is not None:
         theta, _ = profile(logs, np.exp(batch.median))
-        known = theta > -50.0
-        log_scale = np.where(known, logs.log_unit - theta / np.exp(batch.median), -np.inf)
+        seen = count_failures(logs) >= SEEN
+        log_scale = np.where(seen, logs.log_unit - theta / np.exp(batch.median), -np.inf)
         _, code = np.unique(batch.family, return_inverse=True)
         top = np.full(int(code.max()) + 1, -np.inf)
         np.maximum.at(top, code, log_scale)

@@ -41,7 +41,7 @@ SEVEN = {"failures": 7.0, "evidence": "weak", "standing": "decide with the band"
         ({"failures": 2.0, "evidence": "indicative", "standing": "too few to decide",
           "b10_wider_prior": 850.0, "more_failures": 12.0},
          "indicative: 2 failures, too few to decide; wears out; were the shape assumed less "
-         "surely, B10 would move by -15 %; 12 more failures would halve the band"),
+         "surely, B10 would move by −15 %; 12 more failures would halve the band"),
     ],
 )  # fmt: skip
 def test_the_verdict_says_what_the_evidence_is_worth(facts, words):
