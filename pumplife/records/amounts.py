@@ -31,7 +31,7 @@ EVIDENCE = {
     "weak": 5.0,
     "usable": 10.0,
     "good": 20.0,
-    "likelihood": 20.0,
+    "likelihood": 30.0,
     "narrow_band": 2.0,
 }
 """Failures from which a fit is weak, usable, good and left to maximum likelihood, and the band of

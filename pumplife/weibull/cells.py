@@ -113,9 +113,15 @@ class Beliefs:
 
 
 def normal_cells(edges: Floats, mean: Floats, spread: Floats) -> Floats:
-    """Return the normal chance of each cell between edges (..., cells + 1), rising or falling."""
+    """Return the normal chance of each cell between edges (..., cells + 1), rising or falling.
+
+    Counted from the nearer tail, so that far cells keep a chance above zero.
+    """
     standard = (edges - mean) / spread
-    return np.asarray(np.abs(np.diff(special.ndtr(standard), axis=-1)))
+    tail = special.ndtr(-np.abs(standard))
+    first, last = tail[..., :-1], tail[..., 1:]
+    astride = (standard[..., :-1] < 0.0) != (standard[..., 1:] < 0.0)
+    return np.asarray(np.where(astride, 1.0 - first - last, np.abs(first - last)))
 
 
 def shape_edges(cells: Cells) -> Floats:

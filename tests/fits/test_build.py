@@ -41,8 +41,8 @@ def test_enough_failures_give_the_maximum_of_the_likelihood():
     assert row["early_share"] == 0
 
 
-@pytest.mark.parametrize(("failures", "method"), [(4, PRIOR), (19, PRIOR), (20, LIKELY)])
-def test_below_twenty_failures_the_prior_on_shape_carries_weight(failures, method):
+@pytest.mark.parametrize(("failures", "method"), [(4, PRIOR), (29, PRIOR), (30, LIKELY)])
+def test_below_thirty_failures_the_prior_on_shape_carries_weight(failures, method):
     ages = np.linspace(2000, 5000, failures)
     lives = table_of(np.append(ages, [5500.0] * 20), np.arange(failures + 20) < failures)
     row = fit(lives)[0].table.iloc[0]

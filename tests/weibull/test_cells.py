@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import special
 
 from pumplife.weibull.cells import (
     Beliefs,
@@ -52,6 +53,14 @@ def test_normal_cells_sum_to_the_normal_between_their_ends():
     assert normal_cells(rising, np.float64(0.3), np.float64(1.1)).sum() == pytest.approx(1.0)
     falling = normal_cells(rising[::-1], np.float64(0.0), np.float64(1.0))
     assert falling == pytest.approx(normal_cells(rising, np.float64(0.0), np.float64(1.0))[::-1])
+
+
+def test_far_cells_keep_their_chance():
+    """Between 9 and 10 standard deviations lie 1.129e-19 on either side."""
+    for edges in ([9.0, 10.0], [-10.0, -9.0], [10.0, 9.0]):
+        found = normal_cells(np.array(edges), np.float64(0.0), np.float64(1.0))
+        assert found[0] == pytest.approx(special.ndtr(-9.0) - special.ndtr(-10.0), rel=1e-12)
+        assert found[0] == pytest.approx(1.129e-19, rel=1e-3)
 
 
 def test_alone_log_scale_is_flat_but_for_what_was_hardly_seen():

@@ -126,6 +126,18 @@ def test_a_group_that_was_hardly_watched_takes_its_scale_from_the_others():
     assert np.median(found.draws.scale[0]) == pytest.approx(found.scale[0], rel=0.05)
 
 
+def test_groups_that_have_nothing_in_common_lend_nothing():
+    """Scales a billion apart, as if one counted strokes, and shapes far from the prior."""
+    generator = np.random.default_rng(10)
+    parts = [lives(40, 1.0, generator, shape=1.2), lives(40, 1e9, generator, shape=14.0)]
+    lower, upper, group = stack(parts)
+    found = fit_posterior(lower, upper, group=group, family=0 * group, **PRIOR)
+    alone = fit_posterior(lower, upper, group=group, **PRIOR)
+    assert (found.borrowed_share < 0.15).all()
+    assert found.b10 == pytest.approx(alone.b10, rel=0.1)
+    assert np.isfinite(found.draws.scale).all()
+
+
 def test_pooling_is_free_of_units_and_of_the_order_of_rows():
     generator = np.random.default_rng(8)
     lower, upper, group = stack([lives(9, 1000.0 * n, generator) for n in (1, 2, 3)])
