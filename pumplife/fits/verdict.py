@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from pumplife.fits.rules import BORROWED, BOUND, NONE, TOO_FEW
+from pumplife.fits.rules import BORROWED, BOUND, ENOUGH, NONE
 
 SHARED_NOTICED = 0.25  # share of failures without a name from which the verdict speaks of them
 LENT_NOTICED = 0.1  # share of the B10 life that other groups lend, from which it is spoken of
@@ -77,7 +77,7 @@ def _prior_words(row: Mapping[Any, Any]) -> list[str]:
     if abs(moved) > PRIOR_NOTICED:
         percent = f"{100 * moved:+.0f}".replace("-", "−")
         words.append(f"were the shape assumed less surely, B10 would move by {percent} %")
-    if row["standing"] in (TOO_FEW, BORROWED):
+    if row["standing"] != ENOUGH:
         words.append(f"{row['more_failures']:.0f} more failures would halve the band")
     return words
 

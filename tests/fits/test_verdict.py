@@ -11,7 +11,8 @@ FACTS = {
     "borrowed_share": 0.02, "early_share": 0.0, "early_share_high": 0.0, "early_scale": np.nan,
     "more_failures": 90.0, "lognormal_gain": 0.0,
 }  # fmt: skip
-SEVEN = {"failures": 7.0, "evidence": "weak", "standing": "decide with the band"}
+SEVEN = {"failures": 7.0, "evidence": "weak", "standing": "decide with the band",
+         "more_failures": 25.0}  # fmt: skip
 
 
 @pytest.mark.parametrize(
@@ -19,9 +20,11 @@ SEVEN = {"failures": 7.0, "evidence": "weak", "standing": "decide with the band"
     [
         ({"failures": 0.0, "evidence": "no failures"}, "no failures: a bound, not an estimate"),
         ({}, "good: 30 failures, enough to decide; wears out"),
-        (SEVEN, "weak: 7 failures, decide with the band; wears out"),
+        (SEVEN, "weak: 7 failures, decide with the band; wears out; 25 more failures would halve "
+         "the band"),
         (SEVEN | {"borrowed_share": 0.31},
-         "weak: 7 failures, decide with the band, 31 % borrowed from other groups; wears out"),
+         "weak: 7 failures, decide with the band, 31 % borrowed from other groups; wears out; 25 "
+         "more failures would halve the band"),
         ({"shape_low": 0.7, "shape_high": 1.1},
          "good: 30 failures, enough to decide; no sign of wear: fails at any age"),
         ({"shape_low": 0.9, "shape_high": 1.6}, "good: 30 failures, enough to decide; wear not "
