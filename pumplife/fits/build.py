@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import special
 
 from pumplife.fits.groups import (
     GROUP_KEYS,
@@ -16,21 +15,22 @@ from pumplife.fits.groups import (
     share_out,
 )
 from pumplife.fits.opinions import lognormal_gains, say_second_opinions
-from pumplife.fits.priors import shape_prior
+from pumplife.fits.priors import say_changed_priors, shape_prior
+from pumplife.fits.rules import read_rules, say_changed_rules
+from pumplife.fits.table import Answers, build_table
 from pumplife.fits.verdict import describe_fit
 from pumplife.lives.build import Lives
 from pumplife.records.read import Records
 from pumplife.weibull.draws import LifeDraws
-from pumplife.weibull.early import EarlyLives, find_early_lives
-from pumplife.weibull.estimate import WeibullFit, fit_weibull
+from pumplife.weibull.early_by_group import find_early_anywhere
+from pumplife.weibull.estimate import fit_weibull
 from pumplife.weibull.masked import share_masked
-from pumplife.weibull.posterior import LifePosterior, fit_posterior
+from pumplife.weibull.posterior import fit_posterior
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 DRAWS = 400
-ENOUGH_FAILURES = 5.0  # from here on maximum likelihood stands in the table, below it the posterior
 ENDPOINTS = ("failed", "worn or failed")
 
 
@@ -43,8 +43,11 @@ class Fits:
     table : DataFrame
         One row per group: service, size_mm (NaN where sizes are fitted together), side, part,
         position, mode, material, variant, endpoint, failures, suspensions, shape, scale, b10,
-        mean_life with _low and _high (90 % bounds), early_share, early_scale, method, verdict,
-        longest_life and usage observed [usage units].
+        mean_life with _low and _high (90 % bounds), early_share with bounds, early_scale, method,
+        longest_life and usage observed [usage units]; prior_share, borrowed_share and
+        b10_wider_prior (the B10 life had the prior on shape twice the spread); evidence (no
+        failures, indicative, weak, usable, good), standing (what can be decided on it),
+        more_failures (that would halve the band of the B10 life), verdict.
     draws : LifeDraws
         Equally likely lives, arrays (rows of table, draws).
     rows : FitRows
@@ -99,7 +102,9 @@ def fit_lives(
     settled = replace(lives, table=lives.table.assign(share_failed=share))
     rows = share_out(plain, share, event >= 0)
     groups, rows = _add_second_endpoint(settled.table, groups, group, rows)
-    fits = _fit_groups(groups, rows, seed=seed, draws=draws)
+    say_changed_priors(records, groups)
+    say_changed_rules(records)
+    fits = _fit_groups(records, groups, rows, seed=seed, draws=draws)
     say_second_opinions(records, fits.table, rows)
     return fits, settled
 
@@ -166,112 +171,33 @@ def _add_second_endpoint(
     return pd.concat([groups, both], ignore_index=True), FitRows(**stacked)
 
 
-def _fit_groups(groups: pd.DataFrame, rows: FitRows, *, seed: int, draws: int) -> Fits:
+def _fit_groups(
+    records: Records, groups: pd.DataFrame, rows: FitRows, *, seed: int, draws: int
+) -> Fits:
     keys = groups.groupby(["side", "part", "endpoint"], sort=False)
     family = keys.ngroup().to_numpy(np.int64)
     lives = (rows.lower, rows.upper, rows.entry, rows.weight)
-    early = find_early_lives(*lives, group=rows.group, family=family[rows.group])
-    median, spread = shape_prior(groups)
+    early = find_early_anywhere(*lives, group=rows.group, family=family[rows.group])
+    median, spread = shape_prior(groups, records.plant.priors)
     posterior = fit_posterior(
         *lives,
         group=rows.group,
         shape_prior_median=median,
         shape_prior_sd=spread,
+        family=family[rows.group],
         early=early,
         draws=draws,
         seed=seed,
     )
     likely = fit_weibull(*lives, group=rows.group)
-    table = _points_and_bounds(groups, rows, likely, posterior, early)
-    table = _derived(table, posterior.draws)
+    answers = Answers(
+        likely=likely,
+        posterior=posterior,
+        early=early,
+        prior_shape=median,
+        pooled=np.bincount(family)[family] > 1,
+    )
+    table = build_table(groups, rows, answers, read_rules(records.plant.evidence))
     table["lognormal_gain"] = lognormal_gains(table, rows)
-    columns = [
-        "failures",
-        "shared_failures",
-        "shape_low",
-        "shape_high",
-        "early_share",
-        "lognormal_gain",
-    ]
-    facts = table[columns].to_numpy(float)
-    table["verdict"] = [
-        describe_fit(**dict(zip(columns, row, strict=True))) for row in facts.tolist()
-    ]
+    table["verdict"] = [describe_fit(row) for row in table.to_dict("records")]
     return Fits(table=table, draws=posterior.draws, rows=rows)
-
-
-def _points_and_bounds(
-    groups: pd.DataFrame,
-    rows: FitRows,
-    likely: WeibullFit,
-    posterior: LifePosterior,
-    early: EarlyLives,
-) -> pd.DataFrame:
-    """Shape and scale with 90 % bounds, from the method that the evidence supports."""
-    count = len(groups)
-    failures = np.bincount(rows.group, rows.weight * np.isfinite(rows.upper), count)
-    total = np.bincount(rows.group, rows.weight, count)
-    found = early.found[early.group_family]
-    rich = (failures >= ENOUGH_FAILURES) & np.isfinite(np.asarray(likely.shape)) & ~found
-    none = failures < 0.5  # a shared breakdown or two is no failure of this part
-    table = groups.assign(position="", mode="", failures=failures, suspensions=total - failures)
-    for name in ("shape", "scale"):
-        wear = np.where(found, getattr(early, name), getattr(posterior, name))
-        point = np.where(rich, getattr(likely, name), wear)
-        low = np.where(rich, getattr(likely, f"{name}_low"), getattr(posterior, f"{name}_low"))
-        high = np.where(rich, getattr(likely, f"{name}_high"), getattr(posterior, f"{name}_high"))
-        table[name] = np.where(none, np.nan, point)
-        table[f"{name}_low"] = np.where(none, np.nan, np.minimum(low, point))
-        table[f"{name}_high"] = np.where(none, np.nan, np.maximum(high, point))
-    table["scale_low"] = np.where(none, _bounds_without_failure(rows, groups), table["scale_low"])
-    shared = rows.weight * (np.isfinite(rows.upper) & (rows.weight < 1.0))
-    table["shared_failures"] = np.bincount(rows.group, shared, count)
-    table["early_share"] = np.where(found, early.share[early.group_family], 0.0)
-    table["early_scale"] = np.where(found, early.early_scale[early.group_family], np.nan)
-    reached = np.where(np.isfinite(rows.upper), rows.upper, rows.lower)
-    longest = np.zeros(count)
-    np.maximum.at(longest, rows.group, reached)
-    table["longest_life"] = longest
-    table["usage"] = np.bincount(rows.group, rows.weight * (reached - rows.entry), count)
-    table["prior_share"] = posterior.prior_share
-    table["likely_shape"] = likely.shape
-    table["likely_scale"] = likely.scale
-    table["method"] = np.select(
-        [none, found, rich],
-        ["no failures: lower bound at the prior's shape", "early lives apart, posterior bounds",
-         "maximum likelihood, likelihood-ratio bounds"],
-        "posterior with a prior on shape",
-    )  # fmt: skip
-    return table
-
-
-def _bounds_without_failure(rows: FitRows, groups: pd.DataFrame) -> Floats:
-    """Lower 95 % bound of the scale if nothing failed, at the prior's median shape."""
-    shape = shape_prior(groups)[0]
-    reached = np.where(np.isfinite(rows.upper), rows.upper, rows.lower)
-    power = shape[rows.group]
-    longest = np.ones(len(groups))
-    np.maximum.at(longest, rows.group, reached)
-    lived = (reached / longest[rows.group]) ** power - (rows.entry / longest[rows.group]) ** power
-    total = np.bincount(rows.group, rows.weight * lived, len(groups))
-    return np.asarray(longest * (total / -np.log(0.05)) ** (1.0 / shape))
-
-
-def _derived(table: pd.DataFrame, draws: LifeDraws) -> pd.DataFrame:
-    """B10 life and mean life of wear with 90 % bounds from the draws [usage units]."""
-    b10 = draws.scale * (-np.log(0.9)) ** (1.0 / draws.shape)
-    mean = draws.mean()
-    none = table["shape"].isna().to_numpy()
-    point = table["scale"] * (-np.log(0.9)) ** (1.0 / table["shape"])
-    wear = table["scale"] * special.gamma(1.0 + 1.0 / table["shape"])
-    early = table["early_share"] * table["early_scale"].fillna(0.0)
-    values = {
-        "b10": (point, b10),
-        "mean_life": ((1.0 - table["early_share"]) * wear + early, mean),
-    }
-    for name, (centre, drawn) in values.items():
-        low, high = np.quantile(drawn, [0.05, 0.95], axis=1)
-        table[name] = centre
-        table[f"{name}_low"] = np.where(none, np.nan, np.minimum(low, centre))
-        table[f"{name}_high"] = np.where(none, np.nan, np.maximum(high, centre))
-    return table

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from pumplife.errors import RecordError
-from pumplife.weibull.early import find_early_lives
+from pumplife.weibull.early_by_group import find_early_anywhere
 from pumplife.weibull.estimate import fit_weibull
 
 Floats = NDArray[np.float64]
@@ -100,7 +100,7 @@ def past_early(rows: FitRows, lives: pd.DataFrame) -> FitRows:
     Assembly faults strike where and when they strike; left in, they make sizes look different.
     """
     family = lives.groupby(["side", "part"]).ngroup().to_numpy(np.int64)
-    early = find_early_lives(
+    early = find_early_anywhere(
         rows.lower, rows.upper, rows.entry, rows.weight, group=rows.group, family=family
     )
     over = np.where(early.found, EARLY_OVER * early.early_scale, 0.0)[family]

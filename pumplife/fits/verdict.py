@@ -1,54 +1,65 @@
 """What a fit says, in words that an engineer can act on."""
 
-EVIDENCE_STEPS: tuple[tuple[float, str], ...] = (
-    # fewer failures than this: what the fit is worth (common practice)
-    (0.5, "no failures: a bound, not an estimate"),
-    (4.5, "indicative: {failures}, the prior on shape carries weight"),
-    (9.5, "weak: {failures}"),
-    (19.5, "usable: {failures}"),
-    (float("inf"), "good: {failures}"),
-)
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from pumplife.fits.rules import BORROWED, BOUND, ENOUGH, NONE
 
 SHARED_NOTICED = 0.25  # share of failures without a name from which the verdict speaks of them
+LENT_NOTICED = 0.1  # share of the B10 life that other groups lend, from which it is spoken of
+PRIOR_NOTICED = 0.1  # move of the B10 life under a wider prior, from which it is spoken of
+EARLY_NOTICED = 0.003  # share of early lives below which a group has hardly any
 
 
-def describe_fit(
-    *,
-    failures: float,
-    shared_failures: float,
-    shape_low: float,
-    shape_high: float,
-    early_share: float,
-    lognormal_gain: float,
-) -> str:
-    """One sentence on evidence, early lives and wear.
+def describe_fit(row: Mapping[Any, Any]) -> str:
+    """One sentence on evidence, what can be decided, early lives and wear.
 
     Parameters
     ----------
-    failures : float
-        Number of failures; shared ones count as their share.
-    shared_failures : float
-        Those of them that come from breakdowns in which no part was named.
-    shape_low, shape_high : float
-        90 % bounds of the shape [-]; NaN where there is none.
-    early_share : float
-        Share of lives that end early through assembly faults [-], 0 where none was found.
-    lognormal_gain : float
-        AICc of the Weibull less that of the lognormal; NaN where not compared.
+    row : mapping
+        A row of the table of fits: failures, shared_failures, evidence, standing, shape_low,
+        shape_high, b10, b10_wider_prior, borrowed_share, early_share, early_share_high,
+        early_scale, more_failures, lognormal_gain.
     """
-    words = [next(text for limit, text in EVIDENCE_STEPS if failures < limit)]
-    if early_share > 0:
-        words.append(f"early lives found: {100 * early_share:.1f} % end soon after assembly")
-    if failures >= 0.5 and shared_failures > SHARED_NOTICED * failures:
+    words = [_evidence_words(row)]
+    if not np.isnan(row["early_scale"]):
+        words.append(_early_words(row))
+    if row["failures"] < NONE:
+        return "; ".join(words)
+    if row["shared_failures"] > SHARED_NOTICED * row["failures"]:
         words.append(
-            f"{shared_failures:.3g} of them only shared out from breakdowns that named no part, "
-            "so the bounds are too narrow"
+            f"{row['shared_failures']:.3g} of them only shared out from breakdowns that named no "
+            "part, so the bounds are too narrow"
         )
-    if failures >= 0.5:
-        words.append(_wear_words(shape_low, shape_high))
-    if lognormal_gain > 2:
+    words.append(_wear_words(row["shape_low"], row["shape_high"]))
+    words += _prior_words(row)
+    if row["lognormal_gain"] > 2:
         words.append("a lognormal life fits these records better")
-    return "; ".join(words).format(failures=_count(failures))
+    return "; ".join(words)
+
+
+def _evidence_words(row: Mapping[Any, Any]) -> str:
+    """Say how many failures there are and what can be decided on them."""
+    if row["failures"] < NONE:
+        return f"{row['evidence']}: {BOUND}"
+    standing = row["standing"]
+    lent = row["borrowed_share"]
+    if standing == BORROWED:
+        standing = f"{standing} ({100 * lent:.0f} %)"
+    elif lent >= LENT_NOTICED:
+        standing = f"{standing}, {100 * lent:.0f} % borrowed from other groups"
+    return f"{row['evidence']}: {_count(row['failures'])}, {standing}"
+
+
+def _early_words(row: Mapping[Any, Any]) -> str:
+    if row["early_share"] < EARLY_NOTICED:
+        return (
+            "early lives found in other services, hardly any here (at most "
+            f"{100 * row['early_share_high']:.1f} %)"
+        )
+    return f"early lives found: {100 * row['early_share']:.1f} % end soon after assembly"
 
 
 def _wear_words(shape_low: float, shape_high: float) -> str:
@@ -57,6 +68,18 @@ def _wear_words(shape_low: float, shape_high: float) -> str:
     if shape_high < 1.2:
         return "no sign of wear: fails at any age"
     return "wear not shown"
+
+
+def _prior_words(row: Mapping[Any, Any]) -> list[str]:
+    """Say how much hangs on the prior, and what more failures would bring."""
+    words = []
+    moved = row["b10_wider_prior"] / row["b10"] - 1.0
+    if abs(moved) > PRIOR_NOTICED:
+        percent = f"{100 * moved:+.0f}".replace("-", "−")
+        words.append(f"were the shape assumed less surely, B10 would move by {percent} %")
+    if row["standing"] != ENOUGH:
+        words.append(f"{row['more_failures']:.0f} more failures would halve the band")
+    return words
 
 
 def _count(failures: float) -> str:

@@ -27,6 +27,16 @@ WORK = (
     "breakdown_downtime_h",
 )
 TARGETS = {"service_level": 0.95, "hazardous_failure_probability": 0.05, "review_days": 30.0}
+EVIDENCE = {
+    "weak": 5.0,
+    "usable": 10.0,
+    "good": 20.0,
+    "likelihood": 30.0,
+    "narrow_band": 2.0,
+}
+"""Failures from which a fit is weak, usable, good and left to maximum likelihood, and the band of
+the B10 life (upper over lower bound) up to which it is enough to decide."""
+PRIOR = ("shape", "spread")
 SHARES = (
     "holding_per_year",
     "discount_per_year",
@@ -39,7 +49,7 @@ SHARES = (
 
 
 def check_amounts(raw: dict[str, Any]) -> None:
-    """Check every cost, working time and target.
+    """Check every cost, working time, target, rule on evidence and prior.
 
     Parameters
     ----------
@@ -49,7 +59,8 @@ def check_amounts(raw: dict[str, Any]) -> None:
     Raises
     ------
     SettingError
-        When one is no number, below zero, or a share above 1.
+        When one is no number, below zero, or a share above 1; a prior that is 0; rules on
+        evidence that fall where they should rise.
     """
     for section, name, value in _amounts(raw):
         if isinstance(value, bool) or not isinstance(value, int | float):
@@ -59,6 +70,21 @@ def check_amounts(raw: dict[str, Any]) -> None:
         if name in SHARES and value > 1:
             like = f"; write {value:g} % as {value / 100:g}" if value <= 100 else ""
             _refuse(section, name, value, f"{_wanted(name)}{like}")
+        if name in PRIOR and value == 0:
+            _refuse(section, name, value, "a number above 0")
+    _check_rising({**EVIDENCE, **raw.get("evidence", {})})
+
+
+def _check_rising(evidence: dict[str, Any]) -> None:
+    steps = ("weak", "usable", "good")
+    if not 1 <= evidence["weak"] <= evidence["usable"] <= evidence["good"]:
+        values = ", ".join(f"{name} = {evidence[name]:g}" for name in steps)
+        raise SettingError(
+            f"plant.toml: [evidence] {values} must rise from 1 failure on; what isn't given is "
+            "usual."
+        )
+    if evidence["narrow_band"] <= 1:
+        _refuse("evidence", "narrow_band", evidence["narrow_band"], "a ratio above 1")
 
 
 def _wanted(name: str) -> str:
@@ -75,14 +101,17 @@ def _amounts(raw: dict[str, Any]) -> Iterator[tuple[str, str, Any]]:
     costs = _section(raw, "costs", "costs")
     services = _section(costs, "service", "costs.service")
     work, targets = _section(raw, "work", "work"), _section(raw, "targets", "targets")
-    owners = [("costs", costs), ("targets", targets)]
+    evidence, priors = _section(raw, "evidence", "evidence"), _section(raw, "prior", "prior")
+    owners = [("costs", costs), ("targets", targets), ("evidence", evidence)]
+    for part in priors:
+        owners.append((f"prior.{part}", _section(priors, part, f"prior.{part}")))
     for name in services:
         title = f'costs.service."{name}"'
         owners.append((title, _section(services, name, title)))
     for side in work:
         owners.append((f"work.{side}", _section(work, side, f"work.{side}")))
     for section, own in owners:
-        for name in (*COSTS, *WORK, *TARGETS):
+        for name in (*COSTS, *WORK, *TARGETS, *EVIDENCE, *PRIOR):
             if name in own:
                 yield section, name, own[name]
 

@@ -13,7 +13,15 @@ import numpy as np
 import pandas as pd
 
 from pumplife.errors import SettingError
-from pumplife.records.amounts import COSTS, SERVICE_COSTS, TARGETS, WORK, check_amounts
+from pumplife.records.amounts import (
+    COSTS,
+    EVIDENCE,
+    PRIOR,
+    SERVICE_COSTS,
+    TARGETS,
+    WORK,
+    check_amounts,
+)
 from pumplife.records.audit import AuditLog
 from pumplife.records.files import open_book, read_bytes, sheet_grid
 from pumplife.records.sources import squeeze
@@ -28,6 +36,8 @@ _SECTIONS: dict[str, tuple[str, ...]] = {
     "costs": (*COSTS, "service"),
     "work": ("fluid", "air"),
     "targets": tuple(TARGETS),
+    "evidence": tuple(EVIDENCE),
+    "prior": (),
     "calendar": ("outages", "site"),
     "budget": ("year_starts", "price_rise"),
     "dates": ("order",),
@@ -108,6 +118,16 @@ class Plant:
     def review_days(self) -> float:
         """Days between two looks at the stock [days]."""
         return self._target("review_days")
+
+    @property
+    def evidence(self) -> dict[str, float]:
+        """Rules on evidence that the plant gives, by name."""
+        return dict(self.raw.get("evidence", {}))
+
+    @property
+    def priors(self) -> dict[str, dict[str, float]]:
+        """Priors on wear's shape that the plant gives: part to shape and spread [-]."""
+        return dict(self.raw.get("prior", {}))
 
     @property
     def year_starts(self) -> str:
@@ -269,12 +289,20 @@ def _unknown_settings(raw: dict[str, Any]) -> Iterator[tuple[str, str, tuple[str
         elif _SECTIONS[section]:
             for name in sorted(set(given) - set(_SECTIONS[section])):
                 yield f"[{section}] ", name, _SECTIONS[section]
-    for service, own in raw.get("costs", {}).get("service", {}).items():
-        for name in sorted(set(own) - set(SERVICE_COSTS)):
-            yield f'[costs.service."{service}"] ', name, SERVICE_COSTS
-    for side, own in raw.get("work", {}).items():
-        for name in sorted(set(own) - set(WORK)) if isinstance(own, dict) else ():
-            yield f"[work.{side}] ", name, WORK
+    yield from _unknown_inside(raw)
+
+
+def _unknown_inside(raw: dict[str, Any]) -> Iterator[tuple[str, str, tuple[str, ...]]]:
+    """Yield unknown settings of the sections within sections."""
+    services = raw.get("costs", {}).get("service", {})
+    inner: list[tuple[str, Any, tuple[str, ...]]] = [
+        (f'[costs.service."{name}"] ', own, SERVICE_COSTS) for name, own in services.items()
+    ]
+    inner += [(f"[work.{side}] ", own, WORK) for side, own in raw.get("work", {}).items()]
+    inner += [(f"[prior.{part}] ", own, PRIOR) for part, own in raw.get("prior", {}).items()]
+    for where, own, known in inner:
+        for name in sorted(set(own) - set(known)) if isinstance(own, dict) else ():
+            yield where, name, known
 
 
 def _usage_unit(general: dict[str, Any], log: AuditLog) -> str:

@@ -9,6 +9,7 @@ from pumplife.weibull.adequacy import (
 )
 from pumplife.weibull.draws import LifeDraws
 from pumplife.weibull.early import EarlyLives, find_early_lives
+from pumplife.weibull.early_by_group import find_early_anywhere
 from pumplife.weibull.estimate import WeibullFit, fit_weibull
 from pumplife.weibull.given import ScaleFit, fit_scale, scale_lower_bound
 from pumplife.weibull.life_bounds import LifeBounds, bound_life
@@ -23,6 +24,7 @@ from pumplife.weibull.regression_shapes import (
     compare_shapes,
     judge_terms,
 )
+from pumplife.weibull.resample import draw_asymptotic, draw_bootstrap
 from pumplife.weibull.residuals import HazardSteps, Residuals, check_residuals, find_residuals
 
 __all__ = [
@@ -47,7 +49,10 @@ __all__ = [
     "compare_lognormal",
     "compare_regressions",
     "compare_shapes",
+    "draw_asymptotic",
+    "draw_bootstrap",
     "estimate_survival",
+    "find_early_anywhere",
     "find_early_lives",
     "find_residuals",
     "fit_posterior",

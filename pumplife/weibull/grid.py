@@ -1,4 +1,4 @@
-"""The posterior of shape and scale on a grid that finds its own place, group by group.
+"""The likelihood of shape and scale on a grid that finds its own place, group by group.
 
 For each log shape the grid runs over theta, the log of the cumulated hazard at the group's longest
 life (see likelihood.py). That axis is nearly independent of shape, and the exposure needs one pass
@@ -30,7 +30,7 @@ BLOCK = 2_000_000  # interval rows x thetas worked on at once
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Grid:
-    """Log posterior mass of cells in log shape and theta.
+    """Log-likelihood at the middles of cells in log shape and theta.
 
     Attributes
     ----------
@@ -38,13 +38,16 @@ class Grid:
         Middles of equal cells.
     low, high : arrays (shapes, groups)
         Range of theta for each shape, cut into equal cells.
+    least : array (shapes, groups)
+        Theta at which FEWEST_EXPECTED failures would have been expected.
     mass : array (shapes, thetas, groups)
-        Log of the posterior mass of each cell, without a constant per group.
+        Log-likelihood at the middle of each cell, without a constant per group.
     """
 
     log_shape: Floats
     low: Floats
     high: Floats
+    least: Floats
     mass: Floats
 
     def __repr__(self) -> str:
@@ -57,22 +60,41 @@ class Grid:
         return np.asarray(self.low[shape] + steps[:, None] * width)
 
 
-def place_grid(lives: LogLives, median: Floats, spread: Floats, shapes: int, thetas: int) -> Grid:
-    """Return a grid over all that matters of each group's posterior.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Place:
+    """What decides where the grid lies.
 
-    median and spread (groups,) are those of the normal prior on log shape.
+    Attributes
+    ----------
+    median, spread : arrays (groups,)
+        Of the normal prior on log shape.
+    longest : array (groups,) [log usage]
+        Log scale up to which the grid reaches even where fewer than FEWEST_EXPECTED failures
+        would have been expected: what like groups make believable. -inf where there are none.
     """
-    middle, reach = _find_mode(lives, median, spread)
+
+    median: Floats
+    spread: Floats
+    longest: Floats
+
+    def __repr__(self) -> str:
+        return f"Place({len(self.median)} groups)"
+
+
+def place_grid(lives: LogLives, place: Place, shapes: int, thetas: int) -> Grid:
+    """Return a grid over all that matters of each group's posterior."""
+    middle, reach = _find_mode(lives, place.median, place.spread)
     steps = np.linspace(-1.0, 1.0, COARSE)[:, None]
-    coarse = fill_grid(lives, middle + 6.5 * reach * steps, median, spread, 16)
-    marginal = log_sum(coarse.mass, axis=1)
+    coarse = fill_grid(lives, middle + 6.5 * reach * steps, place, 16)
+    prior = -0.5 * ((coarse.log_shape - place.median) / place.spread) ** 2
+    marginal = prior + log_sum(coarse.mass, axis=1) + np.log(coarse.high - coarse.low)
     matters = marginal > marginal.max(axis=0) - 11.0
     step = coarse.log_shape[1] - coarse.log_shape[0]
     first = coarse.log_shape[np.argmax(matters, axis=0), np.arange(len(lives))] - step
     last_row = COARSE - 1 - np.argmax(matters[::-1], axis=0)
     last = coarse.log_shape[last_row, np.arange(len(lives))] + step
     middles = (np.arange(shapes)[:, None] + 0.5) / shapes
-    return fill_grid(lives, first + middles * (last - first), median, spread, thetas)
+    return fill_grid(lives, first + middles * (last - first), place, thetas)
 
 
 def _find_mode(lives: LogLives, median: Floats, spread: Floats) -> tuple[Floats, Floats]:
@@ -91,29 +113,27 @@ def _find_mode(lives: LogLives, median: Floats, spread: Floats) -> tuple[Floats,
     return mode, 1.0 / np.sqrt(-curve(mode)[1])
 
 
-def fill_grid(
-    lives: LogLives, log_shape: Floats, median: Floats, spread: Floats, thetas: int
-) -> Grid:
-    """Return the posterior on given log shapes (shapes, groups)."""
-    low, high = (np.empty_like(log_shape) for _ in range(2))
+def fill_grid(lives: LogLives, log_shape: Floats, place: Place, thetas: int) -> Grid:
+    """Return the likelihood on given log shapes (shapes, groups)."""
+    low, high, least = (np.empty_like(log_shape) for _ in range(3))
     mass = np.empty((len(log_shape), thetas, len(lives)))
-    grid = Grid(log_shape=log_shape, low=low, high=high, mass=mass)
+    grid = Grid(log_shape=log_shape, low=low, high=high, least=least, mass=mass)
     for row, position in enumerate(log_shape):
         shape = np.exp(position)
         exposure = exposures(lives, shape)[0]
         spans = lives.between
         log_span = None if spans is None else log_spans(spans, shape[spans.code])[0]
-        low[row], high[row] = _range_theta(lives, exposure, log_span)
-        prior = -0.5 * ((position - median) / spread) ** 2
-        mass[row] = _likelihood(lives, shape, exposure, log_span, grid.theta(row)) + prior
-        mass[row] += np.log(high[row] - low[row])
+        least[row] = np.log(FEWEST_EXPECTED) - np.log(exposure)
+        floor = np.minimum(least[row], shape * (lives.log_unit - place.longest))
+        low[row], high[row] = _range_theta(lives, exposure, log_span, floor)
+        mass[row] = _likelihood(lives, shape, exposure, log_span, grid.theta(row))
     return grid
 
 
 def _range_theta(
-    lives: LogLives, exposure: Floats, log_span: Floats | None
+    lives: LogLives, exposure: Floats, log_span: Floats | None, floor: Floats
 ) -> tuple[Floats, Floats]:
-    """Return the thetas between which nearly all of the conditional posterior lies."""
+    """Return the thetas, from the floor up, that hold nearly all of the likelihood."""
     spans = lives.between
     count = lives.failures
     curvature = np.maximum(count, 1e-12)
@@ -126,10 +146,9 @@ def _range_theta(
         curvature = np.exp(best) * exposure + sum_by(spans.code, spans.weight * bend, len(lives))
     else:
         best = best_theta(count, exposure)
-    nothing_left = np.log(FEWEST_EXPECTED) - np.log(exposure)
     some = np.maximum(count, 1e-3)
     reach = 6.0 / np.sqrt(np.maximum(curvature, 1e-3)) + 12.0 / some
-    low = np.maximum(nothing_left, best - reach)
+    low = np.maximum(floor, best - reach)
     high = np.log(count + 7.0 * np.sqrt(count) + 20.0) - np.log(exposure)
     return low, np.maximum(high, low + 1e-3)
 
@@ -159,32 +178,3 @@ def log_sum(values: Floats, axis: int) -> Floats:
     with np.errstate(divide="ignore"):
         total = np.log(np.exp(values - top).sum(axis=axis))
     return np.asarray(total + np.squeeze(top, axis=axis))
-
-
-def draw_from_grid(
-    grid: Grid, mass: Floats, group: int, draws: int, generator: np.random.Generator
-) -> tuple[Floats, Floats]:
-    """Return draws of log shape and theta of one group, continuous within cells.
-
-    mass (shapes, thetas) is the log mass of the group's cells. Log shapes are stratified, so that
-    their quantiles hardly depend on the seed.
-    """
-    weight = np.exp(mass - mass.max())
-    column = grid.log_shape[:, group]
-    cells = len(column)
-    total = np.concatenate([[0.0], np.cumsum(weight.sum(axis=1))])
-    level = (generator.permutation(draws) + generator.random(draws)) / draws * total[-1]
-    place = np.interp(level, total, np.arange(cells + 1))
-    cell = np.minimum(place.astype(np.intp), cells - 1)
-    step = column[1] - column[0]
-    log_shape = column[0] + (place - 0.5) * step
-    within = np.cumsum(weight, axis=1)[cell]
-    sought = generator.random(draws) * within[:, -1]
-    last = mass.shape[1] - 1
-    passed = np.minimum((within < sought[:, None]).sum(axis=1), last)
-    ahead = within[np.arange(draws), passed]
-    width = weight[cell, passed]
-    share = (passed + 1.0 - (ahead - sought) / np.where(width > 0.0, width, 1.0)) / (last + 1)
-    low = np.interp(log_shape, column, grid.low[:, group])
-    high = np.interp(log_shape, column, grid.high[:, group])
-    return log_shape, low + share * (high - low)

@@ -38,11 +38,10 @@ def fill_mixture(
     *,
     share: Floats,
     tau: Floats,
-    prior: tuple[Floats, Floats],
 ) -> Floats:
-    """Return the log mass (nodes, shapes, thetas, groups) of the grid's cells at each node of p.
+    """Return the log-likelihood (nodes, shapes, thetas, groups) on the grid at each node of p.
 
-    share and tau are (groups, nodes); prior is the median and spread of log shape per group.
+    share and tau are (groups, nodes).
     """
     units = lives.rows(log_unit)
     ages = _LogAges(
@@ -56,13 +55,10 @@ def fill_mixture(
     for row, log_shape in enumerate(grid.log_shape):
         shape = lives.rows(np.exp(log_shape))
         powers = _powers(lives, ages, shape)
-        fixed = -0.5 * ((log_shape - prior[0]) / prior[1]) ** 2
-        fixed = fixed + np.log(grid.high[row] - grid.low[row])
         for column, theta in enumerate(grid.theta(row)):
             wear = _wear_chances(lives, ages, shape, powers, lives.rows(theta))
             for node in range(share.shape[1]):
-                value = _mixed_sum(lives, shares[node], wear, early[node])
-                mass[node, row, column] = value + fixed
+                mass[node, row, column] = _mixed_sum(lives, shares[node], wear, early[node])
     return mass
 
 

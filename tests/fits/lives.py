@@ -10,6 +10,7 @@ from pumplife.fits.build import Fits, fit_lives
 from pumplife.fits.groups import GROUP_KEYS
 from pumplife.lives.build import Lives
 from pumplife.records.audit import AuditLog
+from pumplife.records.plant import build_plant
 
 
 def drawn_lives(
@@ -43,12 +44,19 @@ def table_of(age: Any, failed: Any, **words: Any) -> pd.DataFrame:
     )
 
 
-def fit(*tables: pd.DataFrame, seed: int = 1) -> tuple[Fits, pd.DataFrame, pd.DataFrame]:
-    """Fit the tables put together: the fits, the lives as settled, and the audit."""
-    records = SimpleNamespace(log=AuditLog())
+def fit(
+    *tables: pd.DataFrame, seed: int = 1, settings: dict[str, Any] | None = None
+) -> tuple[Fits, pd.DataFrame, pd.DataFrame]:
+    """Fit the tables put together: the fits, the lives as settled, and the audit.
+
+    `settings` are the sections of plant.toml.
+    """
+    log = AuditLog()
+    raw = {"plant": {"usage_unit": "hours"}, **(settings or {})}
+    records = SimpleNamespace(log=log, plant=build_plant(raw, "plant.toml", AuditLog()))
     blank = pd.DataFrame()
     table = pd.concat(tables, ignore_index=True)
     unseen = table.loc[[], [*GROUP_KEYS, "size_mm", "event"]]
     lives = Lives(table=table, now=blank, visits=blank, unseen=unseen)
     fits, settled = fit_lives(records, lives, seed=seed)
-    return fits, settled.table, records.log.frame()
+    return fits, settled.table, log.frame()

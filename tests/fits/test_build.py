@@ -9,13 +9,12 @@ from scipy.optimize import minimize
 from scipy.special import gamma
 
 from pumplife.fits.build import DRAWS
-from pumplife.fits.priors import shape_prior
-from pumplife.fits.verdict import describe_fit
 
 from .lives import drawn_lives, fit, table_of
 
 LIKELY = "maximum likelihood, likelihood-ratio bounds"
 PRIOR = "posterior with a prior on shape"
+POOLED = "posterior with a prior on shape, pooled with like groups"
 
 
 def direct_estimate(lives):
@@ -42,13 +41,81 @@ def test_enough_failures_give_the_maximum_of_the_likelihood():
     assert row["early_share"] == 0
 
 
-@pytest.mark.parametrize(("failures", "method"), [(4, PRIOR), (5, LIKELY)])
-def test_below_five_failures_the_prior_on_shape_carries_weight(failures, method):
+@pytest.mark.parametrize(("failures", "method"), [(4, PRIOR), (29, PRIOR), (30, LIKELY)])
+def test_below_thirty_failures_the_prior_on_shape_carries_weight(failures, method):
     ages = np.linspace(2000, 5000, failures)
     lives = table_of(np.append(ages, [5500.0] * 20), np.arange(failures + 20) < failures)
     row = fit(lives)[0].table.iloc[0]
     assert row["method"] == method
-    assert ("the prior on shape carries weight" in row["verdict"]) == (method == PRIOR)
+    assert (row["prior_share"] > 0) == (method == PRIOR)
+    assert row["borrowed_share"] == 0
+
+
+def test_point_and_bounds_of_a_row_come_from_one_method():
+    """The posterior's own medians and quantiles, in every quantity, where it stands."""
+    rng = np.random.default_rng(31)
+    fits = fit(*[drawn_lives(rng, 12, service=f"s{n}", censored_at=4500.0) for n in range(3)])[0]
+    assert (fits.table["method"] == POOLED).all()
+    shape, scale = fits.draws.shape, fits.draws.scale
+    drawn = {
+        "shape": shape,
+        "scale": scale,
+        "b10": scale * (-np.log(0.9)) ** (1 / shape),
+        "mean_life": fits.draws.mean(),
+    }
+    for name, values in drawn.items():
+        for end, level in (("_low", 0.05), ("", 0.5), ("_high", 0.95)):
+            expected = np.quantile(values, level, axis=1)
+            np.testing.assert_allclose(fits.table[f"{name}{end}"], expected, rtol=0.08)
+
+
+def test_a_service_with_two_failures_borrows_from_the_others_and_one_alone_does_not():
+    rng = np.random.default_rng(33)
+    others = [drawn_lives(rng, 40, service=f"s{n}") for n in range(4)]
+    few = table_of([3000.0, 4000.0] + [4200.0] * 12, np.arange(14) < 2, service="new")
+    alone = fit(few)[0].table.iloc[0]
+    table = fit(*others, few)[0].table.set_index("service")
+    lent = table.loc["new"]
+    assert alone["borrowed_share"] == 0
+    assert lent["borrowed_share"] > 0.5
+    assert lent["standing"] == "borrowed mostly from other groups"
+    assert f"({100 * lent['borrowed_share']:.0f} %)" in lent["verdict"]
+    assert np.log(lent["b10_high"] / lent["b10_low"]) < 0.7 * np.log(
+        alone["b10_high"] / alone["b10_low"]
+    )
+    assert (table.drop("new")["borrowed_share"] < 0.5).all()
+
+
+def test_another_part_lends_nothing():
+    rng = np.random.default_rng(34)
+    few = table_of([3000.0, 4000.0] + [4200.0] * 12, np.arange(14) < 2)
+    alone = fit(few)[0].table.iloc[0]
+    beside = fit(few, *[drawn_lives(rng, 40, part="ball", service=f"s{n}") for n in range(3)])[0]
+    row = beside.table.set_index("part").loc["diaphragm"]
+    for name in ("shape", "scale", "b10", "b10_low", "b10_high"):
+        assert row[name] == pytest.approx(alone[name], rel=1e-9)
+    assert row["borrowed_share"] == 0
+
+
+def test_the_plants_own_prior_and_rules_are_used_and_noted():
+    ages = np.linspace(2000, 5000, 6)
+    lives = table_of(np.append(ages, [5500.0] * 20), np.arange(26) < 6)
+    settings = {
+        "prior": {"diaphragm": {"shape": 4.0, "spread": 0.05}, "hose": {"shape": 2.0}},
+        "evidence": {"likelihood": 6, "weak": 7},
+    }
+    usual, _, _ = fit(lives)
+    prior_only = fit(lives, settings={"prior": settings["prior"]})[0].table.iloc[0]
+    both, _, audit = fit(lives, settings=settings)
+    assert usual.table["shape"][0] < prior_only["shape"]
+    assert prior_only["shape"] == pytest.approx(4.0, rel=0.05)
+    assert both.table["method"][0] == LIKELY
+    assert both.table["evidence"][0] == "indicative"
+    rules = audit.set_index("rule")["what"]
+    assert "prior on the shape of diaphragm is 4 with spread 0.05" in rules["changed_prior"]
+    assert "prior for hose, of which there are no lives" in rules["unknown_prior"]
+    assert len(audit[audit["rule"] == "changed_evidence"]) == 2
+    assert audit.set_index("rule").loc["unknown_prior", "severity"] == "caution"
 
 
 def test_one_failure_is_an_estimate_close_to_the_prior_and_very_wide():
@@ -57,7 +124,8 @@ def test_one_failure_is_an_estimate_close_to_the_prior_and_very_wide():
     assert row["shape"] == pytest.approx(2.2, rel=0.15)
     assert row["prior_share"] > 0.7
     assert row["scale_high"] / row["scale_low"] > 3
-    assert "indicative" in row["verdict"]
+    assert row["verdict"].startswith("indicative: 1 failure, too few to decide")
+    assert 2 <= row["more_failures"] <= 4
 
 
 def test_no_failure_gives_a_bound_and_no_estimate():
@@ -211,43 +279,3 @@ def test_another_unit_of_usage_scales_only_the_scale(factor, seed):
         assert two[name] == pytest.approx(one[name], rel=1e-6)
     for name in ("scale", "scale_low", "scale_high", "b10", "mean_life"):
         assert two[name] == pytest.approx(factor * one[name], rel=1e-6)
-
-
-# ---- priors and words ---------------------------------------------------------------------------
-
-
-def test_each_kind_of_part_has_its_own_prior():
-    groups = pd.DataFrame(
-        {"side": ["fluid", "fluid", "air", "air"], "part": ["ball", "x", "Pilot valve", "rod seal"]}
-    )
-    median, spread = shape_prior(groups)
-    assert median.tolist() == [2.2, 2.2, 1.4, 1.8]
-    assert (spread > 0).all()
-
-
-@pytest.mark.parametrize(
-    ("failures", "shapes", "early", "gain", "words"),
-    [
-        (0.0, (np.nan, np.nan), 0.0, np.nan, "no failures: a bound, not an estimate"),
-        (3.0, (0.8, 3.0), 0.0, np.nan, "indicative: 3 failures, the prior"),
-        (7.0, (1.1, 3.0), 0.0, 0.0, "weak: 7 failures; wears out"),
-        (15.0, (0.7, 1.1), 0.0, 0.0, "usable: 15 failures; no sign of wear: fails at any age"),
-        (30.0, (0.9, 1.6), 0.0, 0.0, "good: 30 failures; wear not shown"),
-        (30.0, (2.0, 3.0), 0.042, 0.0, "early lives found: 4.2 % end soon after assembly"),
-        (30.0, (2.0, 3.0), 0.0, 2.5, "a lognormal life fits these records better"),
-    ],
-)
-def test_the_verdict_says_what_the_evidence_is_worth(failures, shapes, early, gain, words):
-    verdict = describe_fit(
-        failures=failures, shared_failures=0.0, shape_low=shapes[0], shape_high=shapes[1],
-        early_share=early, lognormal_gain=gain,
-    )  # fmt: skip
-    assert words in verdict
-    assert ("lognormal" in verdict) == (gain > 2)
-    assert ("early lives" in verdict) == (early > 0)
-
-
-def test_the_verdict_speaks_of_failures_that_were_only_shared_out():
-    facts = {"shape_low": 1.5, "shape_high": 3.0, "early_share": 0.0, "lognormal_gain": 0.0}
-    assert "shared out" in describe_fit(failures=20.0, shared_failures=10.0, **facts)
-    assert "shared out" not in describe_fit(failures=20.0, shared_failures=2.0, **facts)

@@ -26,7 +26,7 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")  # the two workers fill the cores
 import pandas as pd  # noqa: E402
 from tqdm import tqdm  # noqa: E402
 
-from tests.prove import bounds, judge, plants, regression  # noqa: E402
+from tests.prove import bounds, judge, plants, posterior, regression  # noqa: E402
 
 FIRST_SEED = 1001
 MEASURE = """
@@ -116,6 +116,7 @@ TOPICS: dict[str, Callable[[float], Iterator[tuple[judge.Result, int]]]] = {
     # name: from the share of the seeds to run to results, each with the seeds behind it
     "regression": regression.prove,
     "bounds": bounds.prove,
+    "posterior": posterior.prove,
 }
 
 
