@@ -15,7 +15,7 @@ from pumplife.fits.groups import (
     plain_rows,
     share_out,
 )
-from pumplife.fits.opinions import lognormal_gains, say_second_opinions
+from pumplife.fits.opinions import judge_forms, say_second_opinions
 from pumplife.fits.priors import shape_prior
 from pumplife.fits.verdict import describe_fit
 from pumplife.lives.build import Lives
@@ -184,7 +184,7 @@ def _fit_groups(groups: pd.DataFrame, rows: FitRows, *, seed: int, draws: int) -
     likely = fit_weibull(*lives, group=rows.group)
     table = _points_and_bounds(groups, rows, likely, posterior, early)
     table = _derived(table, posterior.draws)
-    table["lognormal_gain"] = lognormal_gains(table, rows)
+    table = judge_forms(table, rows, early, seed=seed)
     columns = [
         "failures",
         "shared_failures",
@@ -192,11 +192,11 @@ def _fit_groups(groups: pd.DataFrame, rows: FitRows, *, seed: int, draws: int) -
         "shape_high",
         "early_share",
         "lognormal_gain",
+        "goodness_p",
+        "best_life",
     ]
-    facts = table[columns].to_numpy(float)
-    table["verdict"] = [
-        describe_fit(**dict(zip(columns, row, strict=True))) for row in facts.tolist()
-    ]
+    facts = table[columns].to_dict("records")
+    table["verdict"] = [describe_fit(**{str(name): row[name] for name in row}) for row in facts]
     return Fits(table=table, draws=posterior.draws, rows=rows)
 
 

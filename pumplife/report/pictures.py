@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pumplife.weibull.adequacy import estimate_survival
+from pumplife.weibull.survival import estimate_survival
 
 if TYPE_CHECKING:
     from pumplife.fits.groups import FitRows

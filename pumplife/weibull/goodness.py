@@ -1,0 +1,225 @@
+"""Could these lives be Weibull at all? A test by simulated sets, many groups at once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pumplife.weibull.arrays import (
+    Floats,
+    Groups,
+    Ints,
+    LifeArrays,
+    check_lives,
+    find_groups,
+    keep_groups,
+    sort_lives,
+    sum_by,
+)
+from pumplife.weibull.estimate import fit_weibull
+from pumplife.weibull.watch import observe, plan_watch
+
+FEWEST = 8.0  # failures below which a group is not tested
+FIRST_SETS = 99  # simulated sets for every group
+MORE_SETS = 300  # and for those whose fit is not clearly fine
+CLEARLY_FINE = 0.20  # p-value from which the first sets are enough
+MOST_LIVES = 300  # of a group that the simulated sets repeat
+MOST_ROWS = 400_000  # simulated at once, which bounds the memory
+
+
+def check_goodness(
+    lower: ArrayLike,
+    upper: ArrayLike,
+    entry: ArrayLike | None = None,
+    weight: ArrayLike | None = None,
+    *,
+    group: Sequence[Any] | NDArray[Any],
+    seed: int = 1,
+) -> Floats:
+    """Return the p-value of each group: how often a Weibull would fit its own lives as badly.
+
+    The distance between lives and fit is Anderson-Darling's on the share of the expected failures
+    that were due by each failure's age: the sum of the fitted hazards of all lives then under
+    watch, over the sum at the end. It reads suspensions, late entry and weights; a life that
+    failed between two ages stands where the fit halves its chance. The distance is compared with
+    those of simulated sets, each fitted anew: lives of the fitted Weibull under the watch that
+    `plan_watch` describes.
+
+    Parameters
+    ----------
+    lower, upper, entry, weight : arrays (rows,)
+        Lives, as for fit_weibull.
+    group : sequence (rows,)
+        Labels, in any order.
+    seed : int
+
+    Returns
+    -------
+    array (groups,)
+        p-values over the sorted distinct labels; NaN with fewer than 8 failures or no estimate.
+
+    Notes
+    -----
+    99 sets for every group, 300 more where the p-value of the first is under 0.2. Of a group with
+    more than 300 lives, the sets repeat the watch of 300 drawn at random: by then the distance has
+    settled. The estimated parameters, not any table, set the p-value [1]_ [2]_.
+
+    References
+    ----------
+    .. [1] W. Stute, W. Gonzalez Manteiga, M. Presedo Quindimil, "Bootstrap based goodness-of-fit
+       tests", Metrika 40, 1993 (from memory).
+    .. [2] R. E. Barlow, R. Campo, "Total time on test processes and applications to failure data
+       analysis", in Reliability and Fault Tree Analysis, SIAM, 1975 (from memory).
+    """
+    lives = check_lives(lower, upper, entry, weight)
+    lives, groups = sort_lives(lives, find_groups(group, len(lives.lower)))
+    fit = _fit(lives, groups.code, len(groups.labels))
+    failures = sum_by(groups.code, lives.weights() * np.isfinite(lives.upper), len(groups.labels))
+    tested = np.isfinite(fit[0]) & (failures >= FEWEST)
+    chance = np.full(len(groups.labels), np.nan)
+    if not tested.any():
+        return chance
+    lives, groups = keep_groups(lives, groups, tested)
+    shape, scale = fit[:, tested]
+    distance = _distances(lives, groups.code, shape, scale)
+    generator = np.random.default_rng(seed)
+    lives, groups = _thin(lives, groups, generator)
+    worse, valid = _simulate(lives, groups, (shape, scale, distance), FIRST_SETS, generator)
+    again = (1.0 + worse) / (1.0 + valid) < CLEARLY_FINE
+    if again.any():
+        some = keep_groups(lives, groups, again)
+        known = shape[again], scale[again], distance[again]
+        more = _simulate(*some, known, MORE_SETS, generator)
+        worse[again] += more[0]
+        valid[again] += more[1]
+    chance[tested] = (1.0 + worse) / (1.0 + valid)
+    return chance
+
+
+def _fit(lives: LifeArrays, code: Ints, count: int) -> Floats:
+    """Return shape and scale (2, count) of each group number; NaN without rows or estimate."""
+    fit = fit_weibull(lives.lower, lives.upper, lives.entry, lives.weight, group=code,
+                      bounds="wald")  # fmt: skip
+    found = np.full((2, count), np.nan)
+    found[:, np.asarray(fit.labels, dtype=np.intp)] = fit.shape, fit.scale
+    return found
+
+
+def _thin(
+    lives: LifeArrays, groups: Groups, generator: np.random.Generator
+) -> tuple[LifeArrays, Groups]:
+    """Return at most MOST_LIVES lives of every group, drawn at random."""
+    order = np.lexsort((generator.random(len(groups.code)), groups.code))
+    rank = np.empty_like(order)
+    rank[order] = np.arange(len(order))
+    kept = rank - groups.start[groups.code] < MOST_LIVES
+    code = groups.code[kept]
+    size = np.minimum(groups.size, MOST_LIVES).astype(np.intp)
+    start = (np.cumsum(size) - size).astype(np.intp)
+    smaller = Groups(labels=groups.labels, order=None, code=code, start=start, size=size)
+    return lives.take(kept), smaller
+
+
+def _simulate(
+    lives: LifeArrays,
+    groups: Groups,
+    known: tuple[Floats, Floats, Floats],
+    sets: int,
+    generator: np.random.Generator,
+) -> tuple[Floats, Floats]:
+    """Return how many sets lie at least as far from their fit, and how many had one."""
+    shape, scale, distance = known
+    count = len(shape)
+    watch = plan_watch(lives, groups)
+    at_once = max(1, MOST_ROWS // len(groups.code))
+    worse, valid = np.zeros((2, count))
+    for first in range(0, sets, at_once):
+        some = min(at_once, sets - first)
+        drawn, code = observe(watch, shape, scale, some, generator)
+        fits = _fit(drawn, code, some * count)
+        far = _distances(drawn, code, *fits).reshape(some, count)
+        worse += (np.isfinite(far) & (far >= distance)).sum(axis=0)
+        valid += np.isfinite(far).sum(axis=0)
+    return worse, valid
+
+
+def _distances(lives: LifeArrays, code: Ints, shape: Floats, scale: Floats) -> Floats:
+    """Return Anderson-Darling's distance of each group number from its fit; NaN without one."""
+    count = len(shape)
+    fitted = np.isfinite(shape)[code]
+    if not fitted.all():
+        lives, code = lives.take(fitted), code[fitted]
+    hazard, entered = _to_hazards(lives, shape[code], scale[code])
+    weight = lives.weights()
+    due = _due_by(hazard, (hazard, code), weight, count)
+    late = np.flatnonzero(entered > 0.0)
+    if len(late):
+        due -= _due_by(hazard, (entered[late], code[late]), weight[late], count, at=code)
+    total = sum_by(code, weight * (hazard - entered), count)
+    failed = np.flatnonzero(np.isfinite(lives.upper))
+    share = due[failed] / total[code[failed]]
+    distance = _anderson_darling(share, code[failed], weight[failed], count)
+    return np.where(np.isfinite(shape), distance, np.nan)
+
+
+def _to_hazards(lives: LifeArrays, shape: Floats, scale: Floats) -> tuple[Floats, Floats]:
+    """Return the cumulated hazards of the fit at the age that each life reached, and at entry.
+
+    A failure between two ages stands where its chance of having happened is one half.
+    """
+    reached = (lives.lower / scale) ** shape
+    entered = np.zeros_like(reached) if lives.entry is None else (lives.entry / scale) ** shape
+    between = np.flatnonzero((lives.lower < lives.upper) & np.isfinite(lives.upper))
+    if len(between):
+        span = (lives.upper[between] / scale[between]) ** shape[between] - reached[between]
+        reached[between] -= np.log1p(0.5 * np.expm1(-span))
+    return reached, entered
+
+
+def _due_by(
+    wanted: Floats,
+    lived: tuple[Floats, Ints],
+    weight: Floats,
+    count: int,
+    at: Ints | None = None,
+) -> Floats:
+    """Return the sum over a group's lives of min(their hazard, the hazard wanted) per row wanted.
+
+    lived holds the lives' hazards and group numbers; at the group numbers of the rows wanted,
+    the lives' own when left out.
+    """
+    hazard, code = lived
+    key = code + 0.999 * hazard / (1.0 + hazard)
+    order = np.argsort(key)
+    place = code if at is None else at
+    found = np.searchsorted(key[order], place + 0.999 * wanted / (1.0 + wanted), side="right")
+    size = np.bincount(code, minlength=count)
+    end = np.cumsum(size)
+    below = np.concatenate([[0.0], np.cumsum((weight * hazard)[order])])
+    lives = np.concatenate([[0.0], np.cumsum(weight[order])])
+    passed = below[found] - below[(end - size)[place]]
+    return np.asarray(passed + wanted * (lives[end[place]] - lives[found]))
+
+
+def _anderson_darling(share: Floats, code: Ints, weight: Floats, count: int) -> Floats:
+    """Return the distance of weighted shares from evenly spread ones, per group number.
+
+    The integral of (F - u)^2 / (u (1 - u)) over u from 0 to 1, times the failures, with F the
+    share of the failures at or below u. A share of 1 stands half a failure below it.
+    """
+    order = np.argsort(code + 0.999 * share)
+    share, code, weight = share[order], code[order], weight[order]
+    total = sum_by(code, weight, count)
+    cumulated = np.cumsum(weight)
+    size = np.bincount(code, minlength=count)
+    before = np.concatenate([[0.0], cumulated])[np.cumsum(size) - size]
+    after = np.clip((cumulated - before[code]) / total[code], 0.0, 1.0)
+    prior = np.clip(after - weight / total[code], 0.0, 1.0)
+    margin = 0.5 / np.maximum(total[code], 1.0)
+    inside = np.clip(share, 1e-12, 1.0 - margin)
+    terms = np.log(inside) * (prior**2 - after**2)
+    terms -= np.log1p(-inside) * ((1.0 - prior) ** 2 - (1.0 - after) ** 2)
+    return np.asarray(total * (sum_by(code, terms, count) - 1.0))
