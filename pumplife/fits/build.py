@@ -118,6 +118,7 @@ def _settle_shares(lives: Lives, groups: pd.DataFrame, plain: FitRows) -> Floats
         group=plain.group,
         event=event,
         other_rate=_unseen_rates(lives, groups, plain, event),
+        family=groups.groupby(["side", "part"]).ngroup().to_numpy(np.int64)[plain.group],
     )
     return np.where(event >= 0, settled, share)
 

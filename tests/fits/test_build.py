@@ -240,7 +240,7 @@ def test_each_kind_of_part_has_its_own_prior():
 def test_the_verdict_says_what_the_evidence_is_worth(failures, shapes, early, gain, words):
     verdict = describe_fit(
         failures=failures, shared_failures=0.0, shape_low=shapes[0], shape_high=shapes[1],
-        early_share=early, lognormal_gain=gain,
+        early_share=early, lognormal_gain=gain, goodness_p=0.4, best_life="weibull",
     )  # fmt: skip
     assert words in verdict
     assert ("lognormal" in verdict) == (gain > 2)
@@ -248,6 +248,7 @@ def test_the_verdict_says_what_the_evidence_is_worth(failures, shapes, early, ga
 
 
 def test_the_verdict_speaks_of_failures_that_were_only_shared_out():
-    facts = {"shape_low": 1.5, "shape_high": 3.0, "early_share": 0.0, "lognormal_gain": 0.0}
+    facts = {"shape_low": 1.5, "shape_high": 3.0, "early_share": 0.0, "lognormal_gain": 0.0,
+             "goodness_p": 0.4, "best_life": "weibull"}  # fmt: skip
     assert "shared out" in describe_fit(failures=20.0, shared_failures=10.0, **facts)
     assert "shared out" not in describe_fit(failures=20.0, shared_failures=2.0, **facts)
