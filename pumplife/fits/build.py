@@ -17,6 +17,7 @@ from pumplife.fits.groups import (
 )
 from pumplife.fits.opinions import judge_forms, say_second_opinions
 from pumplife.fits.priors import shape_prior
+from pumplife.fits.sharing import widen_shared
 from pumplife.fits.verdict import describe_fit
 from pumplife.lives.build import Lives
 from pumplife.records.read import Records
@@ -99,7 +100,7 @@ def fit_lives(
     settled = replace(lives, table=lives.table.assign(share_failed=share))
     rows = share_out(plain, share, event >= 0)
     groups, rows = _add_second_endpoint(settled.table, groups, group, rows)
-    fits = _fit_groups(groups, rows, seed=seed, draws=draws)
+    fits = _fit_groups(groups, rows, event, seed=seed, draws=draws)
     say_second_opinions(records, fits.table, rows)
     return fits, settled
 
@@ -167,7 +168,7 @@ def _add_second_endpoint(
     return pd.concat([groups, both], ignore_index=True), FitRows(**stacked)
 
 
-def _fit_groups(groups: pd.DataFrame, rows: FitRows, *, seed: int, draws: int) -> Fits:
+def _fit_groups(groups: pd.DataFrame, rows: FitRows, event: Ints, *, seed: int, draws: int) -> Fits:
     keys = groups.groupby(["side", "part", "endpoint"], sort=False)
     family = keys.ngroup().to_numpy(np.int64)
     lives = (rows.lower, rows.upper, rows.entry, rows.weight)
@@ -183,6 +184,8 @@ def _fit_groups(groups: pd.DataFrame, rows: FitRows, *, seed: int, draws: int) -
         seed=seed,
     )
     likely = fit_weibull(*lives, group=rows.group)
+    endpoint = np.asarray(groups["endpoint"] == ENDPOINTS[1], dtype=np.int64)
+    likely, posterior = widen_shared(likely, posterior, rows, event, endpoint)
     table = _points_and_bounds(groups, rows, likely, posterior, early)
     table = _derived(table, posterior.draws)
     table = judge_forms(table, rows, early, seed=seed)

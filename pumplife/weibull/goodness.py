@@ -23,10 +23,10 @@ from pumplife.weibull.estimate import fit_weibull
 from pumplife.weibull.watch import observe, plan_watch
 
 FEWEST = 8.0  # failures below which a group is not tested
-FIRST_SETS = 99  # simulated sets for every group
-MORE_SETS = 300  # and for those whose fit is not clearly fine
-CLEARLY_FINE = 0.20  # p-value from which the first sets are enough
-MOST_LIVES = 300  # of a group that the simulated sets repeat
+FIRST_SETS = 59  # simulated sets for every group
+MORE_SETS = 240  # and for those whose fit is not clearly fine
+CLEARLY_FINE = 0.25  # p-value from which the first sets are enough
+MOST_LIVES = 200  # of a group that the simulated sets repeat
 MOST_ROWS = 400_000  # simulated at once, which bounds the memory
 
 
@@ -63,8 +63,8 @@ def check_goodness(
 
     Notes
     -----
-    99 sets for every group, 300 more where the p-value of the first is under 0.2. Of a group with
-    more than 300 lives, the sets repeat the watch of 300 drawn at random: by then the distance has
+    59 sets for every group, 240 more where the p-value of the first is under 0.25. Of a group with
+    more than 200 lives, the sets repeat the watch of 200 drawn at random: by then the distance has
     settled. The estimated parameters, not any table, set the p-value [1]_ [2]_.
 
     References
