@@ -20,6 +20,8 @@ from pumplife.weibull.arrays import (
     sum_by,
 )
 from pumplife.weibull.estimate import fit_weibull
+from pumplife.weibull.likelihood import build_log_lives, evaluate
+from pumplife.weibull.newton import climb_pairs
 from pumplife.weibull.watch import observe, plan_watch
 
 FEWEST = 8.0  # failures below which a group is not tested
@@ -108,6 +110,37 @@ def _fit(lives: LifeArrays, code: Ints, count: int) -> Floats:
     return found
 
 
+def _refit(lives: LifeArrays, code: Ints, shape: Floats, scale: Floats) -> Floats:
+    """Return shape and scale (2, groups) of sets drawn from the given ones: a climb from there.
+
+    NaN where a set has no summit near by. Rows are sorted by code; every group has rows.
+    """
+    size = np.bincount(code).astype(np.intp)
+    start = (np.cumsum(size) - size).astype(np.intp)
+    logs = build_log_lives(
+        lives, Groups(labels=np.arange(len(size)), order=None, code=code, start=start, size=size)
+    )
+
+    def look(place: Floats) -> tuple[Floats, Floats, Floats]:
+        with np.errstate(over="ignore", invalid="ignore"):
+            point = evaluate(logs, place[:, 0], np.exp(place[:, 1]))
+        bend = np.array([[point.theta2, point.cross], [point.cross, point.shape2]])
+        slope = np.column_stack([point.by_theta, point.by_shape])
+        return np.nan_to_num(point.value, nan=-np.inf), slope, np.moveaxis(bend, 2, 0)
+
+    theta = shape * (logs.log_unit - np.log(scale))
+    start_at = np.column_stack([theta, np.log(shape)])
+    place, _, arrived = climb_pairs(look, start_at, _largest_step, settled=1e-7)
+    found = np.exp(place[:, 1])
+    with np.errstate(over="ignore"):
+        unit = np.exp(logs.log_unit - place[:, 0] / found)
+    return np.where(arrived, np.array([found, unit]), np.nan)
+
+
+def _largest_step(place: Floats) -> Floats:
+    return np.broadcast_to(np.array([2.0, 0.5]), place.shape)
+
+
 def _thin(
     lives: LifeArrays, groups: Groups, generator: np.random.Generator
 ) -> tuple[LifeArrays, Groups]:
@@ -139,7 +172,7 @@ def _simulate(
     for first in range(0, sets, at_once):
         some = min(at_once, sets - first)
         drawn, code = observe(watch, shape, scale, some, generator)
-        fits = _fit(drawn, code, some * count)
+        fits = _refit(drawn, code, np.tile(shape, some), np.tile(scale, some))
         far = _distances(drawn, code, *fits).reshape(some, count)
         worse += (np.isfinite(far) & (far >= distance)).sum(axis=0)
         valid += np.isfinite(far).sum(axis=0)

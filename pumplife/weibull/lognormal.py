@@ -8,11 +8,9 @@ import numpy as np
 from scipy import special
 
 from pumplife.weibull.arrays import Bools, Floats, Groups, Ints, LifeArrays, sum_by
+from pumplife.weibull.newton import climb_pairs
 
-ROUNDS = 60
-SETTLED = 1e-10  # gain in log-likelihood that Newton still promises when it has arrived
 HALF_LOG_TWO_PI = 0.5 * float(np.log(2.0 * np.pi))
-CLIMBS = 1e-9  # least bend that a climb is given
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -78,7 +76,9 @@ def fit_lognormal(
     rows = _split_rows(lives, groups, unit)
     start = np.where(np.isfinite(shape), shape, 1.0) / 1.28
     place = np.stack([start, 0.37 * start / 1.28], axis=1)
-    place, value, arrived = _climb(rows, place, len(unit))
+    place, value, arrived = climb_pairs(
+        lambda at: _evaluate(rows, at, len(unit)), place, _largest_step
+    )
     known = np.isfinite(shape) & np.isfinite(scale) & arrived
     with np.errstate(all="ignore"):
         spread, mean = 1.0 / place[:, 0], unit - place[:, 1] / place[:, 0]
@@ -88,6 +88,11 @@ def fit_lognormal(
         sd_log=np.where(known, spread, np.nan),
         log_likelihood=np.where(known, value - failures * unit, np.nan),
     )
+
+
+def _largest_step(place: Floats) -> Floats:
+    """Return steps that leave a above zero."""
+    return np.column_stack([0.5 * place[:, 0], np.full(len(place), 5.0)])
 
 
 def _split_rows(lives: LifeArrays, groups: Groups, unit: Floats) -> list[_Rows]:
@@ -116,35 +121,6 @@ def _split_rows(lives: LifeArrays, groups: Groups, unit: Floats) -> list[_Rows]:
         pick("between", between, lower, upper, 1.0),
         pick("beyond", lives.entries() > 0.0, entry, entry, -1.0),
     ]
-
-
-def _climb(rows: list[_Rows], place: Floats, count: int) -> tuple[Floats, Floats, Bools]:
-    """Return (a, b) (groups, 2), the log-likelihood there, and whether the climb has arrived."""
-    value, slope, bend = _evaluate(rows, place, count)
-    pace = np.ones(count)
-    promise = np.full(count, np.inf)
-    for _ in range(ROUNDS):
-        step = _uphill(slope, bend)
-        promise = np.einsum("gi,gi->g", slope, step)
-        if bool((promise < SETTLED).all()):
-            break
-        shrink = np.minimum(pace, 0.5 * place[:, 0] / np.maximum(np.abs(step[:, 0]), 1e-300))
-        trial = place + shrink[:, None] * step
-        new = _evaluate(rows, trial, count)
-        better = new[0] >= value
-        place = np.where(better[:, None], trial, place)
-        value = np.where(better, new[0], value)
-        slope = np.where(better[:, None], new[1], slope)
-        bend = np.where(better[:, None, None], new[2], bend)
-        pace = np.where(better, np.minimum(1.0, 2.0 * pace), 0.25 * pace)
-    return place, value, promise < 1e-6
-
-
-def _uphill(slope: Floats, bend: Floats) -> Floats:
-    """Return Newton's step, the bend's eigenvalues made to point downwards."""
-    values, vectors = np.linalg.eigh(-bend)
-    upright = np.maximum(np.abs(values), CLIMBS)
-    return np.asarray(np.einsum("gij,gj,gkj,gk->gi", vectors, 1.0 / upright, vectors, slope))
 
 
 def _evaluate(rows: list[_Rows], place: Floats, count: int) -> tuple[Floats, Floats, Floats]:
