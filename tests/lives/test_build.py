@@ -245,7 +245,7 @@ def test_unequal_ages_of_n_alike_share_one_failure(tmp_path):
     balls = pick(lives, "ball")
     shared = balls[balls["event"] >= 0]
     assert (shared["end_on"] == "2022-01-01").all()
-    assert shared["event"].nunique() == 1
+    assert len(set(shared["event"])) == 1
     assert shared["share_failed"].sum() == pytest.approx(1.0)
     assert dict(zip(shared["position"], shared["lower"], strict=True)) == {
         "suction_left": 3650.0, "suction_right": 7310.0, "discharge_left": 7310.0,

@@ -66,9 +66,10 @@ def _prove_early(generator: np.random.Generator, sets: int) -> Iterator[Result]:
         for suspended in (False, True):
             lives = failures * (2 if suspended else 1)
             words = f"{failures} failures, {'half of the lives' if suspended else 'none'} suspended"
+            some = sets if failures <= 60 else max(20, sets // 4)
             asked = failures == 60
-            yield from _find_faults(generator, sets, lives, words, suspended, asked=asked)
-            yield from _see_faults(generator, sets, lives, words, suspended)
+            yield from _find_faults(generator, some, lives, words, suspended, asked=asked)
+            yield from _see_faults(generator, some, lives, words, suspended, asked=asked)
 
 
 def _find_faults(
@@ -109,7 +110,13 @@ def _find_faults(
 
 
 def _see_faults(
-    generator: np.random.Generator, sets: int, lives: int, words: str, suspended: bool
+    generator: np.random.Generator,
+    sets: int,
+    lives: int,
+    words: str,
+    suspended: bool,
+    *,
+    asked: bool,
 ) -> Iterator[Result]:
     for shape in (1.0, 1.2, 1.5, 2.0, 2.5, 3.0):
         life = generator.weibull(shape, (sets, lives))
@@ -117,10 +124,10 @@ def _see_faults(
         group = _number(life)
         seen = float(find_early_lives(lower, upper, group=group, family=group).found.mean())
         name = f"wear alone of shape {shape:g}, {words}: assembly faults seen"
-        asked = lives in (60, 120) and shape >= 1.2
-        # 5 %, and two standard deviations of a share measured on this many sets
-        limit = 0.05 + 2.0 * float(np.sqrt(0.05 * 0.95 / sets))
-        yield within(name, seen, sets, 0.0, limit) if asked else tell(name, seen, sets)
+        # a slice of the sets is granted two standard deviations of what it measures
+        limit = 0.05 if sets >= SETS else 0.05 + 2.0 * float(np.sqrt(0.05 * 0.95 / sets))
+        judged = asked and shape >= 1.2
+        yield within(name, seen, sets, 0.0, limit) if judged else tell(name, seen, sets)
 
 
 # ---- goodness of fit ----------------------------------------------------------------------------
