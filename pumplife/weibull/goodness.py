@@ -29,6 +29,8 @@ FIRST_SETS = 59  # simulated sets for every group
 MORE_SETS = 240  # and for those whose fit is not clearly fine
 CLEARLY_FINE = 0.25  # p-value from which the first sets are enough
 MOST_LIVES = 200  # of a group that the simulated sets repeat
+WILD = 4.6  # log of shapes (0.01 to 100) beyond which a simulated set has no fit
+LONGEST = 1e12  # cumulated hazard beyond which nothing changes
 MOST_ROWS = 400_000  # simulated at once, which bounds the memory
 
 
@@ -132,8 +134,9 @@ def _refit(lives: LifeArrays, code: Ints, shape: Floats, scale: Floats) -> Float
     start_at = np.column_stack([theta, np.log(shape)])
     place, _, arrived = climb_pairs(look, start_at, _largest_step, settled=1e-7)
     found = np.exp(place[:, 1])
-    with np.errstate(over="ignore"):
+    with np.errstate(over="ignore", under="ignore", divide="ignore"):
         unit = np.exp(logs.log_unit - place[:, 0] / found)
+    arrived &= (np.abs(place[:, 1]) < WILD) & (unit > 0.0) & np.isfinite(unit)
     return np.where(arrived, np.array([found, unit]), np.nan)
 
 
@@ -203,13 +206,17 @@ def _to_hazards(lives: LifeArrays, shape: Floats, scale: Floats) -> tuple[Floats
 
     A failure between two ages stands where its chance of having happened is one half.
     """
-    reached = (lives.lower / scale) ** shape
-    entered = np.zeros_like(reached) if lives.entry is None else (lives.entry / scale) ** shape
+    reached, late = (_cumulate(age, shape, scale) for age in (lives.lower, lives.entries()))
     between = np.flatnonzero((lives.lower < lives.upper) & np.isfinite(lives.upper))
     if len(between):
-        span = (lives.upper[between] / scale[between]) ** shape[between] - reached[between]
-        reached[between] -= np.log1p(0.5 * np.expm1(-span))
-    return reached, entered
+        end = _cumulate(lives.upper[between], shape[between], scale[between])
+        reached[between] -= np.log1p(0.5 * np.expm1(reached[between] - end))
+    return reached, late
+
+
+def _cumulate(age: Floats, shape: Floats, scale: Floats) -> Floats:
+    with np.errstate(over="ignore"):
+        return np.asarray(np.minimum((age / scale) ** shape, LONGEST))
 
 
 def _due_by(

@@ -20,12 +20,12 @@ from pumplife.weibull.arrays import (
     sum_by,
 )
 from pumplife.weibull.draws import LifeDraws
-from pumplife.weibull.early import find_early_lives
+from pumplife.weibull.early import EarlyLives, find_early_lives
 from pumplife.weibull.estimate import fit_weibull
 
 CLOSE = 1e-4  # shares that move less than this have settled
 PRIOR_FAILURES = 0.1  # keeps the rate of a group without a named failure above zero
-EARLY_ROUNDS = 6  # most rounds in which early lives and shares settle with each other
+EARLY_ROUNDS = 4  # most rounds in which early lives and shares settle with each other
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -258,28 +258,36 @@ def _settle(shared: _Shared, iterations: int) -> Floats:
 def _settle_early(shared: _Shared, chance: Floats, family: NDArray[Any]) -> Floats:
     """Return the chances with the rates of early lives in families that have them."""
     both, row = shared.doubled()
-    code = shared.code[row]
+    code, kind = shared.code[row], family[row]
+    some = np.isin(kind, family[shared.rows])
     for _ in range(EARLY_ROUNDS):
         counts = shared.counts(chance)
+        lives = both.take(some)
         early = find_early_lives(
-            both.lower, both.upper, both.entry, counts, group=code, family=family[row]
+            lives.lower, lives.upper, lives.entry, counts[some], group=code[some], family=kind[some]
         )
         if not early.found.any():
             break
-        wear = _fit_wear(both, counts, code)
-        found = early.found[early.group_family] & np.isfinite(early.shape)
-        life = LifeDraws(
-            early_share=np.where(found, early.share[early.group_family], 0.0),
-            early_scale=np.where(found, early.early_scale[early.group_family], 1.0),
-            shape=np.where(found, early.shape, wear.shape),
-            scale=np.where(found, early.scale, wear.scale),
-        )
+        some = np.isin(kind, early.families[early.found])  # the others wear only
+        life = _with_early(_fit_wear(both, counts, code), early)
         better = shared.chances(life[shared.code[shared.rows]])
         moved = float(np.max(np.abs(better - chance)))
         chance = better
         if moved < 10.0 * CLOSE:
             break
     return chance
+
+
+def _with_early(wear: LifeDraws, early: EarlyLives) -> LifeDraws:
+    """Return the lives of all groups with the early ones that were found in some."""
+    found = early.found[early.group_family] & np.isfinite(early.shape)
+    where, of = early.groups[found], early.group_family[found]
+    values = {name: getattr(wear, name).copy() for name in ("early_share", "early_scale",
+                                                            "shape", "scale")}  # fmt: skip
+    values["early_share"][where] = early.share[of]
+    values["early_scale"][where] = early.early_scale[of]
+    values["shape"][where], values["scale"][where] = early.shape[found], early.scale[found]
+    return LifeDraws(**values)
 
 
 def _wear_only(shape: Floats, scale: Floats) -> LifeDraws:
