@@ -26,6 +26,7 @@ from pumplife.weibull.estimate import fit_weibull
 CLOSE = 1e-4  # shares that move less than this have settled
 PRIOR_FAILURES = 0.1  # keeps the rate of a group without a named failure above zero
 EARLY_ROUNDS = 4  # most rounds in which early lives and shares settle with each other
+EARLY_CLOSE = 5e-3  # shares that move less than this have settled with them
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -273,7 +274,7 @@ def _settle_early(shared: _Shared, chance: Floats, family: NDArray[Any]) -> Floa
         better = shared.chances(life[shared.code[shared.rows]])
         moved = float(np.max(np.abs(better - chance)))
         chance = better
-        if moved < 10.0 * CLOSE:
+        if moved < EARLY_CLOSE:
             break
     return chance
 
