@@ -14,9 +14,10 @@ from pumplife.fits.groups import (
     plain_rows,
     share_out,
 )
-from pumplife.fits.opinions import lognormal_gains, say_second_opinions
+from pumplife.fits.opinions import judge_forms, say_second_opinions
 from pumplife.fits.priors import say_changed_priors, shape_prior
 from pumplife.fits.rules import read_rules, say_changed_rules
+from pumplife.fits.sharing import widen_shared
 from pumplife.fits.table import Answers, build_table
 from pumplife.fits.verdict import describe_fit
 from pumplife.lives.build import Lives
@@ -104,7 +105,7 @@ def fit_lives(
     groups, rows = _add_second_endpoint(settled.table, groups, group, rows)
     say_changed_priors(records, groups)
     say_changed_rules(records)
-    fits = _fit_groups(records, groups, rows, seed=seed, draws=draws)
+    fits = _fit_groups(records, groups, rows, event, seed=seed, draws=draws)
     say_second_opinions(records, fits.table, rows)
     return fits, settled
 
@@ -123,6 +124,7 @@ def _settle_shares(lives: Lives, groups: pd.DataFrame, plain: FitRows) -> Floats
         group=plain.group,
         event=event,
         other_rate=_unseen_rates(lives, groups, plain, event),
+        family=groups.groupby(["side", "part"]).ngroup().to_numpy(np.int64)[plain.group],
     )
     return np.where(event >= 0, settled, share)
 
@@ -172,7 +174,7 @@ def _add_second_endpoint(
 
 
 def _fit_groups(
-    records: Records, groups: pd.DataFrame, rows: FitRows, *, seed: int, draws: int
+    records: Records, groups: pd.DataFrame, rows: FitRows, event: Ints, *, seed: int, draws: int
 ) -> Fits:
     keys = groups.groupby(["side", "part", "endpoint"], sort=False)
     family = keys.ngroup().to_numpy(np.int64)
@@ -190,6 +192,8 @@ def _fit_groups(
         seed=seed,
     )
     likely = fit_weibull(*lives, group=rows.group)
+    endpoint = np.asarray(groups["endpoint"] == ENDPOINTS[1], dtype=np.int64)
+    likely, posterior = widen_shared(likely, posterior, rows, event, endpoint)
     answers = Answers(
         likely=likely,
         posterior=posterior,
@@ -198,6 +202,6 @@ def _fit_groups(
         pooled=np.bincount(family)[family] > 1,
     )
     table = build_table(groups, rows, answers, read_rules(records.plant.evidence))
-    table["lognormal_gain"] = lognormal_gains(table, rows)
+    table = judge_forms(table, rows, early, seed=seed)
     table["verdict"] = [describe_fit(row) for row in table.to_dict("records")]
     return Fits(table=table, draws=posterior.draws, rows=rows)

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from pumplife.errors import RecordError
+from pumplife.weibull.early import EarlyLives
 from pumplife.weibull.early_by_group import find_early_anywhere
 from pumplife.weibull.estimate import fit_weibull
 
@@ -103,6 +104,12 @@ def past_early(rows: FitRows, lives: pd.DataFrame) -> FitRows:
     early = find_early_anywhere(
         rows.lower, rows.upper, rows.entry, rows.weight, group=rows.group, family=family
     )
+    return skip_early(rows, early)
+
+
+def skip_early(rows: FitRows, early: EarlyLives) -> FitRows:
+    """Rows watched only from the age where their group's early lives, if any, are over."""
+    family = early.group_family[np.searchsorted(early.groups, rows.group)]
     over = np.where(early.found, EARLY_OVER * early.early_scale, 0.0)[family]
     reached = np.where(np.isfinite(rows.upper), rows.upper, rows.lower)
     gone = (over > 0) & (reached <= over)

@@ -4,17 +4,21 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pumplife.fits.groups import FitRows
+from pumplife.fits.groups import FitRows, skip_early
 from pumplife.records.read import Records
-from pumplife.weibull.adequacy import ask_second_opinions, compare_lognormal
+from pumplife.weibull.adequacy import ask_second_opinions
+from pumplife.weibull.early import EarlyLives
+from pumplife.weibull.goodness import FEWEST, check_goodness
+from pumplife.weibull.rivals import compare_rivals
 
 DISAGREE = 0.01  # relative difference in shape or scale worth a row
+FEWEST_TO_ASK = 5.0  # failures
 MOST_ROWS = 3000  # larger groups are left to our own fit: the libraries take minutes there
 
 
 def say_second_opinions(records: Records, table: pd.DataFrame, rows: FitRows) -> None:
     """Ask the libraries about every group they can read; note where they differ by over 1 %."""
-    for number in _groups_to_ask(table, rows, failures=5.0):
+    for number in _groups_to_ask(table, rows):
         member = rows.group == number
         opinions = ask_second_opinions(
             rows.lower[member], rows.upper[member], rows.entry[member], rows.weight[member]
@@ -38,20 +42,34 @@ def say_second_opinions(records: Records, table: pd.DataFrame, rows: FitRows) ->
                 )
 
 
-def lognormal_gains(table: pd.DataFrame, rows: FitRows) -> NDArray[np.float64]:
-    """AICc of the Weibull less that of the lognormal per group; NaN where not compared."""
-    gains = np.full(len(table), np.nan)
-    for number in _groups_to_ask(table, rows, failures=10.0):
-        member = rows.group == number
-        if np.any(rows.entry[member] > 0):  # the library doesn't read late entry
-            continue
-        gains[number] = -compare_lognormal(
-            rows.lower[member], rows.upper[member], rows.weight[member]
-        )
-    return gains
+def judge_forms(
+    table: pd.DataFrame, rows: FitRows, early: EarlyLives, *, seed: int
+) -> pd.DataFrame:
+    """Add to the table of fits whether its lives are Weibull, and what else they may be.
+
+    Where a part has early lives, its lives count from the age where these are over.
+
+    Returns
+    -------
+    DataFrame
+        The table with goodness_p (p-value, NaN under 8 failures), best_life (weibull, lognormal,
+        exponential, undecided; blank under 8 failures) and lognormal_gain (AICc of the Weibull
+        less that of the lognormal).
+    """
+    wear = skip_early(rows, early)
+    lives = (wear.lower, wear.upper, wear.entry, wear.weight)
+    rivals = compare_rivals(*lives, group=wear.group)
+    failed = wear.weight * np.isfinite(wear.upper)
+    enough = np.bincount(wear.group, failed, len(table)) >= FEWEST
+    gain = rivals.aicc[:, 0] - rivals.aicc[:, 1]
+    return table.assign(
+        goodness_p=check_goodness(*lives, group=wear.group, seed=seed),
+        best_life=np.where(enough, rivals.best, ""),
+        lognormal_gain=np.where(enough, gain, np.nan),
+    )
 
 
-def _groups_to_ask(table: pd.DataFrame, rows: FitRows, *, failures: float) -> NDArray[np.int64]:
+def _groups_to_ask(table: pd.DataFrame, rows: FitRows) -> NDArray[np.int64]:
     size = np.bincount(rows.group, minlength=len(table))
-    asked = (table["failures"] >= failures) & np.isfinite(table["likely_shape"])
+    asked = (table["failures"] >= FEWEST_TO_ASK) & np.isfinite(table["likely_shape"])
     return np.flatnonzero(asked & (size <= MOST_ROWS))

@@ -7,6 +7,8 @@ import numpy as np
 
 from pumplife.fits.rules import BORROWED, BOUND, ENOUGH, NONE
 
+POOR_FIT = 0.01  # p-value from which the verdict speaks: a study tests dozens of groups
+TOLD_APART = 20.0  # failures from which it is worth saying that forms of life aren't told apart
 SHARED_NOTICED = 0.25  # share of failures without a name from which the verdict speaks of them
 LENT_NOTICED = 0.1  # share of the B10 life that other groups lend, from which it is spoken of
 PRIOR_NOTICED = 0.1  # move of the B10 life under a wider prior, from which it is spoken of
@@ -21,7 +23,7 @@ def describe_fit(row: Mapping[Any, Any]) -> str:
     row : mapping
         A row of the table of fits: failures, shared_failures, evidence, standing, shape_low,
         shape_high, b10, b10_wider_prior, borrowed_share, early_share, early_share_high,
-        early_scale, more_failures, lognormal_gain.
+        early_scale, more_failures, lognormal_gain, goodness_p, best_life.
     """
     words = [_evidence_words(row)]
     if not np.isnan(row["early_scale"]):
@@ -31,12 +33,11 @@ def describe_fit(row: Mapping[Any, Any]) -> str:
     if row["shared_failures"] > SHARED_NOTICED * row["failures"]:
         words.append(
             f"{row['shared_failures']:.3g} of them only shared out from breakdowns that named no "
-            "part, so the bounds are too narrow"
+            "part"
         )
     words.append(_wear_words(row["shape_low"], row["shape_high"]))
     words += _prior_words(row)
-    if row["lognormal_gain"] > 2:
-        words.append("a lognormal life fits these records better")
+    words += _form_words(row)
     return "; ".join(words)
 
 
@@ -60,6 +61,23 @@ def _early_words(row: Mapping[Any, Any]) -> str:
             f"{100 * row['early_share_high']:.1f} %)"
         )
     return f"early lives found: {100 * row['early_share']:.1f} % end soon after assembly"
+
+
+def _form_words(row: Mapping[Any, Any]) -> list[str]:
+    """Say whether another form of life, or more than one kind of it, is seen."""
+    words = []
+    if row["best_life"] == "exponential":
+        words.append("a constant failure rate fits as well as wear")
+    if row["lognormal_gain"] > 2:
+        words.append("a lognormal life fits these records better")
+    if row["best_life"] == "undecided" and row["failures"] >= TOLD_APART:
+        words.append("which form of life fits best is undecided")
+    if row["goodness_p"] < POOR_FIT:
+        words.append(
+            f"the Weibull line fits poorly (p = {row['goodness_p']:.2g}): look at the plot for two "
+            "kinds of life in one group"
+        )
+    return words
 
 
 def _wear_words(shape_low: float, shape_high: float) -> str:

@@ -17,8 +17,13 @@ QUESTIONS = {
         "One failure is shared among the parts renewed, by their hazards at that age.",
         "Write failed_part, or none if no part failed.",
     ),
-    "position_not_named": (
+    "position_shared": (
         "One of several alike failed, their ages differ and nobody wrote which.",
+        "One failure is shared among them, by their hazards at their ages.",
+        "Write a finding with the position of the failed part.",
+    ),
+    "position_not_named": (
+        "Some of several alike failed, their ages differ and nobody wrote which.",
         "The lives of these positions that end here are set aside.",
         "Write a finding with the position of the failed part.",
     ),
@@ -102,7 +107,8 @@ def _say_open_questions(history: History, spans: pd.DataFrame) -> None:
     kept = (slots["found"] == "failed") & (slots["action"] == "kept")
     visits = {
         "kit_not_written": kit_unknown(history.visits, history.actions)["visit"],
-        "part_not_named": spans.loc[spans["masked"], "visit"],
+        "part_not_named": spans.loc[spans["masked"] & ~spans["shared"], "visit"],
+        "position_shared": spans.loc[spans["shared"], "visit"],
         "position_not_named": spans.loc[spans["unequal"], "visit"],
         "failed_and_kept": slots.loc[kept, "visit"],
         "reason_not_known": spans.loc[spans["doubtful"], "visit"],

@@ -3,9 +3,9 @@
 The rules, in the order in which they apply to a life between two points of a position:
 the age must be known at its start; a failure on a breakdown is exact, one found with the
 pump still running, or beside the part that a breakdown is blamed on, lies between the last
-look that found it sound and this visit; one of n alike of equal age counts as one failure
-and n - 1 suspensions; a part renewed on condition is worn; everything else that ended is a
-suspension at its own age.
+look that found it sound and this visit; one of n alike counts as one failure and n - 1
+suspensions where their ages are equal, and else is shared among them by their hazards; a part
+renewed on condition is worn; everything else that ended is a suspension at its own age.
 """
 
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ from pumplife.lives.days import Floats
 from pumplife.lives.history import History, read_history
 from pumplife.lives.label import fitted_after, label_lives, label_unseen
 from pumplife.lives.marks import blamed_parts
-from pumplife.lives.points import MARK, Points, lay_points
+from pumplife.lives.points import MARK, Ints, Points, lay_points
 from pumplife.lives.sides import positions_now, visits_by_side
 from pumplife.records.duty import Duty
 from pumplife.records.read import Records
@@ -33,8 +33,9 @@ class Lives:
     ----------
     table : DataFrame
         One row per part life, `label.LIFE_COLUMNS`; entry, lower and upper in [usage units].
-        `share_failed` is 1 for a failure, 0 for a suspension, and between them where a
-        breakdown named no part (`event` numbers that breakdown, -1 elsewhere).
+        `share_failed` is 1 for a failure, 0 for a suspension, and between them where nobody
+        wrote which part, or which of several alike, failed (`event` numbers that failure, -1
+        elsewhere).
     now : DataFrame
         One row per wearing position of pumps in service at the end of the records:
         [pump, pump_id, side, part, part_no, position, material, variant, kit, age, known, most,
@@ -45,7 +46,7 @@ class Lives:
         whole renewal), age_of_kit (since the last kit), labour_h, downtime_h, waited_h,
         other_cost].
     unseen : DataFrame
-        Parts of unknown age among which the failure of a breakdown with no part named may lie:
+        Parts of unknown age among which a failure that nobody placed may lie:
         [event, service, side, part, material, variant, size_mm].
     """
 
@@ -104,7 +105,8 @@ def _spans(history: History, points: Points) -> pd.DataFrame:
 
 
 def _judge(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFrame:
-    """How each stretch ended: columns failed, event, worn, sound_day, unnamed, unequal."""
+    """How each stretch ended: columns failed, event, worn, sound_day, unnamed, shared,
+    unequal."""
     about = history.marks.reindex(spans["mark"].where(spans["mark"] >= 0)).reset_index(drop=True)
     flags = ["failed", "candidate", "masked", "renewed", "kitted"]
     spans[flags] = about[flags].isin([True]).to_numpy()
@@ -112,14 +114,16 @@ def _judge(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFram
     spans["worn"] = about["found"].eq("worn").to_numpy() & spans["renewed"] & ~spans["kitted"]
     spans["part"] = history.positions["part"].to_numpy(object)[spans["pos"]]
     blamed = blamed_parts(history.visits, history.tickets)
-    spans["bystander"] = spans["failed"] & _another_blamed(spans, blamed)
+    told = spans["failed"] | spans["candidate"]
+    spans["bystander"] = told & _another_blamed(spans, blamed)
+    spans["sound_day"] = _last_sound_day(history, points, spans)
     spans = _place_failures(spans, history.unplaced)
-    spans["event"] = np.where(spans["masked"], spans["visit"], -1)
+    spans["event"] = _number_events(spans, len(history.visits))
     unread = (spans["reason"] == "") & (spans["visit"] >= 0)
     named = spans["failed"].groupby(spans["visit"]).transform("any")
     spans["doubtful"] = spans["keep"] & unread & (spans["failed"] | ~named)
     spans["keep"] &= ~spans["doubtful"]
-    return spans.assign(sound_day=_last_sound_day(history, points, spans))
+    return spans
 
 
 def _another_blamed(spans: pd.DataFrame, blamed: pd.DataFrame) -> "pd.Series[bool]":
@@ -130,23 +134,48 @@ def _another_blamed(spans: pd.DataFrame, blamed: pd.DataFrame) -> "pd.Series[boo
 
 
 def _place_failures(spans: pd.DataFrame, unplaced: pd.DataFrame) -> pd.DataFrame:
-    """Give a failure whose position nobody wrote to one of n alike of equal age.
+    """Give a failure whose position nobody wrote to one of n alike, or share it among them.
 
-    Where their ages differ, which one failed decides its age: those lives are set aside.
+    One of equal age stands for any other. Where ages differ, one failure is shared among them
+    (`masked`). Two or more failures among more than two are set aside, as is a failure found
+    with the pump running where nothing says that one of them was sound when it came into sight.
     """
     spans = spans.merge(unplaced[["visit", "part", "fail_count"]], on=["visit", "part"], how="left")
     open_to = spans["candidate"]
     group = [spans["visit"], spans["part"]]
     origin = spans["origin_day"].where(spans["keep"], -np.inf).where(open_to)
     ranged = origin.groupby(group)
-    equal = ranged.transform("max").eq(ranged.transform("min"))
+    number = open_to.groupby(group).transform("sum")
+    equal = ranged.transform("max").eq(ranged.transform("min")) | number.le(spans["fail_count"])
     rank = open_to.astype(int).groupby(group).cumsum()
-    alone = open_to.groupby(group).transform("sum").le(1)
     spans["failed"] |= open_to & equal & rank.le(spans["fail_count"])
-    spans["unequal"] = open_to & ~equal
+    unseen = (open_to & spans["keep"] & _seen_too_late(spans)).groupby(group).transform("any")
+    spans["shared"] = open_to & ~equal & spans["fail_count"].eq(1) & ~unseen
+    spans["masked"] |= spans["shared"]
+    spans["unequal"] = open_to & ~equal & ~spans["shared"]
     spans["keep"] &= ~spans["unequal"]
-    spans["unnamed"] = open_to & equal & ~alone
+    spans["unnamed"] = open_to & equal & number.gt(spans["fail_count"])
     return spans
+
+
+def _seen_too_late(spans: pd.DataFrame) -> "pd.Series[bool]":
+    """Whether a failure found here may have happened before the part came into sight."""
+    return _found_running(spans) & spans["sound_day"].isna() & (spans["entry"] > 0)
+
+
+def _found_running(spans: pd.DataFrame) -> "pd.Series[bool]":
+    """Whether a failure that ended the life was found with the pump running."""
+    return ~spans["reason"].isin(["breakdown", ""]) | spans["bystander"]
+
+
+def _number_events(spans: pd.DataFrame, visits: int) -> Ints:
+    """Number of the failure that a life shares with others, -1 where it shares none.
+
+    A breakdown with no part named has its visit's number, a failure among several alike one
+    above all visits' numbers.
+    """
+    alike = visits + spans.groupby(["visit", "part"]).ngroup()
+    return np.select([spans["shared"], spans["masked"]], [alike, spans["visit"]], -1)
 
 
 def _last_sound_day(history: History, points: Points, spans: pd.DataFrame) -> Floats:
@@ -171,13 +200,12 @@ def _bound(spans: pd.DataFrame, clock: UsageClock) -> pd.DataFrame:
     entry = spans["entry"].to_numpy(float)
     pump = spans["pump"].to_numpy(np.int64)
     failed = (spans["failed"] | spans["masked"]).to_numpy()
-    running = ~spans["reason"].isin(["breakdown", ""]).to_numpy() | spans["bystander"].to_numpy()
     sound_day = spans["sound_day"].to_numpy(float)
     seen = np.isfinite(sound_day)
     sound = clock.usage(pump, np.where(seen, sound_day, 0.0)) - spans["origin"].to_numpy()
-    between = running & (failed | spans["worn"].to_numpy())
+    between = _found_running(spans).to_numpy() & (failed | spans["worn"].to_numpy())
     since = np.where(seen, sound, 0.0)
-    blind = between & ~seen & (entry > 0)
+    blind = between & _seen_too_late(spans).to_numpy()
     lower = np.where(between, np.minimum(since, age), age)
     upper = np.where(failed | spans["worn"].to_numpy(), age, np.inf)
     at_once = (failed | spans["worn"].to_numpy()) & (upper <= 0)

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pumplife.weibull.adequacy import estimate_survival
+from pumplife.weibull.survival import estimate_survival
 
 if TYPE_CHECKING:
     from pumplife.fits.groups import FitRows
@@ -53,9 +53,9 @@ class WeibullPicture:
     title : str
         Name of the group.
     age, share_failed : arrays (points,)
-        Product-limit points: age [usage units], share failed [0 to 1].
+        Points of the nonparametric estimate: age [usage units], share failed [0 to 1].
     between_low, between_high, between_share : arrays (intervals,)
-        Failures known only to lie between two ages [usage units], and their height.
+        Its steps that are known only to lie between two ages [usage units], and their height.
     suspended : array (suspensions,)
         Ages reached without failure [usage units].
     curve : LifeCurve
@@ -180,28 +180,40 @@ def picture_fit(
     mine = (rows.group == place) & (rows.weight > 0)
     entry, lower, upper = rows.entry[mine], rows.lower[mine], rows.upper[mine]
     died = np.isfinite(upper)
-    between = died & (upper > lower)
-    end = np.where(between, 0.5 * (lower + np.where(between, upper, lower)), lower)
-    age = np.unique(end[died & (end > entry)])
-    alive = np.ones(age.size)
-    if age.size:
-        steps = estimate_survival(end, np.where(died, end, np.inf), entry, rows.weight[mine])
-        alive = steps.survival[np.searchsorted(steps.time, age, side="right") - 1]
-    share = 1.0 - 0.5 * (alive + np.concatenate([[1.0], alive[:-1]]))
-    keep = _thin(age.size, most)
-    where = np.searchsorted(age, end[between])[:most]
+    since, age, share = _failed_by(lower, upper, entry, rows.weight[mine])
+    exact = since == age
+    keep = np.flatnonzero(exact)[_thin(int(exact.sum()), most)]
+    between = np.flatnonzero(~exact)[_thin(int((~exact).sum()), most)]
+    end = np.where(died & (upper > lower), 0.5 * (lower + np.where(died, upper, lower)), lower)
     return WeibullPicture(
         title=name_group(row),
         age=age[keep],
         share_failed=share[keep],
-        between_low=lower[between][:most],
-        between_high=upper[between][:most],
-        between_share=share[where],
+        between_low=since[between],
+        between_high=age[between],
+        between_share=share[between],
         suspended=_thin_ages(lower[~died]),
         curve=draw_life("fit", draws, _ages_to_draw(end, died, row)),
         failures=float(row["failures"]),
         suspensions=float(row["suspensions"]),
     )
+
+
+def _failed_by(
+    lower: Floats, upper: Floats, entry: Floats, weight: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Where the nonparametric estimate steps down, from age to age, and the middle of each step.
+
+    The middle is where a plot shows a failure: half of its own share counts as failed.
+    """
+    reached = np.where(np.isfinite(upper), upper, lower)
+    if not np.any(np.isfinite(upper) & (reached > entry)):
+        return np.empty(0), np.empty(0), np.empty(0)
+    steps = estimate_survival(lower, upper, entry, weight)
+    before = np.concatenate([[1.0], steps.survival[:-1]])
+    falls = before - steps.survival > 1e-12
+    share = 1.0 - 0.5 * (before + steps.survival)
+    return steps.since[falls], steps.time[falls], share[falls]
 
 
 def _thin(count: int, most: int) -> NDArray[np.intp]:

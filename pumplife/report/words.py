@@ -115,6 +115,8 @@ HEADINGS: dict[str, Heading] = {
     "shared_failures": Heading("Failures only shared out", "number"),
     "likely_shape": Heading("Likeliest shape", "number"),
     "likely_scale": Heading("Likeliest scale", "usage"),
+    "goodness_p": Heading("Chance of so poor a fit (p)", "number"),
+    "best_life": Heading("Form of life", "text", "not compared"),
     "lognormal_gain": Heading("Lognormal fits better by (AICc)", "number"),
     "longest_life": Heading("Longest life seen", "usage"),
     "usage": Heading("Usage observed", "usage"),

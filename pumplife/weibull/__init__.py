@@ -1,17 +1,12 @@
 """Weibull lives as arrays: fits, bounds, posterior draws, early lives, shared breakdowns."""
 
-from pumplife.weibull.adequacy import (
-    SecondOpinion,
-    SurvivalSteps,
-    ask_second_opinions,
-    compare_lognormal,
-    estimate_survival,
-)
+from pumplife.weibull.adequacy import SecondOpinion, ask_second_opinions
 from pumplife.weibull.draws import LifeDraws
 from pumplife.weibull.early import EarlyLives, find_early_lives
 from pumplife.weibull.early_by_group import find_early_anywhere
 from pumplife.weibull.estimate import WeibullFit, fit_weibull
 from pumplife.weibull.given import ScaleFit, fit_scale, scale_lower_bound
+from pumplife.weibull.goodness import check_goodness
 from pumplife.weibull.life_bounds import LifeBounds, bound_life
 from pumplife.weibull.masked import share_masked
 from pumplife.weibull.posterior import LifePosterior, fit_posterior
@@ -26,6 +21,8 @@ from pumplife.weibull.regression_shapes import (
 )
 from pumplife.weibull.resample import draw_asymptotic, draw_bootstrap
 from pumplife.weibull.residuals import HazardSteps, Residuals, check_residuals, find_residuals
+from pumplife.weibull.rivals import Rivals, compare_rivals
+from pumplife.weibull.survival import SurvivalSteps, estimate_survival
 
 __all__ = [
     "ClusteredErrors",
@@ -36,6 +33,7 @@ __all__ = [
     "LifePosterior",
     "RegressionFit",
     "Residuals",
+    "Rivals",
     "ScaleFit",
     "SecondOpinion",
     "ShapeTest",
@@ -44,10 +42,11 @@ __all__ = [
     "WeibullFit",
     "ask_second_opinions",
     "bound_life",
+    "check_goodness",
     "check_residuals",
     "clustered_covariance",
-    "compare_lognormal",
     "compare_regressions",
+    "compare_rivals",
     "compare_shapes",
     "draw_asymptotic",
     "draw_bootstrap",

@@ -25,8 +25,10 @@ from pumplife.weibull.estimate import fit_weibull
 from pumplife.weibull.merge import merge_close
 from pumplife.weibull.mixture import MixtureLives, build_mixture_lives
 
-EVIDENCE_NEEDED = 8.0  # see find_early_lives
-FEWEST_EARLY = 3.0  # expected early failures below which nothing is called found
+LEAST_EVIDENCE = 2.8  # see _need_evidence
+STEEP, PER_SHAPE = 1.95, 6.0  # below that shape of wear, more evidence per unit of shape
+MANY, PER_LOG_FAILURES = 60.0, 1.5  # beyond that many failures, more per unit of their logarithm
+FEWEST_EARLY = 0.5  # expected early failures below which nothing is called found
 LARGEST_SHARE = 0.25
 LONGEST_EARLY = 0.15  # of the wear scale
 NODES = np.linspace(-2.4, 2.4, 7)  # standard errors of logit p
@@ -47,6 +49,8 @@ class EarlyLives:
         Mean early life.
     evidence : array (families,)
         Twice the gain in log-likelihood over wear alone.
+    needed : array (families,)
+        The evidence from which early lives count as found.
     early_failures : array (families,)
         Expected number of early failures.
     found : array (families,) of bool
@@ -67,6 +71,7 @@ class EarlyLives:
     share_high: Floats
     early_scale: Floats
     evidence: Floats
+    needed: Floats
     early_failures: Floats
     found: Bools
     node_share: Floats
@@ -89,15 +94,14 @@ def find_early_lives(
     *,
     group: Sequence[Any] | NDArray[Any],
     family: Sequence[Any] | NDArray[Any],
-    evidence_needed: float = EVIDENCE_NEEDED,
 ) -> EarlyLives:
     """Look for assembly faults among lives, pooled over the groups of each family.
 
     A family's share p and mean tau of early lives are common to its groups, each of which wears
     with its own shape and scale. tau is at most 0.15 of the family's scale; groups are loosely
     held near their family (standard deviation 1 in log shape, 2 in log scale) so that a group
-    with no failure has finite values too. Found means: twice the gain in log-likelihood is at
-    least `evidence_needed`, at least three early failures are expected, p is at most 0.25.
+    with no failure has finite values too. Found means: twice the gain in log-likelihood is as
+    much as fewer than one in twenty families that only wear would show, p is at most 0.25.
 
     Parameters
     ----------
@@ -105,13 +109,17 @@ def find_early_lives(
         Lives, as for fit_weibull.
     group, family : sequences (rows,)
         Labels; every group belongs to one family.
-    evidence_needed : float
-        Threshold of the evidence. With the default, at most 1.1 % of simulated families that only
-        wear are called early (60 to 400 lives in 1 or 4 groups, shapes 1 to 4; most at shape 1).
 
     Returns
     -------
     EarlyLives
+
+    Notes
+    -----
+    The gain has no chi-square distribution where there are no early lives (p is then on its
+    bound and tau is nothing), so that its threshold is measured on simulated families. It falls
+    with the shape of wear: the less wear a part shows, the more early failures it has without any
+    fault. tests/prove/results.csv tells how often faults are found and falsely seen.
     """
     lives = check_lives(lower, upper, entry, weight)
     groups = find_groups(group, len(lives.lower))
@@ -122,7 +130,7 @@ def find_early_lives(
     pooled = fit_weibull(*columns, group=code, bounds="wald")
     known = np.asarray(pooled.reason == "")
     plain, best, nodes = _climb_all(mixture, pooled.shape, pooled.scale, known)
-    numbers = _judge(plain, best, nodes, known, evidence_needed)
+    numbers = _judge(plain, best, nodes, known, _need_evidence(mixture, best))
     wear = np.full((2, len(groups.labels)), np.nan)
     wear[:, present] = _choose_wear(plain, best, numbers["found"], known, mixture.family)
     return EarlyLives(
@@ -143,7 +151,7 @@ def _judge(
     best: State,
     nodes: tuple[Floats, Floats, Floats],
     known: Bools,
-    evidence_needed: float,
+    needed: Floats,
 ) -> dict[str, Any]:
     """Return the families' numbers, NaN where nothing is known, and which have early lives."""
     low, high = _bound_share(nodes[0], nodes[2])
@@ -153,13 +161,28 @@ def _judge(
         "share_high": high,
         "early_scale": np.exp(best.common[:, 1]),
         "evidence": 2.0 * (best.value - plain.value),
+        "needed": needed,
         "early_failures": best.slopes.early,
     }
-    found = (numbers["evidence"] >= evidence_needed) & (numbers["share"] <= LARGEST_SHARE)
+    found = (numbers["evidence"] >= needed) & (numbers["share"] <= LARGEST_SHARE)
     found &= (numbers["early_failures"] >= FEWEST_EARLY) & known
     return {name: np.where(known, value, np.nan) for name, value in numbers.items()} | {
         "found": found
     }
+
+
+def _need_evidence(lives: MixtureLives, best: State) -> Floats:
+    """Return the evidence from which a family has early lives, by its wear and its failures.
+
+    Its shape is the mean over groups, weighted by their failures. With many failures the threshold
+    rises: faults are then found anyway, and false alarms become rarer.
+    """
+    failed = lives.per_group(lives.weight * np.isfinite(lives.upper))
+    failures = lives.per_family(failed)
+    mean = lives.per_family(failed * best.own[:, 0]) / np.maximum(failures, 1e-300)
+    lacking = np.maximum(STEEP - np.exp(mean), 0.0)
+    many = np.log(np.maximum(failures / MANY, 1.0))
+    return np.asarray(LEAST_EVIDENCE + PER_SHAPE * lacking + PER_LOG_FAILURES * many)
 
 
 def _choose_wear(plain: State, best: State, found: Bools, known: Bools, family: Ints) -> Floats:

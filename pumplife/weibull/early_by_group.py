@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pumplife.weibull.arrays import Bools, Floats, Ints, sum_by
-from pumplife.weibull.early import EVIDENCE_NEEDED, EarlyLives, find_early_lives
+from pumplife.weibull.early import EarlyLives, find_early_lives
 
 
 def find_early_anywhere(
@@ -47,7 +47,7 @@ def find_early_anywhere(
         return whole
     single = find_early_lives(*columns, group=group, family=group)
     size = np.bincount(whole.group_family, minlength=len(whole.families))
-    needed = EVIDENCE_NEEDED + 2.0 * np.log(size[whole.group_family])
+    needed = single.needed + 2.0 * np.log(size[whole.group_family])
     showing = single.found & (single.evidence >= needed)
     only = np.zeros(len(whole.families), dtype=bool)
     only[whole.group_family[showing]] = True

@@ -9,6 +9,7 @@ from scipy.optimize import minimize
 from scipy.special import gamma
 
 from pumplife.fits.build import DRAWS
+from pumplife.weibull.estimate import fit_weibull
 
 from .lives import drawn_lives, fit, table_of
 
@@ -195,6 +196,84 @@ def test_a_worn_life_counts_as_suspended_at_its_age_for_the_endpoint_failed():
     assert one["scale"] == pytest.approx(two["scale"], rel=1e-9)
 
 
+def test_endpoints_never_mix_in_one_fit():
+    """Rows of "failed" end failed or suspended; a worn part is an event of the other one only."""
+    worn = with_worn(12)
+    worn.loc[worn.index[worn["outcome"] == "worn"][:4], "lower"] = 0.0  # worn between two looks
+    fits, lives, _ = fit(worn)
+    was_worn = (lives["outcome"] == "worn").to_numpy()
+    for number, endpoint in enumerate(fits.table["endpoint"]):
+        mine = fits.rows.group == number
+        ended = np.isfinite(fits.rows.upper[mine])
+        by_wear = was_worn[fits.rows.life[mine]]
+        assert by_wear.sum() == 12
+        if endpoint == "failed":
+            assert not ended[by_wear].any()
+            age = lives["upper"].to_numpy()[fits.rows.life[mine][by_wear]]
+            np.testing.assert_array_equal(fits.rows.lower[mine][by_wear], age)
+        else:
+            assert ended[by_wear].all()
+    assert len(fits.rows.group) == 120
+
+
+# ---- form of life -------------------------------------------------------------------------------
+
+
+def test_the_table_says_what_form_of_life_fits():
+    rng = np.random.default_rng(31)
+    wear = drawn_lives(rng, 150, service="wear", part="ball", shape=3.0)
+    steady = drawn_lives(rng, 150, service="steady", part="seat", shape=1.0)
+    few = drawn_lives(rng, 9, service="few", censored_at=3000.0)
+    age = 4000.0 * np.exp(rng.normal(0.0, 0.5, 400))
+    skewed = table_of(np.minimum(age, 9000.0), age < 9000.0, service="skewed", part="manifold")
+    table = fit(wear, steady, few, skewed)[0].table.set_index("service")
+    assert table["best_life"].to_dict() == {
+        "wear": "weibull", "steady": "exponential", "few": "", "skewed": "lognormal",
+    }  # fmt: skip
+    assert np.isnan(table.loc["few", "goodness_p"])
+    assert table.loc[["wear", "steady"], "goodness_p"].gt(0.02).all()
+    assert table.loc["skewed", "goodness_p"] < 0.05
+    assert table.loc["skewed", "lognormal_gain"] > 2.0
+    assert "a lognormal life fits these records better" in table.loc["skewed", "verdict"]
+    assert "a constant failure rate fits as well as wear" in table.loc["steady", "verdict"]
+
+
+def test_forms_are_compared_where_lives_enter_late_or_lie_between_looks():
+    """What general libraries don't read is compared too."""
+    rng = np.random.default_rng(32)
+    lives = drawn_lives(rng, 200, shape=3.0)
+    late = rng.random(200) < 0.3
+    entry = np.where(late, 0.4 * lives["lower"], 0.0)
+    between = np.isfinite(lives["upper"]) & ~late & (rng.random(200) < 0.3)
+    look = 500.0 * np.floor(lives["lower"] / 500.0)
+    lives = lives.assign(
+        entry=entry,
+        lower=lives["lower"].where(~between, look),
+        upper=lives["upper"].where(~between, look + 500.0),
+    )
+    row = fit(lives)[0].table.iloc[0]
+    assert row["best_life"] == "weibull"
+    assert row["goodness_p"] > 0.02
+
+
+def test_early_lives_are_taken_out_before_the_form_is_judged():
+    """Assembly faults bend the line; what is left is Weibull and doesn't look like chance."""
+    rng = np.random.default_rng(33)
+    lives = drawn_lives(rng, 400, shape=3.0, censored_at=5000.0)
+    early = rng.random(400) < 0.06
+    age = np.where(early, rng.exponential(60.0, 400), lives["lower"])
+    upper = np.where(early, age, lives["upper"])
+    failed = np.isfinite(upper)
+    outcome = np.where(failed, "failed", "suspended")
+    lives = lives.assign(lower=age, upper=upper, outcome=outcome, share_failed=1.0 * failed)
+    row = fit(lives)[0].table.iloc[0]
+    assert row["early_share"] == pytest.approx(0.06, abs=0.025)
+    assert row["goodness_p"] > 0.02
+    assert row["best_life"] == "weibull"
+    assert "no sign of wear" not in row["verdict"]
+    assert "wears out" in row["verdict"]
+
+
 # ---- failures whose part nobody named -----------------------------------------------------------
 
 
@@ -231,6 +310,41 @@ def test_shared_failures_count_as_their_shares():
     np.testing.assert_allclose(fitted[counted.index], counted, rtol=1e-9)
     total = fits.table["failures"].sum() + fits.table["suspensions"].sum()
     assert total == pytest.approx(132)
+
+
+def test_bounds_and_draws_are_wider_where_nobody_named_the_part():
+    """Eighteen of the failures shared out, against the same had their shares been known."""
+    rng = np.random.default_rng(22)
+    first = drawn_lives(rng, 40, part="diaphragm", scale=3000.0, censored_at=3000.0)
+    second = drawn_lives(rng, 40, part="ball", scale=3500.0, censored_at=3000.0)
+    events = [
+        table_of([age], [True], part=part, event=event).assign(share_failed=0.5)
+        for event, age in enumerate(rng.uniform(500.0, 2900.0, 18))
+        for part in ("diaphragm", "ball")
+    ]
+    fits = fit(first, second, *events)[0]
+    rows, table = fits.rows, fits.table
+    likely = fit_weibull(rows.lower, rows.upper, rows.entry, rows.weight, group=rows.group)
+    for name in ("shape", "scale"):
+        mine = np.log(table[f"{name}_high"] / table[f"{name}_low"])
+        known = np.log(getattr(likely, f"{name}_high") / getattr(likely, f"{name}_low"))
+        assert (mine > 1.01 * known).all()
+        assert (mine / known).max() > 1.05
+        drawn = np.log(getattr(fits.draws, name)).std(axis=1)
+        assert (drawn > 0.85 * mine / 3.29).all()
+    assert "too narrow" not in " ".join(table["verdict"])
+
+
+def test_a_failure_among_several_alike_follows_the_hazards_of_their_ages():
+    """One of 600 h, one of 2400 h, shape 2.5: the older one is 8 times as likely."""
+    rng = np.random.default_rng(23)
+    named = drawn_lives(rng, 200, scale=3000.0)
+    pair = table_of([600.0, 2400.0], [True, True], event=7).assign(share_failed=0.5)
+    fits, lives, _ = fit(named, pair)
+    share = lives.loc[lives["event"] == 7, "share_failed"].to_numpy()
+    shape = fits.table.iloc[0]["likely_shape"]
+    assert share.sum() == pytest.approx(1.0)
+    assert share[1] / share[0] == pytest.approx(4.0 ** (shape - 1.0), rel=1e-3)
 
 
 # ---- draws --------------------------------------------------------------------------------------

@@ -9,7 +9,8 @@ FACTS = {
     "failures": 30.0, "shared_failures": 0.0, "evidence": "good", "standing": "enough to decide",
     "shape_low": 2.0, "shape_high": 3.0, "b10": 1000.0, "b10_wider_prior": 1010.0,
     "borrowed_share": 0.02, "early_share": 0.0, "early_share_high": 0.0, "early_scale": np.nan,
-    "more_failures": 90.0, "lognormal_gain": 0.0,
+    "more_failures": 90.0, "lognormal_gain": 0.0, "goodness_p": 0.4,
+    "best_life": "weibull",
 }  # fmt: skip
 SEVEN = {"failures": 7.0, "evidence": "weak", "standing": "decide with the band",
          "more_failures": 25.0}  # fmt: skip
@@ -54,3 +55,11 @@ def test_the_verdict_says_what_the_evidence_is_worth(facts, words):
 def test_the_verdict_speaks_of_failures_that_were_only_shared_out():
     assert "shared out" in describe_fit(FACTS | {"shared_failures": 10.0})
     assert "shared out" not in describe_fit(FACTS | {"shared_failures": 2.0})
+
+
+def test_the_verdict_speaks_of_the_form_of_life():
+    poor = describe_fit(FACTS | {"goodness_p": 0.004})
+    assert "the Weibull line fits poorly (p = 0.004): look at the plot" in poor
+    assert "a constant failure rate" in describe_fit(FACTS | {"best_life": "exponential"})
+    assert "undecided" in describe_fit(FACTS | {"best_life": "undecided"})
+    assert "undecided" not in describe_fit(FACTS | SEVEN | {"best_life": "undecided"})

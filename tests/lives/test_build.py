@@ -230,14 +230,128 @@ def test_not_done_renews_nothing(tmp_path):
     np.testing.assert_allclose(lives.table["lower"], END)
 
 
-def test_unequal_ages_of_n_alike_are_set_aside(tmp_path):
+# ---- one of several alike, of unequal ages -------------------------------------------------------
+
+WORN_BALL = "rebuild_id,pump_id,part,position,found,action\nR1,P1,ball,suction_left,worn,renewed\n"
+
+
+def test_unequal_ages_of_n_alike_share_one_failure(tmp_path):
+    """One ball of a year, three of two years: all four are candidates at their own ages."""
     records, lives = lives_of(
         tmp_path,
         rebuilds=f"{HEAD}\nR1,P1,2021-01-01,inspection,none,\nR2,P1,2022-01-01,breakdown,K50,ball\n",
-        findings="rebuild_id,pump_id,part,position,found,action\nR1,P1,ball,suction_left,worn,renewed\n",
+        findings=WORN_BALL,
+    )
+    balls = pick(lives, "ball")
+    shared = balls[balls["event"] >= 0]
+    assert (shared["end_on"] == "2022-01-01").all()
+    assert len(set(shared["event"])) == 1
+    assert shared["share_failed"].sum() == pytest.approx(1.0)
+    assert dict(zip(shared["position"], shared["lower"], strict=True)) == {
+        "suction_left": 3650.0, "suction_right": 7310.0, "discharge_left": 7310.0,
+        "discharge_right": 7310.0,
+    }  # fmt: skip
+    assert (lives.table.loc[lives.table["part"] != "ball", "event"] == -1).all()
+    rules = records.log.frame().set_index("rule")
+    assert "position_not_named" not in rules.index
+    assert "shared among them" in rules.loc["position_shared", "consequence"]
+    account = rules[(rules["row"] == 3)].loc["ticket_account"]
+    assert account["consequence"] == "Used with an assumption."
+
+
+def test_a_part_of_unknown_age_among_n_alike_takes_part_unseen(tmp_path):
+    """Nobody knows the age of three balls of an old pump; the fourth was renewed in the window."""
+    _, lives = lives_of(
+        tmp_path,
+        pumps="pump_id,site,service,size_mm,fluid_kit,commissioned_on,use_per_week\n"
+        "P1,north,slip,50,K50,2015-01-01,70\n",
+        rebuilds=f"{HEAD}\nR1,P1,2021-01-01,inspection,none,\nR2,P1,2022-01-01,breakdown,K50,ball\n",
+        findings=WORN_BALL,
+    )
+    shared = lives.table[lives.table["event"] >= 0]
+    assert list(shared["position"]) == ["suction_left"]
+    assert list(shared["lower"]) == [3650.0]
+    assert len(lives.unseen) == 3
+    assert set(lives.unseen["event"]) == set(shared["event"])
+
+
+def test_two_parts_that_failed_at_one_visit_are_two_events(tmp_path):
+    _, lives = lives_of(
+        tmp_path,
+        rebuilds=f"{HEAD}\nR1,P1,2021-01-01,inspection,none,\nR2,P1,2022-01-01,breakdown,K50,ball\n"
+        "R2,P1,2022-01-01,breakdown,none,seat\n",
+        findings=WORN_BALL + "R1,P1,seat,suction_left,worn,renewed\n",
+    )
+    shared = lives.table[lives.table["event"] >= 0]
+    assert shared.groupby("event")["part"].nunique().tolist() == [1, 1]
+    np.testing.assert_allclose(shared.groupby("event")["share_failed"].sum(), 1.0)
+
+
+def test_one_of_unequal_ages_renewed_and_nobody_wrote_which(tmp_path):
+    """One failure shared at that moment, then no life until all four are renewed together."""
+    _, lives = lives_of(
+        tmp_path,
+        rebuilds=f"{HEAD}\nR1,P1,2021-01-01,inspection,none,\nR2,P1,2022-01-01,breakdown,none,ball\n"
+        "R3,P1,2022-06-01,planned,none,\nR4,P1,2023-01-01,planned,K50,\n",
+        findings=WORN_BALL,
+    )
+    balls = pick(lives, "ball")
+    ends = balls["end_on"].value_counts()
+    assert (balls["event"] >= 0).sum() == ends[pd.Timestamp("2022-01-01")] == 4
+    assert pd.Timestamp("2023-01-01") not in ends.index
+    assert (balls.loc[balls["end_on"] == "2023-12-31", "lower"] == 3640.0).all()
+    assert ends[pd.Timestamp("2023-12-31")] == 4
+
+
+def test_two_failures_among_four_of_unequal_ages_are_set_aside(tmp_path):
+    records, lives = lives_of(
+        tmp_path,
+        rebuilds=f"{HEAD}\nR1,P1,2021-01-01,inspection,none,\nR2,P1,2022-01-01,breakdown,K50,ball\n",
+        findings="rebuild_id,pump_id,part,position,count,found,action\n"
+        "R1,P1,ball,suction_left,,worn,renewed\nR2,P1,ball,unknown,2,failed,renewed\n",
     )
     balls = pick(lives, "ball")
     assert (balls["end_on"] == "2022-01-01").sum() == 0
+    assert "position_not_named" in set(records.log.frame()["rule"])
+
+
+def test_four_failures_among_four_of_unequal_ages_are_all_known(tmp_path):
+    _, lives = lives_of(
+        tmp_path,
+        rebuilds=f"{HEAD}\nR1,P1,2021-01-01,inspection,none,\nR2,P1,2022-01-01,breakdown,K50,ball\n",
+        findings="rebuild_id,pump_id,part,position,count,found,action\n"
+        "R1,P1,ball,suction_left,,worn,renewed\nR2,P1,ball,unknown,4,failed,renewed\n",
+    )
+    failed = pick(lives, "ball", "failed")
+    assert sorted(failed["lower"]) == [3650.0, 7310.0, 7310.0, 7310.0]
+    assert "unknown" not in set(failed["position"])
+
+
+def test_one_of_unequal_ages_found_failed_at_planned_work_lies_between_looks(tmp_path):
+    _, lives = lives_of(
+        tmp_path,
+        rebuilds=f"{HEAD}\nR1,P1,2021-01-01,inspection,none,\nR2,P1,2022-01-01,planned,K50,ball\n",
+        findings=WORN_BALL + "R1,P1,ball,suction_right,sound,kept\n",
+    )
+    shared = lives.table[lives.table["event"] >= 0].set_index("position")
+    assert set(shared["outcome"]) == {"failed_between"}
+    assert shared["lower"].to_dict() == {
+        "suction_left": 0.0, "suction_right": YEAR, "discharge_left": 0.0, "discharge_right": 0.0,
+    }  # fmt: skip
+    assert sorted(shared["upper"]) == [3650.0, 7310.0, 7310.0, 7310.0]
+
+
+def test_found_failed_among_parts_of_which_one_came_late_into_sight_is_set_aside(tmp_path):
+    """The three old balls may have failed before the records began."""
+    records, lives = lives_of(
+        tmp_path,
+        pumps="pump_id,site,service,size_mm,fluid_kit,commissioned_on,last_fluid_renewal_on,"
+        "use_per_week\nP1,north,slip,50,K50,2015-01-01,2019-01-01,70\n",
+        rebuilds=f"{HEAD}\nR1,P1,2021-01-01,inspection,none,\nR2,P1,2022-01-01,planned,K50,ball\n",
+        findings=WORN_BALL,
+    )
+    assert (lives.table["event"] == -1).all()
+    assert (pick(lives, "ball")["end_on"] == "2022-01-01").sum() == 0
     assert "position_not_named" in set(records.log.frame()["rule"])
 
 

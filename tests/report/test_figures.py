@@ -143,7 +143,7 @@ def test_a_weibull_life_is_a_straight_line(study: SimpleNamespace) -> None:
     axes = plot_weibull(picture, units=UNITS)
     assert title(axes).startswith("Glaze slip, diaphragm, NBR: half fail by")
     table = weibull_table(picture)
-    assert set(table["drawn"]) == {"point", "between", "suspended", "fit"}
+    assert set(table["drawn"]) == {"point", "suspended", "fit"}
     band = table[table["drawn"] == "fit"]
     assert np.all((band["low"] <= band["share_failed"]) & (band["share_failed"] <= band["high"]))
 

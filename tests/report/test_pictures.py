@@ -15,6 +15,7 @@ from pumplife.report.pictures import (
     rank_longest,
 )
 from pumplife.weibull.draws import LifeDraws
+from pumplife.weibull.survival import estimate_survival
 
 
 def test_draw_life_takes_median_and_band() -> None:
@@ -35,16 +36,52 @@ def test_longest_mean_life_by_hand() -> None:
     assert rank_longest(draws) == (1, 0.75)
 
 
-def test_picture_keeps_intervals_and_suspensions_apart(study: SimpleNamespace) -> None:
+def test_picture_shows_the_points_of_the_estimate(study: SimpleNamespace) -> None:
+    """Six failures between 3000 and 4500 h count among the exact ages that lie there."""
     row = study.tables["fits"].to_dict("records")[0]
-    picture = picture_fit(study.fits.rows, 0, row, study.fits.draws[0])
-    lives = study.tables["lives"]
-    np.testing.assert_array_equal(picture.between_low, np.full(6, 3000.0))
-    np.testing.assert_array_equal(picture.between_high, np.full(6, 4500.0))
-    failed = lives[lives["outcome"] != "suspended"]
-    assert picture.age.size == len(failed) - 5  # six share the middle of one interval
-    assert np.all(np.diff(picture.share_failed) > 0)
+    rows = study.fits.rows
+    picture = picture_fit(rows, 0, row, study.fits.draws[0])
+    mine = rows.group == 0
+    steps = estimate_survival(rows.lower[mine], rows.upper[mine], rows.entry[mine])
+    exact = np.isfinite(rows.upper[mine]) & (rows.lower[mine] == rows.upper[mine])
+    np.testing.assert_array_equal(picture.age, np.sort(rows.lower[mine][exact]))
+    np.testing.assert_array_equal(picture.age, steps.time)
+    assert picture.between_low.size == 0
+    middle = 1.0 - 0.5 * (np.concatenate([[1.0], steps.survival[:-1]]) + steps.survival)
+    np.testing.assert_allclose(picture.share_failed, middle)
+    inside = (picture.age > 3000.0) & (picture.age <= 4500.0)
+    step = np.diff(picture.share_failed)
+    assert step[inside[1:]].mean() > 1.5 * step[~inside[1:]][:5].mean()
     assert picture.title == "Glaze slip, diaphragm, NBR"
+
+
+def test_picture_of_looks_only_is_drawn_as_bars(study: SimpleNamespace) -> None:
+    """Cracks found at yearly looks at 300, 197 and 97 tubes: 4, 5 and 2."""
+    lower = np.array([0.0, 1.0, 2.0, 1.0, 2.0, 3.0])
+    upper = np.array([1.0, 2.0, 3.0, np.inf, np.inf, np.inf])
+    rows: Any = SimpleNamespace(
+        lower=lower, upper=upper, entry=np.zeros(6), group=np.zeros(6, int),
+        weight=np.array([4.0, 5.0, 2.0, 99.0, 95.0, 95.0]),
+    )  # fmt: skip
+    row = study.tables["fits"].to_dict("records")[0] | {"scale": 20.0}
+    picture = picture_fit(rows, 0, row, study.fits.draws[0])
+    assert picture.age.size == 0
+    assert picture.between_low.tolist() == [0.0, 1.0, 2.0]
+    assert picture.between_high.tolist() == [1.0, 2.0, 3.0]
+    failed = np.array([0.0, 0.0133333, 0.0383756, 0.0582030])
+    np.testing.assert_allclose(picture.between_share, 0.5 * (failed[1:] + failed[:-1]), rtol=1e-5)
+
+
+def test_late_entries_lift_the_points(study: SimpleNamespace) -> None:
+    """Three lives, one of them watched only from 3 on: a half and a quarter live longer."""
+    rows: Any = SimpleNamespace(
+        lower=np.array([2.0, 4.0, 5.0]), upper=np.array([2.0, 4.0, np.inf]),
+        entry=np.array([0.0, 3.0, 0.0]), group=np.zeros(3, int), weight=np.ones(3),
+    )  # fmt: skip
+    row = study.tables["fits"].to_dict("records")[0] | {"scale": 4.0}
+    picture = picture_fit(rows, 0, row, study.fits.draws[0])
+    np.testing.assert_allclose(picture.share_failed, [0.25, 0.625])
+    assert picture.suspended.tolist() == [5.0]
 
 
 def test_picture_thins_many_points(study: SimpleNamespace) -> None:

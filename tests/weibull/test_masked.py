@@ -97,3 +97,85 @@ def test_refusals():
         share_masked([5.0, 0.0], [5.0, np.inf], group=[0, 0], event=[-1, 2])
     with pytest.raises(RecordError, match="give one per life"):
         share_masked([5.0], [5.0], group=[0], event=[1, 2])
+
+
+# ---- one of several alike -----------------------------------------------------------------------
+
+
+def test_two_alike_of_equal_age_are_one_failure_and_one_suspension():
+    """Their likelihood 2 f S is that of f S but for the constant, so shares and fits agree."""
+    generator = np.random.default_rng(5)
+    life, until = 900.0 * generator.weibull(2.0, (60, 2)), generator.uniform(300.0, 1500.0, 60)
+    first = np.minimum(life.min(axis=1), until)
+    failed = life.min(axis=1) <= until
+    lower = np.repeat(first, 2)
+    event = np.repeat(np.where(failed, np.arange(60), -1), 2)
+    group = np.zeros(120, dtype=int)
+    share = share_masked(lower, np.full(120, np.inf), group=group, event=event)
+    assert share == pytest.approx(np.where(event >= 0, 0.5, 0.0))
+    one = fit_weibull(lower, np.where(np.repeat(failed, 2) & (group + np.arange(120) % 2 == 0),
+                                      lower, np.inf))  # fmt: skip
+    halves = fit_weibull(
+        np.concatenate([lower, lower[event >= 0]]),
+        np.concatenate([np.where(event >= 0, lower, np.inf), np.full((event >= 0).sum(), np.inf)]),
+        weight=np.concatenate([np.where(event >= 0, 0.5, 1.0), np.full((event >= 0).sum(), 0.5)]),
+    )
+    assert halves.shape == pytest.approx(one.shape)
+    assert halves.scale == pytest.approx(one.scale)
+    assert halves.log_likelihood == pytest.approx(one.log_likelihood)
+
+
+def test_unequal_ages_reach_the_maximum_of_the_masked_likelihood():
+    """sum over candidates of f / S, times all S: no other shape and scale does better."""
+    generator = np.random.default_rng(6)
+    named = 900.0 * generator.weibull(2.5, 25)
+    lower = np.concatenate([named, generator.uniform(200.0, 1100.0, 30)])
+    event = np.concatenate([np.full(25, -1), np.repeat(np.arange(15), 2)])
+    upper = np.where(event < 0, lower, np.inf)
+    share = share_masked(lower, upper, group=np.zeros(55, dtype=int), event=event, iterations=200)
+    masked = event >= 0
+    fit = fit_weibull(
+        np.concatenate([lower, lower[masked]]),
+        np.concatenate([lower, np.full(30, np.inf)]),
+        weight=np.concatenate([np.where(masked, share, 1.0), 1.0 - share[masked]]),
+    )
+
+    def height(shape, scale):
+        hazard = shape / scale * (lower / scale) ** (shape - 1.0)
+        sums = np.bincount(event[masked], hazard[masked])
+        total = np.log(hazard[~masked]).sum() + np.log(sums).sum()
+        return total - ((lower / scale) ** shape).sum()
+
+    best = height(fit.shape, fit.scale)
+    for by_shape, by_scale in ((1.01, 1.0), (0.99, 1.0), (1.0, 1.01), (1.0, 0.99), (1.01, 1.01)):
+        assert height(fit.shape * by_shape, fit.scale * by_scale) < best
+
+
+def test_candidates_between_looks_share_by_what_they_risked():
+    """Constant rate: failed somewhere in 300 h or in 100 h; odds (e^0.3 - 1) to (e^0.1 - 1)."""
+    quantile = -np.log1p(-(np.arange(4000) + 0.5) / 4000)
+    lower = np.concatenate([[0.0, 400.0], 1000.0 * quantile])
+    upper = np.concatenate([[300.0, 500.0], 1000.0 * quantile])
+    event = np.concatenate([[2, 2], np.full(4000, -1)])
+    share = share_masked(lower, upper, group=np.zeros(4002, dtype=int), event=event)
+    odds = np.expm1([0.3, 0.1])
+    assert share[:2] == pytest.approx(odds / odds.sum(), abs=0.01)
+
+
+def test_early_lives_count_in_the_rates():
+    """At 25 h a wear rate of shape 3 is next to nothing: the part with assembly faults failed."""
+    generator = np.random.default_rng(7)
+    size = 600
+    faulty = 2000.0 * generator.weibull(3.0, size)
+    faulty = np.where(generator.random(size) < 0.06, generator.exponential(50.0, size), faulty)
+    steady = 4000.0 * generator.weibull(1.2, size)
+    lower = np.concatenate([[25.0, 25.0], np.minimum(faulty, 2500.0), np.minimum(steady, 2500.0)])
+    upper = np.where(lower < 2500.0, lower, np.inf)
+    group = np.concatenate([[0, 1], np.zeros(size, int), np.ones(size, int)])
+    event = np.concatenate([[4, 4], np.full(2 * size, -1)])
+    plain = share_masked(lower, upper, group=group, event=event)
+    early = share_masked(lower, upper, group=group, event=event, family=group)
+    true = 0.06 / 50.0 * np.exp(-0.5) / 0.97, 1.2 / 4000.0 * (25.0 / 4000.0) ** 0.2
+    assert early[0] == pytest.approx(true[0] / sum(true), abs=0.05)
+    assert plain[0] < early[0] - 0.2
+    assert early[:2].sum() == pytest.approx(1.0)
