@@ -27,8 +27,9 @@ from pumplife.weibull.cells import (
 
 SCALE_SPREADS = np.array([0.05, 0.11, 0.2, 0.33, 0.52, 0.85, 1.5])  # of log scale between groups
 USUAL_SPREAD = 0.5  # half of the prior on that spread lies below it (half-Cauchy)
-SHAPE_PARTS = np.array([0.1, 0.25, 0.45, 0.7, 0.95])  # spread of log shape over the prior's
-PART_WEIGHTS = np.array([0.175, 0.175, 0.225, 0.25, 0.175])  # even over 0 to 1
+SHAPE_PARTS = np.array([0.06, 0.15, 0.3, 0.5, 0.8])  # spread of log shape over the prior's
+PART_WIDTHS = np.array([0.1, 0.12, 0.18, 0.25, 0.35])  # that each of them stands for
+USUAL_PART = 0.3  # one kind of wear has much the same shape in every service (half-Cauchy)
 STEPS = np.linspace(-3.0, 3.0, 7)  # nodes of a mean, in standard deviations
 WIDER = 1.3  # since those come from a normal approximation
 
@@ -124,7 +125,8 @@ def _shape_nodes(
     between = (SHAPE_PARTS * spread) ** 2
     common = (1.0 - SHAPE_PARTS**2) * spread**2
     nodes, width = _place_means(seen, 1.0 / known, between, median / common, 1.0 / common)
-    weight = np.log(PART_WEIGHTS * width / np.sqrt(common))[:, None]
+    density = PART_WIDTHS / (1.0 + (SHAPE_PARTS / USUAL_PART) ** 2)
+    weight = np.log(density * width / np.sqrt(common))[:, None]
     weight = weight - 0.5 * (nodes - median) ** 2 / common[:, None]
     return nodes, np.sqrt(between)[:, None] + 0.0 * nodes, weight
 
