@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pumplife.records.sources import squeeze
+from pumplife.records.phrases import squeeze
 
 ORDERS = ("day-first", "month-first", "year-first")
 
