@@ -16,7 +16,7 @@ import pandas as pd
 from python_calamine import CalamineError, CalamineSheet, CalamineWorkbook, SheetVisibleEnum
 
 from pumplife.errors import FolderError
-from pumplife.records.files import read_bytes
+from pumplife.records.files import OLD_BOOK, read_bytes
 
 MOST_UNPACKED = 2**31
 """Most bytes that a workbook may unpack to [bytes]."""
@@ -119,6 +119,11 @@ def open_book(path: Path) -> Book:
 @lru_cache(maxsize=4)
 def _open_once(path: Path, changed: int, size: int) -> Book:
     data = read_bytes(path)
+    if data[:4] == OLD_BOOK:
+        raise FolderError(
+            f"The file {path.name} can't be opened: it has a password, or is in the format from "
+            "before .xlsx. Take off the password, or save it again as .xlsx."
+        )
     if not data:
         raise FolderError(f"The file {path.name} is empty (0 bytes): export it again.")
     try:

@@ -116,13 +116,14 @@ def type_table(
     """
     _log_reading(raw, table, log)
     cells = _rename(raw, table, settings.get("columns", {}).get(table.name, {}), log)
-    if not _complete(cells, raw, table, log):
+    texts = settings.get("text", {}).get(table.name, {})
+    filled = {target for targets in texts.values() for target in targets}
+    if not _complete(cells, raw, table, filled, log):
         return None
     cells = cells.apply(tidy_text)
     codes = settings.get("codes", {}).get(table.name, {})
     for name in set(codes) & set(cells.columns):
         cells[name] = translate(cells[name], codes[name])
-    texts = settings.get("text", {}).get(table.name, {})
     told = read_texts(cells, texts, table, words, log) if words else None
     frame = cells.assign(file=raw.source.label, row=raw.row)
     bad: dict[str, pd.Series] = {}
@@ -218,14 +219,16 @@ def _log_headings(
             )
 
 
-def _complete(cells: pd.DataFrame, raw: RawTable, table: Table, log: AuditLog) -> bool:
+def _complete(
+    cells: pd.DataFrame, raw: RawTable, table: Table, filled: set[str], log: AuditLog
+) -> bool:
     """Check that every required column is there."""
     missing = [
         column.name
         for column in table.columns
         if column.required
         and not (column.lenient and table.name in ("parts", "kits"))
-        and column.name not in cells
+        and column.name not in {*cells, *filled}
         and column.instead not in cells
     ]
     if not missing:

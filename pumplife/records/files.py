@@ -9,7 +9,8 @@ from pumplife.errors import FolderError
 MOST_BYTES = 2**30
 """Most bytes that a file may hold [bytes]."""
 _CONTROL = re.compile(rb"[\x01-\x08\x0e-\x1f\x7f]")
-_OLD_BOOK = b"\xd0\xcf\x11\xe0"
+OLD_BOOK = b"\xd0\xcf\x11\xe0"
+"""How an encrypted workbook begins, and one of the old format."""
 
 
 def read_bytes(path: Path) -> bytes:
@@ -55,7 +56,7 @@ def decode(data: bytes, name: str) -> tuple[str, str]:
     """
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return _text_only(data.decode("utf-16", errors="replace"), name), "utf-16"
-    if data[:2] == b"PK" or data[:4] == _OLD_BOOK:
+    if data[:2] == b"PK" or data[:4] == OLD_BOOK:
         raise FolderError(
             f"The file {name} is a workbook with the name of a text file: rename it to .xlsx."
         )

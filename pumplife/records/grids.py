@@ -22,6 +22,8 @@ MOST_SPREAD = 200_000_000
 """Most cells that the longest row of a text file may spread its other rows to."""
 MANY_BREAKS = 50
 """A cell with more line breaks is most often two quotation marks that don't belong together."""
+MOST_LETTERS = 1_000_000
+"""No cell holds more."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -121,7 +123,7 @@ def _read_text(source: Source, text: str, encoding: str, known: Collection[str])
     lines = start[:1_000_000].split("\n", 4 * LOOK)[: 4 * LOOK]
     mark = declared if declared in MARKS else sniff_mark(lines)
     grid = _parse(start, mark, source, max(line.count(mark) for line in lines))
-    remarks = _break_remarks(grid, start, source)
+    remarks = _break_remarks(grid, start, mark, source)
     return _frame_grid(grid, source, known, skipped, mark, encoding, remarks)
 
 
@@ -169,15 +171,18 @@ def _parse_width(text: str, mark: str, width: int) -> pd.DataFrame:
 
 
 def _break_remarks(
-    grid: pd.DataFrame, text: str, source: Source
+    grid: pd.DataFrame, text: str, mark: str, source: Source
 ) -> list[tuple[str, str, str, str, str]]:
     """Say where a cell swallowed many lines, as between two stray quotation marks."""
-    if text.count("\n") - len(grid) < MANY_BREAKS:
+    if text.count("\n") <= len(grid):
         return []
     remarks = []
     for name in grid.columns:
         breaks = grid[name].str.count("\n")
-        remarks += [(int(row), int(breaks[row])) for row in grid.index[breaks > MANY_BREAKS]]
+        several = breaks[breaks > 0].index
+        rows = grid.loc[several, name].str.count(re.escape(mark)) >= (len(grid.columns) - 2) // 2
+        stray = several[rows & (len(grid.columns) > 4) | (breaks[several] > MANY_BREAKS)]
+        remarks += [(int(row), int(breaks[row])) for row in stray]
     return [
         (
             "caution",
@@ -200,6 +205,7 @@ def _frame_grid(  # noqa: PLR0917
     remarks: list[tuple[str, str, str, str, str]] | None = None,
 ) -> RawTable:
     """Split a grid into heading and records; blank rows count but aren't kept."""
+    _refuse_long(grid, source)
     filled = _filled(grid)
     remarks = remarks or []
     if not filled.any():
@@ -224,6 +230,17 @@ def _frame_grid(  # noqa: PLR0917
         encoding=encoding,
         remarks=remarks + _title_remarks(grid, filled, heading, source),
     )
+
+
+def _refuse_long(grid: pd.DataFrame, source: Source) -> None:
+    for place, name in enumerate(grid.columns, start=1):
+        longest = max(map(len, grid[name]), default=0)
+        if longest > MOST_LETTERS:
+            raise FolderError(
+                f"{source.label} can't be read as a table: a cell in its column {place} holds "
+                f"{longest} letters. Look for a quotation mark that is never closed, and export it "
+                "again."
+            )
 
 
 def _title_remarks(

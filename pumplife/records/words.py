@@ -15,9 +15,9 @@ from pumplife.records.audit import AuditLog
 from pumplife.records.grids import read_source
 from pumplife.records.sources import Source
 
-KINDS = ("part", "mode", "reason", "not", "other")
+KINDS = ("part", "mode", "reason", "not", "other", "code")
 """What a word may say: which part, how it failed, why the pump was opened, that nothing is the
-matter, or that something else is meant."""
+matter, that something else is meant, or which code a whole cell is."""
 GENERAL = "failed"
 """The mode that says only that something failed."""
 SLIPS = ((9, 2), (6, 1))
@@ -59,12 +59,15 @@ class Words:
         The plant's own words, where it has any.
     whole, starts, ends : dict
         Word, beginning or end of a word to (kind, meaning); words of several parts are whole.
+    codes : dict
+        Whole cells to the codes that they may be.
     """
 
     file: Path | None = None
     whole: dict[str, tuple[str, str]] = field(default_factory=dict)
     starts: dict[str, tuple[str, str]] = field(default_factory=dict)
     ends: dict[str, tuple[str, str]] = field(default_factory=dict)
+    codes: dict[str, str] = field(default_factory=dict)
     _known: dict[str, list[tuple[str, str]]] = field(default_factory=dict)
     _initials: dict[str, list[tuple[str, bool]]] = field(default_factory=dict)
 
@@ -76,6 +79,9 @@ class Words:
         self._known.clear()
         bare = " ".join(word.casefold().split())
         for spelling in {bare, _plain(bare)}:
+            if kind == "code":
+                self.codes[spelling] = meaning
+                continue
             shelf = self.whole
             if spelling.endswith("*"):
                 shelf = self.starts
@@ -85,6 +91,10 @@ class Words:
             shelf[key] = (kind, meaning)
             if shelf is not self.ends and len(key) >= SLIPS[-1][0] and " " not in key:
                 self._initials.setdefault(key[0], []).append((key, shelf is self.starts))
+
+    def holds(self, word: str, kind: str, meaning: str) -> bool:
+        """Say whether a word stands in the dictionary as it is."""
+        return (kind, meaning) in (self.whole.get(word), self.starts.get(word))
 
     def look_up(self, token: str) -> list[tuple[str, str]]:
         """Give kind and meaning of a word; two for a compound of two known words."""
@@ -222,11 +232,15 @@ def _add_own(words: Words, file: Path, log: AuditLog | None) -> None:
         )
     for row, cell in zip(raw.row, cells.to_dict("records"), strict=True):
         word, kind, meaning = (str(cell[name]).strip() for name in ("word", "kind", "meaning"))
-        if not word or kind not in KINDS or (not meaning and kind in KINDS[:3]):
+        if (
+            not word
+            or kind not in KINDS
+            or (not meaning and kind in ("part", "mode", "reason", "code"))
+        ):
             raise RecordError(
                 f'{file.name} row {row}: the word "{word}" of kind "{kind}" and meaning '
-                f'"{meaning}" can\'t be used. A kind is one of {", ".join(KINDS)}; part, mode and '
-                "reason need a meaning. Correct the row."
+                f'"{meaning}" can\'t be used. A kind is one of {", ".join(KINDS)}; part, mode, '
+                "reason and code need a meaning. Correct the row."
             )
         words.add(word, kind, meaning)
     words.file = file
