@@ -2,7 +2,9 @@
 
 import io
 import re
+import struct
 import zipfile
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -36,7 +38,10 @@ _UNCACHED = re.compile(
 _FORMULA = re.compile(rb"<(?:\w+:)?f[\s>/]")
 _SHEET = re.compile(r"<(?:\w+:)?sheet\b[^>]*>")
 _RELATION = re.compile(r"<(?:\w+:)?Relationship\b[^>]*>")
-_BROKEN = (CalamineError, zipfile.BadZipFile, OSError, ValueError, EOFError, NotImplementedError)
+_BROKEN = (
+    *(CalamineError, zipfile.BadZipFile, zlib.error, struct.error),
+    *(OSError, ValueError, EOFError, LookupError, RuntimeError),
+)
 
 
 @dataclass(slots=True, eq=False)

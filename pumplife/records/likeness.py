@@ -60,6 +60,8 @@ def score_headings(words: list[str]) -> pd.DataFrame:
     known = known_headings()
     known = known[known["column"].ne("")].reset_index(drop=True)
     alike = _likeness(words, known["folded"].to_list())
+    same = alike.max(axis=1, keepdims=True) == 100.0
+    alike = np.where(same & (alike < 100.0), 0.0, alike)
     place, row = np.nonzero(alike >= NEAR)
     found = known.iloc[row][["table", "column", "heading"]].assign(
         place=place, score=alike[place, row]

@@ -56,35 +56,53 @@ class TextLine:
     why: str
 
 
-def propose_codes(guess: Guess, words: Words) -> dict[str, list[CodeLine]]:
-    """Give the lines of [codes.TABLE.COLUMN] for every column of codes or parts that is mapped."""
-    found = {}
+def propose_codes(guess: Guess, words: Words, parts: set[str]) -> dict[str, list[CodeLine]]:
+    """Give the lines of [codes.TABLE.COLUMN] for every column of codes or parts that is mapped.
+
+    Parameters
+    ----------
+    guess : Guess
+        A sheet of the export.
+    words : Words
+        The dictionary.
+    parts : set of str
+        The plant's own names of parts, squeezed; empty where it lists none.
+    """
+    found: dict[str, list[CodeLine]] = {}
+    if guess.table == "parts":
+        return found  # its names are the plant's own
     for line in guess.lines:
         column = TABLES[guess.table].column(line.column)
         if column.codes or line.column in ("failed_part", "part"):
-            lines = list(_code_lines(tidy_text(guess.cells(line.column)), column, words))
+            lines = list(_code_lines(tidy_text(guess.cells(line.column)), column, words, parts))
             if lines:
                 found[line.column] = lines
     return found
 
 
-def _code_lines(cells: "pd.Series", column: Column, words: Words) -> Iterator[CodeLine]:
+def _code_lines(
+    cells: "pd.Series", column: Column, words: Words, parts: set[str]
+) -> Iterator[CodeLine]:
     counts = cells[cells.ne("")].str.casefold().value_counts()
     written = dict(zip(cells.str.casefold()[::-1], cells[::-1], strict=True))
     for folded, count in counts.sort_index().sort_values(ascending=False, kind="stable").items():
         word = str(written[str(folded)])
-        if _is_ours(word, column):
+        if _is_ours(word, column, parts):
             continue
         meaning, sure, by = _meaning(word, column, words)
+        if not column.codes and parts and squeeze(meaning) not in {*parts, "none"}:
+            meaning = ""
+        if meaning and squeeze(meaning) == squeeze(word):
+            continue
         rows = count_of(int(count), "row")
         choices = " / ".join(column.codes) if column.codes else "a part, or none"
         why = f"{rows}, {by}" if meaning else f"{rows}; {choices}"
         yield CodeLine(word=word, meaning=meaning, sure=sure, why=why)
 
 
-def _is_ours(word: str, column: Column) -> bool:
-    known = column.codes or SIDE_WORDS
-    return squeeze(word) in {squeeze(code) for code in known}
+def _is_ours(word: str, column: Column, parts: set[str]) -> bool:
+    known = {squeeze(code) for code in column.codes or SIDE_WORDS}
+    return squeeze(word) in (known if column.codes else known | parts)
 
 
 def _meaning(word: str, column: Column, words: Words) -> tuple[str, bool, str]:

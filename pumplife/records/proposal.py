@@ -129,11 +129,17 @@ def _settings(
     yield from _HEAD.format(export=export.name).splitlines()
     yield from ("", *propose_plant(guesses))
     yield from ("", "[files]", *_file_lines(guesses, strange, register))
+    parts = {
+        squeeze(word)
+        for guess in guesses
+        if guess.table == "parts"
+        for word in guess.cells("part").unique()
+    }
     for table in dict.fromkeys(guess.table for guess in guesses):
         own = [guess for guess in guesses if guess.table == table]
         if table != "pumps" or register[0] is None:
             yield from _column_lines(table, own)
-        yield from _code_sections(table, own, words)
+        yield from _code_sections(table, own, words, parts)
         yield from _text_lines(table, own, words)
     yield from ("", *propose_dates(guesses))
     template = files("pumplife.records").joinpath("plant_template.toml").read_text("utf-8")
@@ -181,10 +187,10 @@ def _column_lines(table: str, own: list[Guess]) -> Iterator[str]:
         yield f"# not used: {list_some(list(free), most=40)}"
 
 
-def _code_sections(table: str, own: list[Guess], words: Words) -> Iterator[str]:
+def _code_sections(table: str, own: list[Guess], words: Words, parts: set[str]) -> Iterator[str]:
     lines: dict[str, dict[str, str]] = {}
     for guess in own:
-        for column, found in propose_codes(guess, words).items():
+        for column, found in propose_codes(guess, words, parts - {""}).items():
             known = lines.setdefault(column, {})
             for one in found:
                 known.setdefault(one.word.casefold(), one.line())

@@ -89,7 +89,7 @@ def read_signs(column: "pd.Series", pumps: set[str], words: Words, *, text: bool
     cells = cells[cells.ne("")]
     seen = cells.iloc[:SAMPLE]
     count = max(len(seen), 1)
-    dates = read_dates(seen, serials=False)
+    dates = read_dates(seen, serials=False, months=True)
     numbers = read_numbers(seen, exact=not text)
     place, spellings = pd.factorize(seen)
     read = [words.read(str(word)) for word in spellings]
