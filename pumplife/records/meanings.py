@@ -1,7 +1,7 @@
 """Propose what the codes and free texts of an export mean, with counts."""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import pandas as pd
@@ -15,6 +15,8 @@ from pumplife.records.words import SEVERAL, Words
 
 MANY_CODES = 60
 """So many different words of a column are listed, the most frequent first."""
+NAMES = ("failed_part", "part", "kit")
+"""Columns of names; of kits only a word for none is translated."""
 WORTH = 0.02
 """Share of the rows from which a text is worth reading [1]."""
 
@@ -56,27 +58,29 @@ class TextLine:
     why: str
 
 
-def propose_codes(guess: Guess, words: Words, parts: set[str]) -> dict[str, list[CodeLine]]:
-    """Give the lines of [codes.TABLE.COLUMN] for every column of codes or parts that is mapped.
+def propose_codes(own: Sequence[Guess], words: Words, parts: set[str]) -> dict[str, list[CodeLine]]:
+    """Give the lines of [codes.TABLE.COLUMN] for every column of codes, parts or kits.
 
     Parameters
     ----------
-    guess : Guess
-        A sheet of the export.
+    own : sequence of Guess
+        The sheets that are one table.
     words : Words
         The dictionary.
     parts : set of str
         The plant's own names of parts, squeezed; empty where it lists none.
     """
+    table = TABLES[own[0].table]
     found: dict[str, list[CodeLine]] = {}
-    if guess.table == "parts":
+    if table.name == "parts":
         return found  # its names are the plant's own
-    for line in guess.lines:
-        column = TABLES[guess.table].column(line.column)
-        if column.codes or line.column in ("failed_part", "part"):
-            lines = list(_code_lines(tidy_text(guess.cells(line.column)), column, words, parts))
+    mapped = {line.column for guess in own for line in guess.lines}
+    for column in table.columns:
+        if column.name in mapped and (column.codes or column.name in NAMES):
+            cells = pd.concat([guess.cells(column.name) for guess in own], ignore_index=True)
+            lines = list(_code_lines(tidy_text(cells), column, words, parts))
             if lines:
-                found[line.column] = lines
+                found[column.name] = lines
     return found
 
 
@@ -90,6 +94,8 @@ def _code_lines(
         if _is_ours(word, column, parts):
             continue
         meaning, sure, by = _meaning(word, column, words)
+        if column.name == "kit" and not meaning:
+            continue
         if not column.codes and parts and squeeze(meaning) not in {*parts, "none"}:
             meaning = ""
         if meaning and squeeze(meaning) == squeeze(word):
@@ -113,33 +119,44 @@ def _meaning(word: str, column: Column, words: Words) -> tuple[str, bool, str]:
             return words.codes[folded], True, "in words.csv"
         near = find_near(word, column.codes)
         return near, False, "spelt nearly so" if near else ""
+    if column.name in ("failed_part", "kit") and words.look_up(folded) == [("not", "")]:
+        return "none", False, f'"{word}" says none'
+    if column.name == "kit":
+        return "", False, ""
     read = words.read(word)
     told = read.reason if column.name == "reason" else read.part
     kind = "reason" if column.name == "reason" else "part"
     if told in ("", SEVERAL):
-        nothing = column.name == "failed_part" and words.look_up(folded) == [("not", "")]
-        return ("none", False, f'"{word}" says that none failed') if nothing else ("", False, "")
+        return "", False, ""
     whole = words.holds(folded, kind, told)
     return told, whole, "in words.csv" if whole else f'by "{read.by}"'
 
 
-def propose_texts(guess: Guess, words: Words) -> list[TextLine]:
+def propose_texts(own: Sequence[Guess], words: Words) -> list[TextLine]:
     """Say which columns of free text of the orders may fill what the orders don't say."""
-    if guess.table != "rebuilds":
+    if own[0].table != "rebuilds":
         return []
-    taken = {line.heading for line in guess.lines if line.column != "note"}
+    taken = {line.heading for guess in own for line in guess.lines if line.column != "note"}
     lines = []
-    for heading, signs in guess.signs.items():
-        if heading in taken or not signs.written or signs.is_dates or signs.is_numbers:
+    for heading in dict.fromkeys(name for guess in own for name in guess.signs):
+        told = [guess for guess in own if heading in guess.signs]
+        signs = [guess.signs[heading] for guess in told]
+        if heading in taken or any(one.is_dates or one.is_numbers for one in signs):
             continue
-        cells = guess.raw.cells.loc[:, guess.raw.cells.columns == heading].iloc[:, 0]
-        line = _text_line(heading, tidy_text(cells), guess, words)
+        cells = pd.concat([_cells(guess, heading) for guess in told], ignore_index=True)
+        line = _text_line(heading, tidy_text(cells), told, words)
         if line is not None:
             lines.append(line)
     return lines
 
 
-def _text_line(heading: str, cells: "pd.Series", guess: Guess, words: Words) -> TextLine | None:
+def _cells(guess: Guess, heading: str) -> "pd.Series":
+    return guess.raw.cells.loc[:, guess.raw.cells.columns == heading].iloc[:, 0]
+
+
+def _text_line(
+    heading: str, cells: "pd.Series", told: Sequence[Guess], words: Words
+) -> TextLine | None:
     counts = cells[cells.ne("")].value_counts()
     read = {str(text): words.read(str(text)) for text in counts.index}
     parts: dict[str, int] = {}
@@ -154,14 +171,14 @@ def _text_line(heading: str, cells: "pd.Series", guess: Guess, words: Words) -> 
         targets = [
             name
             for name in ("failed_part", "failure_mode")
-            if guess.cells(name).eq("").mean() > WORTH
+            if pd.concat([guess.cells(name) for guess in told]).eq("").mean() > WORTH
         ]
-    if not guess.heading("reason") and reasons >= WORTH * len(cells):
+    if not all(guess.heading("reason") for guess in told) and reasons >= WORTH * len(cells):
         targets.append("reason")
     if not targets:
         return None
-    told = ", ".join(f"{part} in {count_of(count, 'row')}" for part, count in parts.items())
+    named = ", ".join(f"{part} in {count_of(count, 'row')}" for part, count in parts.items())
     example = next((text for text, one in read.items() if one.beside), "")
     like = f', as in "{clip(example)}"' if example else ""
-    by = told or f"reasons in {count_of(reasons, 'row')}"
+    by = named or f"reasons in {count_of(reasons, 'row')}"
     return TextLine(heading=heading, targets=targets, why=f"{by}{like}")

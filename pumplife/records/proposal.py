@@ -188,26 +188,20 @@ def _column_lines(table: str, own: list[Guess]) -> Iterator[str]:
 
 
 def _code_sections(table: str, own: list[Guess], words: Words, parts: set[str]) -> Iterator[str]:
-    lines: dict[str, dict[str, str]] = {}
-    for guess in own:
-        for column, found in propose_codes(guess, words, parts - {""}).items():
-            known = lines.setdefault(column, {})
-            for one in found:
-                known.setdefault(one.word.casefold(), one.line())
-    for column, found_lines in lines.items():
+    for column, lines in propose_codes(own, words, parts - {""}).items():
         yield from ("", f"[codes.{table}.{column}]")
-        yield from list(found_lines.values())[:MANY_CODES]
-        if len(found_lines) > MANY_CODES:
-            more = count_of(len(found_lines) - MANY_CODES, "more word")
+        yield from (line.line() for line in lines[:MANY_CODES])
+        if len(lines) > MANY_CODES:
+            more = count_of(len(lines) - MANY_CODES, "more word")
             yield f"# and {more}; to have them read by words.csv, as text, write"
             yield f'# [text.{table}] {column} = ["{column}"]'
 
 
 def _text_lines(table: str, own: list[Guess], words: Words) -> Iterator[str]:
-    lines = {line.heading: line for guess in own for line in propose_texts(guess, words)}
+    lines = propose_texts(own, words)
     if lines:
         yield from ("", f"[text.{table}]", "# A text fills what nobody wrote, by words.csv.")
-    for line in lines.values():
+    for line in lines:
         column = next(
             (one.column for guess in own for one in guess.lines if one.heading == line.heading),
             line.heading,
