@@ -1,7 +1,7 @@
 """Propose which sheet of an export is which table, and which heading is which column."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
@@ -9,7 +9,7 @@ from pumplife.records.grids import RawTable
 from pumplife.records.likeness import SURE, score_headings, score_table_name
 from pumplife.records.phrases import squeeze
 from pumplife.records.schema import Table
-from pumplife.records.signs import FEW, Signs, read_signs
+from pumplife.records.signs import FEW, Signs, read_signs, share_known
 from pumplife.records.tables import TABLES
 from pumplife.records.words import Words
 
@@ -89,13 +89,13 @@ def map_sheets(raws: Iterable[RawTable], words: Words) -> tuple[list[Guess], lis
     tuple of list
         The sheets that are tables, and those that aren't known.
     """
-    sheets = [raw for raw in raws if len(raw.cells)]
-    first = [guess for raw in sheets if (guess := _guess(raw, words, set())) is not None]
+    looked = [(raw, _look(raw, words)) for raw in raws if len(raw.cells)]
+    first = [guess for raw, signs in looked if (guess := _guess(raw, signs)) is not None]
     register = [guess for guess in first if guess.table == "pumps"]
     pumps = {word.casefold() for guess in register for word in guess.cells("pump_id").unique()}
     guesses, strange = [], []
-    for raw in sheets:
-        guess = _guess(raw, words, pumps - {""})
+    for raw, signs in looked:
+        guess = _guess(raw, _with_pumps(raw, signs, pumps - {""}))
         if guess is None:
             strange.append(raw)
         else:
@@ -103,13 +103,24 @@ def map_sheets(raws: Iterable[RawTable], words: Words) -> tuple[list[Guess], lis
     return guesses, strange
 
 
-def _guess(raw: RawTable, words: Words, pumps: set[str]) -> Guess | None:
+def _look(raw: RawTable, words: Words) -> dict[str, Signs]:
+    return {
+        str(name): read_signs(raw.cells.iloc[:, place], words, text=bool(raw.mark))
+        for place, name in enumerate(raw.cells.columns)
+    }
+
+
+def _with_pumps(raw: RawTable, signs: dict[str, Signs], pumps: set[str]) -> dict[str, Signs]:
+    """Add to each column's signs how many of its cells are numbers of known pumps."""
+    return {
+        str(name): replace(signs[str(name)], pumps=share_known(raw.cells.iloc[:, place], pumps))
+        for place, name in enumerate(raw.cells.columns)
+    }
+
+
+def _guess(raw: RawTable, signs: dict[str, Signs]) -> Guess | None:
     """Take a sheet for the table that explains it best, or for none."""
     headings = [str(name) for name in raw.cells.columns]
-    signs = {
-        name: read_signs(raw.cells.iloc[:, place], pumps, words, text=bool(raw.mark))
-        for place, name in enumerate(headings)
-    }
     scores = score_headings(headings)
     named = _name_scores(raw)
     best: tuple[float, Guess] | None = None

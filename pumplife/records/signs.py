@@ -71,15 +71,13 @@ class Signs:
         return kind == "text" or not self.is_dates
 
 
-def read_signs(column: "pd.Series", pumps: set[str], words: Words, *, text: bool) -> Signs:
+def read_signs(column: "pd.Series", words: Words, *, text: bool) -> Signs:
     """Look at a column.
 
     Parameters
     ----------
     column : Series of str
         Its cells.
-    pumps : set of str
-        Numbers of the pumps that are known, case folded.
     words : Words
         The dictionary of reasons and parts.
     text : bool
@@ -100,7 +98,7 @@ def read_signs(column: "pd.Series", pumps: set[str], words: Words, *, text: bool
         distinct=len(spellings),
         dates=float((~dates.bad).sum()) / count,
         numbers=float((~numbers.bad).sum()) / count,
-        pumps=float(seen.str.casefold().isin(pumps).sum()) / count,
+        pumps=0.0,
         reasons=float(reasons[place].sum()) / count,
         parts=float(parts[place].sum()) / count,
         unique=len(spellings) / count,
@@ -108,6 +106,21 @@ def read_signs(column: "pd.Series", pumps: set[str], words: Words, *, text: bool
         undecided=dates.undecided,
         guessed=numbers.guessed,
     )
+
+
+def share_known(column: "pd.Series", pumps: set[str]) -> float:
+    """Give the share of a column's written cells that are numbers of known pumps [1].
+
+    Parameters
+    ----------
+    column : Series of str
+        Its cells.
+    pumps : set of str
+        The numbers, case folded.
+    """
+    cells = column.str.strip()
+    seen = cells[cells.ne("")].iloc[:SAMPLE]
+    return float(seen.str.casefold().isin(pumps).mean()) if len(seen) else 0.0
 
 
 def share_growing(pump: "pd.Series", day: "pd.Series", shown: "pd.Series") -> float:

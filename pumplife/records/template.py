@@ -18,7 +18,7 @@ How to fill this folder
 5. kits.csv, parts.csv, kit_contents.csv: what a kit renews, and prices.
 6. on_hand.csv, on_order.csv: what lies in the stores and what is coming.
 7. Everything else can wait. Tables that stay empty do no harm; delete them if you like.
-8. Your own files and headings can stay: name them in [files], [columns] and [codes].
+8. Your own files, headings and words can stay: pumplife new FOLDER --from EXPORT maps them.
 9. Dates: 2025-12-31, or your own order if a column can show it. Decimal point or comma.
 10. Files may be CSV or .xlsx. One workbook with a sheet per table works too: put plant.toml
     beside the workbook, or add a sheet named plant with the columns section, key and value.

@@ -1,6 +1,5 @@
 """The mapping proposed for a plant's own export: what it says, and that a study runs from it."""
 
-import json
 import re
 import tomllib
 from pathlib import Path
@@ -15,7 +14,7 @@ from pumplife.errors import FolderError
 from pumplife.records.likeness import fold, score_headings, score_table_name
 from pumplife.records.proposal import propose_folder
 from pumplife.records.read import read_records
-from pumplife.records.signs import daily_gain, read_signs, share_growing
+from pumplife.records.signs import daily_gain, read_signs, share_growing, share_known
 from pumplife.records.words import read_words
 from pumplife.study import run_study
 from tests.plants import SETTINGS, small_plant, small_tables
@@ -260,11 +259,10 @@ def test_a_meter_is_told_by_its_growth() -> None:
 def test_signs_of_columns() -> None:
     words = read_words()
     pumps = {row["pump_id"].casefold() for row in small_tables()["pumps"]}
-    dates = read_signs(pd.Series(["01.02.2021", "2021-02-03", ""]), pumps, words, text=True)
+    dates = read_signs(pd.Series(["01.02.2021", "2021-02-03", ""]), words, text=True)
     assert (dates.written, dates.is_dates, dates.undecided) == (2, True, True)
-    ids = read_signs(pd.Series(["P-1", "p-2", "P-9"]), pumps, words, text=True)
-    assert ids.pumps == pytest.approx(2 / 3)
-    empty = read_signs(pd.Series(["", ""]), pumps, words, text=True)
+    assert share_known(pd.Series(["P-1", "p-2", "P-9", ""]), pumps) == pytest.approx(2 / 3)
+    empty = read_signs(pd.Series(["", ""]), words, text=True)
     assert empty.suits("date")
     assert not dates.suits("code")
-    assert json.dumps(read_signs(pd.Series(["PM", "Störung"]), pumps, words, text=True).reasons)
+    assert (read_signs(pd.Series(["PM", "Störung"]), words, text=True).reasons) == 1.0
