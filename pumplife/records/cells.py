@@ -44,10 +44,9 @@ _NAMED = rf"^{_NTH}[-/. ]*(?:de )?([^\W\d_]{{3,}})[-/., ]*(?:de )?(\d{{4}}|\d{{2
 _MONTH_FIRST = rf"^(?:[^\W\d_]+, )?([^\W\d_]{{3,}})[-/. ]*{_NTH}[-/., ]+(\d{{4}}){_REST}"
 _SERIAL = r"^[1-9]\d{4}(?:\.\d+)?$"
 _WHOLE_SERIAL = r"^[2-7]\d{4}(?:\.0+)?$"
-_UNITS = re.compile(
-    r"(?<=\d)(?:h|hrs?|hours?|std\.?|stk\.?|pcs?|mm|bar|eur|usd|gbp|chf)$|^(?:eur|usd|gbp|chf)(?=\d)",
-    re.IGNORECASE,
-)
+_MONEY = r"(?<=\d)(?:stk\.?|pcs?|eur|usd|gbp|chf)$|^(?:eur|usd|gbp|chf)(?=\d)"
+_HOURS = re.compile(rf"(?<=\d)(?:h|hrs?|hours?|std\.?)$|{_MONEY}", re.IGNORECASE)
+_UNITS = re.compile(_MONEY, re.IGNORECASE)
 _PLAIN_NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")
 
 
@@ -99,7 +98,12 @@ def _spellings(column: "pd.Series") -> "tuple[list[str], NDArray[np.intp]]":
 
 
 def read_numbers(
-    column: "pd.Series", *, decimal: str = "", hint: str = "", exact: bool = False
+    column: "pd.Series",
+    *,
+    decimal: str = "",
+    hint: str = "",
+    exact: bool = False,
+    hours: bool = False,
 ) -> TypedColumn:
     """Read numbers with a decimal point or comma and with or without thousands marks.
 
@@ -113,6 +117,9 @@ def read_numbers(
         What to take where the column itself can't tell; "" = ".".
     exact : bool
         The cells come from a workbook, where a point is a point.
+    hours : bool
+        The column is in hours, so that "4.5 h" says no more than 4.5; elsewhere it may be another
+        unit than the column's.
 
     Returns
     -------
@@ -121,7 +128,7 @@ def read_numbers(
     """
     direct = column.where(column.str.match(_PLAIN_NUMBER), "nan").astype("float64")
     spellings, place = _spellings(column)
-    shapes = [_bare_number(word) for word in spellings]
+    shapes = [_bare_number(word, hours=hours) for word in spellings]
     seen = ("." if exact else "") or decimal or decimal_mark(shapes)
     mark = seen or hint or "."
     doubtful = any("." in word or "," in word for word in shapes)
@@ -138,9 +145,9 @@ def read_numbers(
     )
 
 
-def _bare_number(word: str) -> str:
-    """Leave out blanks, apostrophes, currencies and units; a minus may stand at the end."""
-    bare = _UNITS.sub("", re.sub(r"[\s'’´€$£]", "", word))
+def _bare_number(word: str, *, hours: bool = False) -> str:
+    """Leave out blanks, apostrophes, currencies and pieces; a minus may stand at the end."""
+    bare = (_HOURS if hours else _UNITS).sub("", re.sub(r"[\s'’´€$£]", "", word))
     return f"-{bare[:-1]}" if re.fullmatch(r"[\d.,]+-", bare) else bare
 
 

@@ -256,7 +256,8 @@ def decimal_hint(cells: pd.DataFrame, raw: RawTable, table: Table) -> str:
         re.sub(r"\s", "", word)
         for name in names
         if name in cells
-        for word in cells.loc[cells[name].str.contains("[.,]"), name].unique()
+        for word in cells[name].unique()
+        if "." in word or "," in word
     ]
     return decimal_mark(words)
 
@@ -275,7 +276,13 @@ def _type_column(
         cells = cells.mask(cells.str.casefold().eq("none"), "")
     declared = {"comma": ",", "point": "."}.get(settings.get("numbers", {}).get("decimal", ""), "")
     stand_in = hint or ("," if raw.mark == ";" else ".")
-    typed = read_numbers(cells, decimal=declared, hint=stand_in, exact=not raw.mark)
+    typed = read_numbers(
+        cells,
+        decimal=declared,
+        hint=stand_in,
+        exact=not raw.mark,
+        hours=column.name.endswith("_h"),
+    )
     unfit = typed.values.lt(0) & (not column.signed)
     unfit |= typed.values.abs() > MOST
     return dataclasses.replace(

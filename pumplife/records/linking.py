@@ -267,6 +267,8 @@ def link_orders(tables: Tables, log: AuditLog) -> None:
 
 def _fill_only_pump(frame: pd.DataFrame, rebuilds: pd.DataFrame) -> pd.DataFrame:
     """Give rows without a pump that of their order, where the order has one pump only."""
+    if frame.empty:
+        return frame
     pumps = rebuilds.groupby("rebuild_id")["pump"].agg(["min", "max"])
     single = pumps.loc[pumps["min"].eq(pumps["max"]), "min"]
     owner = frame["rebuild_id"].map(single).fillna(-1).astype(np.int64)
@@ -279,7 +281,8 @@ def _fill_only_pump(frame: pd.DataFrame, rebuilds: pd.DataFrame) -> pd.DataFrame
 def _blank_unknown_order(
     frame: pd.DataFrame, name: str, column: str, known: set[str], log: AuditLog
 ) -> pd.DataFrame:
-    unknown = frame[column].ne("") & ~frame[column].isin(known)
+    unknown = frame[column].ne("")
+    unknown[unknown] = ~frame.loc[unknown, column].isin(known)
     log.add_rows(
         frame[unknown],
         severity="caution",

@@ -25,7 +25,6 @@ def _column(*words: str) -> pd.Series:
         (("1'234.5", "7"), (1234.5, 7.0)),
         (("45,00 €", "€ 7,50"), (45.0, 7.5)),
         (("0,125", "1,250"), (0.125, 1.25)),
-        (("4,5 h", "12 Std."), (4.5, 12.0)),
         (("1\u2009234,5", "EUR 7,50"), (1234.5, 7.5)),
         (("3-", "1.200,50-"), (-3.0, -1200.5)),
     ],
@@ -169,6 +168,12 @@ def test_plant_words_translate_whatever_their_case():
         tidy_text(_column("  STÖRUNG ", "PM", "other")), {"Störung": "breakdown", "pm": "planned"}
     )
     assert list(words) == ["breakdown", "planned", "other"]
+
+
+def test_hours_may_be_written_with_their_unit_in_a_column_of_hours_only():
+    words = _column("4,5 h", "12 Std.")
+    np.testing.assert_allclose(read_numbers(words, hours=True).values, [4.5, 12.0])
+    assert read_numbers(words).bad.all()
 
 
 @pytest.mark.parametrize("word", ["90 min", "5k", "3 ball 2021", "h", "12 h 30", "-5-"])
