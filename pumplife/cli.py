@@ -27,6 +27,13 @@ def _parser() -> argparse.ArgumentParser:
     audit.add_argument("--all", action="store_true", help="also the account of every ticket")
     new = jobs.add_parser("new", help="an empty, commented plant folder to fill")
     new.add_argument("folder", type=Path, help="the folder to make")
+    new.add_argument(
+        "--from",
+        dest="export",
+        type=Path,
+        metavar="EXPORT",
+        help="propose the mapping of this export: a .csv, an .xlsx or a folder of them",
+    )
     return parser
 
 
@@ -48,13 +55,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
     try:
         if options.job == "new":
-            return _new(options.folder)
+            return _new(options.folder) if options.export is None else _propose(options)
         if options.job == "audit":
             return _audit(options.folder, everything=options.all)
         return _study(options.folder, options.out, options.seed)
     except PumplifeError as error:
         _say(str(error), sys.stderr)
-        unreadable = isinstance(error, FolderError) and _is_plant(options.folder)
+        export = getattr(options, "export", None)
+        there = _is_plant(options.folder) if export is None else export.exists()
+        unreadable = isinstance(error, FolderError) and there
         records_at_fault = unreadable or isinstance(error, RecordError | SettingError)
         return STOPPED if records_at_fault else WRONG_CALL
     except KeyboardInterrupt:
@@ -63,9 +72,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _is_plant(path: Path) -> bool:
-    """Whether the call was right: a folder or workbook that exists, readable or not."""
+    """Whether the call was right: a folder or table that exists, readable or not."""
     try:
-        return path.exists() and (path.is_dir() or path.suffix.lower() == ".xlsx")
+        return path.exists() and (path.is_dir() or path.suffix.lower() in (".xlsx", ".csv"))
     except OSError:
         return True  # there, and barred
 
@@ -79,6 +88,23 @@ def _new(folder: Path) -> int:
 
     write_template(folder)
     _say(f"Made {folder}: read its README.txt, fill plant.toml, pumps.csv and rebuilds.csv first.")
+    return DONE
+
+
+def _propose(options: argparse.Namespace) -> int:
+    from pumplife.records.phrases import count_of  # noqa: PLC0415
+    from pumplife.records.proposal import propose_folder  # noqa: PLC0415
+
+    made = propose_folder(options.folder, options.export)
+    for guess in made.guesses:
+        columns = count_of(len(guess.lines), "column")
+        _say(f"{guess.raw.source.label} is taken for {guess.table}, {columns}.")
+    for label in made.strange:
+        _say(f"{label} is no table that pumplife knows; it was not copied.")
+    _say(
+        f"Made {made.folder}: in its plant.toml {count_of(made.checks, 'line')} to check and "
+        f"{count_of(made.fills, 'line')} to fill; then run pumplife audit {made.folder}."
+    )
     return DONE
 
 

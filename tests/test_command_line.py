@@ -150,7 +150,7 @@ def test_an_empty_table(run: Any, text: str) -> None:
 def test_a_file_that_is_not_text(run: Any, tmp_path: Path) -> None:
     folder = small_plant(tmp_path / "plant")
     text = (folder / "rebuilds.csv").read_text(encoding="utf-8")
-    (folder / "rebuilds.csv").write_bytes(text.encode("utf-16-le"))
+    (folder / "rebuilds.csv").write_bytes(text.encode("utf-32-le"))
     run(folder).stops("unreadable_file", "rebuilds.csv isn't text")
 
 

@@ -60,6 +60,7 @@ def account_for_tickets(history: History, spans: pd.DataFrame) -> None:
     story = story.reset_index()
     doubt = set(unknown_kit["visit"]) | set(ended.loc[ended["masked"], "visit"])
     doubt |= set(ended.loc[ended["unequal"] | ended["blind"] | ended["doubtful"], "visit"])
+    doubt |= set(tickets.loc[tickets["from_text"], "visit"])
     lost = ~clock.known[story["pump"]]
     assumed = story["visit"].isin(doubt).to_numpy()
     pairs = zip(story["ended"].astype(int), story["failed"].astype(int), strict=True)

@@ -16,6 +16,8 @@ AUDIT_COLUMNS = (
     "remedy",
 )
 SEVERITIES = ("stop", "caution", "note")
+LONGEST = 1500
+"""Most letters of a sentence."""
 SET_ASIDE = "The row is set aside."
 """The consequence that leaves a row out."""
 
@@ -25,9 +27,14 @@ class AuditLog:
     """Collects audit rows while the records are read and used."""
 
     _parts: list[pd.DataFrame] = field(default_factory=list)
+    _of_files: set[str] = field(default_factory=set)
 
     def __repr__(self) -> str:
         return f"AuditLog({sum(len(part) for part in self._parts)} rows)"
+
+    def name_files(self, table: str) -> None:
+        """From now on name the file of every row of a table that is written in several files."""
+        self._of_files.add(table)
 
     def add(
         self,
@@ -56,7 +63,7 @@ class AuditLog:
         consequence, remedy : str
             What pumplife did about it, and what to do.
         """
-        cells = (_known(severity), table, row, pump_id, rule, what, consequence, remedy)
+        cells = (_known(severity), table, row, pump_id, rule, _cut(what), consequence, _cut(remedy))
         self._append({name: [cell] for name, cell in zip(AUDIT_COLUMNS, cells, strict=True)})
 
     def add_rows(
@@ -91,11 +98,19 @@ class AuditLog:
                 "row": list(frame["row"]) if "row" in frame else [None] * count,
                 "pump_id": list(frame["pump_id"]) if "pump_id" in frame else [""] * count,
                 "rule": [rule] * count,
-                "what": _spread(what, count),
+                "what": self._with_file(_spread(what, count), frame, table),
                 "consequence": _spread(consequence, count),
                 "remedy": _spread(remedy, count),
             }
         )
+
+    def _with_file(self, what: list[object], frame: pd.DataFrame, table: str) -> list[object]:
+        if table not in self._of_files or "file" not in frame:
+            return what
+        return [
+            words if str(words).startswith(str(file)) else f"{file}: {words}"
+            for words, file in zip(what, frame["file"], strict=True)
+        ]
 
     def frame(self) -> pd.DataFrame:
         """Give all rows: stops first, then cautions, then notes, each once.
@@ -131,7 +146,12 @@ def _known(severity: str) -> str:
 
 
 def _spread(words: str | Sequence[str], count: int) -> list[object]:
-    return [words] * count if isinstance(words, str) else list(words)
+    return [_cut(words)] * count if isinstance(words, str) else [_cut(word) for word in words]
+
+
+def _cut(words: str) -> str:
+    """Keep a sentence readable that repeats a very long cell."""
+    return words if len(words) <= LONGEST else f"{words[:LONGEST]} ..."
 
 
 def _typed(columns: dict[str, list[object]]) -> pd.DataFrame:

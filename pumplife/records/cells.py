@@ -1,27 +1,52 @@
 """Turn the text of a column into numbers, dates and codes, and say which cells could not be."""
 
 import re
+import unicodedata
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pumplife.records.sources import squeeze
+from pumplife.records.phrases import squeeze
 
 ORDERS = ("day-first", "month-first", "year-first")
 
 _MONTHS = {
-    **{"jan": 1, "feb": 2, "mar": 3, "apr": 4, "may": 5, "jun": 6},
-    **{"jul": 7, "aug": 8, "sep": 9, "oct": 10, "nov": 11, "dec": 12},
+    word: number
+    for number, words in enumerate(
+        (
+            "jan gen ene",
+            "feb fev",
+            "mar mrz mrt maa maerz",
+            "apr avr abr",
+            "may mai mei mag",
+            "jun juin giu",
+            "jul juil lug",
+            "aug aou ago",
+            "sep set",
+            "oct okt ott",
+            "nov",
+            "dec dez dic",
+        ),
+        start=1,
+    )
+    for word in words.split()
 }
+"""Beginnings of the names of months in English, German, French, Spanish, Italian and Dutch."""
 _ISO = r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[T ].*)?$"
 _MONTH = r"^(\d{4}-\d{1,2})$"
 _COMPACT = r"^(\d{4})(\d{2})(\d{2})$"
 _THREE = r"^(\d{1,2})[-/. ]+(\d{1,2})[-/. ]+(\d{4}|\d{2})(?:[T ,].*)?$"
-_NAMED = r"^(\d{1,2})[-/. ]*([A-Za-z]{3})[a-z]*[-/., ]*(\d{4})(?:[T ,].*)?$"
+_REST = r"(?:[T ,].*)?$"
+_NTH = r"(\d{1,2})(?:st|nd|rd|th|er)?"
+_NAMED = rf"^{_NTH}[-/. ]*(?:de )?([^\W\d_]{{3,}})[-/., ]*(?:de )?(\d{{4}}|\d{{2}}){_REST}"
+_MONTH_FIRST = rf"^(?:[^\W\d_]+, )?([^\W\d_]{{3,}})[-/. ]*{_NTH}[-/., ]+(\d{{4}}){_REST}"
 _SERIAL = r"^[1-9]\d{4}(?:\.\d+)?$"
 _WHOLE_SERIAL = r"^[2-7]\d{4}(?:\.0+)?$"
+_MONEY = r"(?<=\d)(?:stk\.?|pcs?|eur|usd|gbp|chf)$|^(?:eur|usd|gbp|chf)(?=\d)"
+_HOURS = re.compile(rf"(?<=\d)(?:h|hrs?|hours?|std\.?)$|{_MONEY}", re.IGNORECASE)
+_UNITS = re.compile(_MONEY, re.IGNORECASE)
 _PLAIN_NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")
 
 
@@ -73,7 +98,12 @@ def _spellings(column: "pd.Series") -> "tuple[list[str], NDArray[np.intp]]":
 
 
 def read_numbers(
-    column: "pd.Series", *, decimal: str = "", hint: str = "", exact: bool = False
+    column: "pd.Series",
+    *,
+    decimal: str = "",
+    hint: str = "",
+    exact: bool = False,
+    hours: bool = False,
 ) -> TypedColumn:
     """Read numbers with a decimal point or comma and with or without thousands marks.
 
@@ -87,6 +117,9 @@ def read_numbers(
         What to take where the column itself can't tell; "" = ".".
     exact : bool
         The cells come from a workbook, where a point is a point.
+    hours : bool
+        The column is in hours, so that "4.5 h" says no more than 4.5; elsewhere it may be another
+        unit than the column's.
 
     Returns
     -------
@@ -95,7 +128,7 @@ def read_numbers(
     """
     direct = column.where(column.str.match(_PLAIN_NUMBER), "nan").astype("float64")
     spellings, place = _spellings(column)
-    shapes = [_bare_number(word) for word in spellings]
+    shapes = [_bare_number(word, hours=hours) for word in spellings]
     seen = ("." if exact else "") or decimal or decimal_mark(shapes)
     mark = seen or hint or "."
     doubtful = any("." in word or "," in word for word in shapes)
@@ -112,8 +145,10 @@ def read_numbers(
     )
 
 
-def _bare_number(word: str) -> str:
-    return re.sub(r"[\s'’€$£]", "", word)
+def _bare_number(word: str, *, hours: bool = False) -> str:
+    """Leave out blanks, apostrophes, currencies and pieces; a minus may stand at the end."""
+    bare = (_HOURS if hours else _UNITS).sub("", re.sub(r"[\s'’´€$£]", "", word))
+    return f"-{bare[:-1]}" if re.fullmatch(r"[\d.,]+-", bare) else bare
 
 
 def decimal_mark(words: list[str]) -> str:
@@ -200,10 +235,23 @@ def _certain_dates(words: "pd.Series") -> "pd.Series":
     found = pd.Series(pd.NaT, index=words.index, dtype="datetime64[ns]")
     for pattern in (_ISO, _COMPACT):
         found = found.fillna(_compose(words.str.extract(pattern).set_axis(["y", "m", "d"], axis=1)))
-    named = words.str.extract(_NAMED).set_axis(["d", "m", "y"], axis=1)
-    named["m"] = named["m"].str.lower().map(_MONTHS)
-    certain: pd.Series = found.fillna(_compose(named))
-    return certain
+    for pattern, names in ((_NAMED, ["d", "m", "y"]), (_MONTH_FIRST, ["m", "d", "y"])):
+        named = words.str.extract(pattern).set_axis(names, axis=1).dropna()
+        named["m"] = named["m"].map(_month)
+        named["y"] = _whole_year(named["y"].astype(int))
+        found = found.fillna(_compose(named))
+    return found
+
+
+def _month(word: str) -> float:
+    """Give the number of a month by its name in any of our languages; NaN for another word."""
+    spread = unicodedata.normalize("NFKD", word.casefold())
+    bare = "".join(letter for letter in spread if not unicodedata.combining(letter))
+    return _MONTHS.get(bare[:4], _MONTHS.get(bare[:3], np.nan))
+
+
+def _whole_year(year: "pd.Series") -> "pd.Series":
+    return year.where(year >= 100, year + np.where(year < 70, 2000, 1900))
 
 
 def _serial_dates(words: "pd.Series") -> "pd.Series":
@@ -262,9 +310,7 @@ def date_order(three: "NDArray[np.int64]", declared: str) -> tuple[str, bool]:
 def _ordered_dates(three: pd.DataFrame, order: str) -> "pd.Series":
     names = {"month-first": ["m", "d", "y"], "year-first": ["y", "m", "d"]}
     parts = three.set_axis(names.get(order, ["d", "m", "y"]), axis=1)
-    short = parts["y"] < 100
-    century = np.where(parts["y"] < 70, 2000, 1900)
-    return _compose(parts.assign(y=parts["y"] + np.where(short, century, 0)))
+    return _compose(parts.assign(y=_whole_year(parts["y"])))
 
 
 def translate(column: "pd.Series", words: dict[str, str]) -> "pd.Series":

@@ -16,10 +16,12 @@ from pumplife.records.cells import (
     tidy_text,
     translate,
 )
-from pumplife.records.phrases import count_of
+from pumplife.records.grids import RawTable
+from pumplife.records.phrases import count_of, list_some, squeeze
 from pumplife.records.schema import Column, Table
-from pumplife.records.sources import RawTable, squeeze
+from pumplife.records.texts import FROM_TEXT, read_texts
 from pumplife.records.troubles import MOST, log_unreadable
+from pumplife.records.words import Words
 
 PLANNABLE = ("pumps", "moves", "parts", "kits")
 """Tables whose rows may be dated after the window, as plans."""
@@ -34,11 +36,13 @@ def blank_table(table: Table) -> pd.DataFrame:
 
 
 def mark_open(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
-    """Add the columns that are filled later: pump = -1, plan = False."""
+    """Add the columns that are filled later: pump = -1, plan = False, from_text = False."""
     if "pump_id" in table.headings:
         frame = frame.assign(pump=pd.Series(-1, index=frame.index, dtype="int64"))
     if table.name in PLANNABLE:
         frame = frame.assign(plan=pd.Series(False, index=frame.index, dtype=bool))
+    if table.name == "rebuilds":
+        frame = frame.assign(**{FROM_TEXT: pd.Series(False, index=frame.index, dtype=bool)})
     return frame
 
 
@@ -87,7 +91,7 @@ def set_aside(
 
 
 def type_table(
-    raw: RawTable, table: Table, settings: dict[str, Any], log: AuditLog
+    raw: RawTable, table: Table, settings: dict[str, Any], words: Words | None, log: AuditLog
 ) -> pd.DataFrame | None:
     """Turn the raw cells of a table into typed columns under our headings.
 
@@ -98,7 +102,9 @@ def type_table(
     table : Table
         What is expected.
     settings : dict
-        plant.toml, of which [columns], [codes], [dates] and [numbers] are used.
+        plant.toml, of which [columns], [codes], [text], [dates] and [numbers] are used.
+    words : Words or None
+        The words by which text is read, where [text] declares any.
     log : AuditLog
         Gets every cell and row that can't be used.
 
@@ -110,12 +116,15 @@ def type_table(
     """
     _log_reading(raw, table, log)
     cells = _rename(raw, table, settings.get("columns", {}).get(table.name, {}), log)
-    if not _complete(cells, raw, table, log):
+    texts = settings.get("text", {}).get(table.name, {})
+    filled = {target for targets in texts.values() for target in targets}
+    if not _complete(cells, raw, table, filled, log):
         return None
     cells = cells.apply(tidy_text)
-    words = settings.get("codes", {}).get(table.name, {})
-    for name in set(words) & set(cells.columns):
-        cells[name] = translate(cells[name], words[name])
+    codes = settings.get("codes", {}).get(table.name, {})
+    for name in set(codes) & set(cells.columns):
+        cells[name] = translate(cells[name], codes[name])
+    told = read_texts(cells, texts, table, words, log) if words else None
     frame = cells.assign(file=raw.source.label, row=raw.row)
     bad: dict[str, pd.Series] = {}
     hint = decimal_hint(cells, raw, table)
@@ -129,7 +138,10 @@ def type_table(
                 return None
     log_unreadable(frame, cells, bad, table, log)
     frame = frame[[*table.headings, *(x for x in frame.columns if x not in table.headings)]]
-    return mark_open(_drop_blank(frame, bad, table, log), table)
+    frame = mark_open(frame, table)
+    if told is not None and FROM_TEXT in frame:
+        frame[FROM_TEXT] = told
+    return _drop_blank(frame, bad, table, log)
 
 
 def _log_reading(raw: RawTable, table: Table, log: AuditLog) -> None:
@@ -147,16 +159,19 @@ def _log_reading(raw: RawTable, table: Table, log: AuditLog) -> None:
             table=table.name,
             remedy="If letters look wrong, export it again as UTF-8.",
         )
-    for row in raw.overlong:
-        log.add(
-            "caution",
-            f"{raw.source.label} row {row} has more cells than the heading.",
-            rule="overlong_row",
-            table=table.name,
-            row=row,
-            consequence=SET_ASIDE,
-            remedy='Put "quotation marks" around a cell that holds the separator.',
-        )
+    for severity, rule, what, follows, remedy in raw.remarks:
+        log.add(severity, what, rule=rule, table=table.name, consequence=follows, remedy=remedy)
+    log.add_rows(
+        pd.DataFrame({"row": raw.overlong}),
+        severity="caution",
+        rule="overlong_row",
+        table=table.name,
+        what=[
+            f"{raw.source.label} row {row} has more cells than the heading." for row in raw.overlong
+        ],
+        consequence=SET_ASIDE,
+        remedy='Put "quotation marks" around a cell that holds the separator.',
+    )
 
 
 def _rename(raw: RawTable, table: Table, mapping: dict[str, str], log: AuditLog) -> pd.DataFrame:
@@ -178,7 +193,7 @@ def _rename(raw: RawTable, table: Table, mapping: dict[str, str], log: AuditLog)
 
 
 def _reserved(table: Table) -> list[str]:
-    return [*table.headings, "file", "row", "pump", "plan"]
+    return [*table.headings, "file", "row", "pump", "plan", FROM_TEXT]
 
 
 def _log_headings(
@@ -188,7 +203,7 @@ def _log_headings(
     if own:
         log.add(
             "note",
-            f"{raw.source.label} has columns that pumplife doesn't use: {', '.join(own)}.",
+            f"{raw.source.label} has columns that pumplife doesn't use: {list_some(own)}.",
             rule="extra_columns",
             table=table.name,
             remedy=f'If one is ours, say so: [columns.{table.name}] "{own[0]}" = "...".',
@@ -204,19 +219,21 @@ def _log_headings(
             )
 
 
-def _complete(cells: pd.DataFrame, raw: RawTable, table: Table, log: AuditLog) -> bool:
+def _complete(
+    cells: pd.DataFrame, raw: RawTable, table: Table, filled: set[str], log: AuditLog
+) -> bool:
     """Check that every required column is there."""
     missing = [
         column.name
         for column in table.columns
         if column.required
         and not (column.lenient and table.name in ("parts", "kits"))
-        and column.name not in cells
+        and column.name not in {*cells, *filled}
         and column.instead not in cells
     ]
     if not missing:
         return True
-    seen = ", ".join(str(name) for name in raw.cells.columns)
+    seen = list_some([str(name) for name in raw.cells.columns], most=40)
     log.add(
         "stop",
         f"{raw.source.label} has no column {' and no column '.join(missing)}. "
@@ -239,7 +256,8 @@ def decimal_hint(cells: pd.DataFrame, raw: RawTable, table: Table) -> str:
         re.sub(r"\s", "", word)
         for name in names
         if name in cells
-        for word in cells.loc[cells[name].str.contains("[.,]"), name].unique()
+        for word in cells[name].unique()
+        if "." in word or "," in word
     ]
     return decimal_mark(words)
 
@@ -258,7 +276,13 @@ def _type_column(
         cells = cells.mask(cells.str.casefold().eq("none"), "")
     declared = {"comma": ",", "point": "."}.get(settings.get("numbers", {}).get("decimal", ""), "")
     stand_in = hint or ("," if raw.mark == ";" else ".")
-    typed = read_numbers(cells, decimal=declared, hint=stand_in, exact=not raw.mark)
+    typed = read_numbers(
+        cells,
+        decimal=declared,
+        hint=stand_in,
+        exact=not raw.mark,
+        hours=column.name.endswith("_h"),
+    )
     unfit = typed.values.lt(0) & (not column.signed)
     unfit |= typed.values.abs() > MOST
     return dataclasses.replace(

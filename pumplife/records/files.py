@@ -1,14 +1,16 @@
-"""Open files and workbooks, or say in one sentence why they can't be."""
+"""Read and decode files, or say in one sentence why they can't be."""
 
 import hashlib
-import io
-from datetime import date, datetime
+import re
 from pathlib import Path
 
-import pandas as pd
-from python_calamine import CalamineError, CalamineWorkbook
-
 from pumplife.errors import FolderError
+
+MOST_BYTES = 2**30
+"""Most bytes that a file may hold [bytes]."""
+_CONTROL = re.compile(rb"[\x01-\x08\x0e-\x1f\x7f]")
+OLD_BOOK = b"\xd0\xcf\x11\xe0"
+"""How an encrypted workbook begins, and one of the old format."""
 
 
 def read_bytes(path: Path) -> bytes:
@@ -17,9 +19,15 @@ def read_bytes(path: Path) -> bytes:
     Raises
     ------
     FolderError
-        When it can't be opened.
+        When it can't be opened or is larger than any table.
     """
     try:
+        size = path.stat().st_size
+        if size > MOST_BYTES:
+            raise FolderError(
+                f"The file {path.name} wasn't read, because it holds {size / 2**20:.0f} MB: "
+                'export it in parts and name them all: [files] readings = ["a.csv", "b.csv"].'
+            )
         return path.read_bytes()
     except OSError as problem:
         raise FolderError(
@@ -33,63 +41,8 @@ def digest(path: Path) -> str:
     return hashlib.sha256(read_bytes(path)).hexdigest()
 
 
-def open_book(path: Path) -> CalamineWorkbook:
-    """Open a workbook.
-
-    Raises
-    ------
-    FolderError
-        When it can't be opened, has a password or is no workbook.
-    """
-    data = read_bytes(path)
-    try:
-        return CalamineWorkbook.from_filelike(io.BytesIO(data))
-    except (CalamineError, OSError, ValueError) as problem:
-        raise _no_book(path) from problem
-
-
-def _no_book(path: Path) -> FolderError:
-    return FolderError(
-        f"The file {path.name} can't be opened, as it isn't a workbook that can be read: take off "
-        "its password, if it has one, and save it again as .xlsx."
-    )
-
-
-def sheet_grid(path: Path, sheet: str) -> pd.DataFrame:
-    """Give all cells of a sheet as text, row 0 of the grid being row 1 of the sheet.
-
-    Raises
-    ------
-    FolderError
-        When the workbook can't be read or has no such sheet.
-    """
-    book = open_book(path)
-    if sheet not in book.sheet_names:
-        raise FolderError(
-            f"The workbook {path.name} has no sheet {sheet}: its sheets are "
-            f"{', '.join(book.sheet_names)}. Correct the name in [files] of plant.toml."
-        )
-    try:
-        rows = book.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
-    except (CalamineError, OSError, ValueError) as problem:
-        raise _no_book(path) from problem
-    return pd.DataFrame([[_cell_text(cell) for cell in row] for row in rows], dtype=object)
-
-
-def _cell_text(cell: object) -> str:
-    if isinstance(cell, str):
-        return cell
-    if isinstance(cell, bool):
-        return "yes" if cell else "no"
-    if isinstance(cell, float):
-        return str(int(cell)) if cell.is_integer() else repr(cell)
-    if isinstance(cell, date | datetime):
-        return cell.isoformat()[:10]
-    return str(cell)
-
-
 def decode(data: bytes, name: str) -> tuple[str, str]:
-    """Decode a text file: UTF-8, UTF-16 by its mark, else the usual western code page.
+    """Decode a text file: UTF-8, UTF-16 with or without its mark, else the western code page.
 
     Returns
     -------
@@ -102,16 +55,41 @@ def decode(data: bytes, name: str) -> tuple[str, str]:
         When it isn't text at all.
     """
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return data.decode("utf-16", errors="replace"), "utf-16"
-    if data[:2] == b"PK":
+        return _text_only(data.decode("utf-16", errors="replace"), name), "utf-16"
+    if data[:2] == b"PK" or data[:4] == OLD_BOOK:
         raise FolderError(
             f"The file {name} is a workbook with the name of a text file: rename it to .xlsx."
         )
-    if b"\0" in data[:65536]:
-        raise FolderError(
-            f"The file {name} isn't text: export it again as CSV (UTF-8) or save it as .xlsx."
-        )
+    wide = _wide_encoding(data)
+    if wide:
+        return _text_only(data.decode(wide, errors="replace"), name), "utf-16"
+    if b"\0" in data or len(_CONTROL.findall(data[:65536])) > 0.005 * len(data[:65536]):
+        raise _no_text(name)
     try:
         return data.decode("utf-8-sig"), "utf-8"
     except UnicodeDecodeError:
         return data.decode("cp1252", errors="replace"), "cp1252"
+
+
+def _wide_encoding(data: bytes) -> str:
+    """Tell UTF-16 without its mark: nearly every second byte of western text is zero."""
+    start = data[: 2 * (min(len(data), 8192) // 2)]
+    for zeros, others, name in (
+        (start[1::2], start[0::2], "utf-16-le"),
+        (start[0::2], start[1::2], "utf-16-be"),
+    ):
+        if len(zeros) >= 8 and zeros.count(0) > 0.7 * len(zeros) and not others.count(0):
+            return name
+    return ""
+
+
+def _text_only(text: str, name: str) -> str:
+    if "\0" in text:
+        raise _no_text(name)
+    return text
+
+
+def _no_text(name: str) -> FolderError:
+    return FolderError(
+        f"The file {name} isn't text: export it again as CSV (UTF-8) or save it as .xlsx."
+    )

@@ -3,13 +3,12 @@
 import numpy as np
 import pandas as pd
 
-from pumplife.records.audit import AuditLog
+from pumplife.records.audit import SET_ASIDE, AuditLog
 from pumplife.records.columns import set_aside
 from pumplife.records.duty import SEVERAL, Duty
-from pumplife.records.phrases import find_near, mapping_line
+from pumplife.records.phrases import find_near, mapping_line, squeeze
 from pumplife.records.plant import to_days
 from pumplife.records.schema import Table
-from pumplife.records.sources import squeeze
 from pumplife.records.steps import Floats
 from pumplife.records.tables import SIDE_WORDS
 
@@ -36,32 +35,66 @@ def drop_repeats(frame: pd.DataFrame, table: Table, log: AuditLog) -> pd.DataFra
     differing = _differences(frame[repeated], frame.iloc[source], key)
     same = " and ".join(name for name in table.key if name in frame)
     same = f"the same {same}" if table.key else "every cell the same"
-    what = [
-        f"Row {row} has {same}"
-        + (f", but {words}; row {row} is used." if words else "; nothing else differs.")
-        for row, words in zip(frame["row"].iloc[source], differing, strict=True)
+    told = _say_repeats(frame[repeated], frame.iloc[source], differing, same)
+    _log_repeats(told, table, log)
+    return frame[~repeated].reset_index(drop=True)
+
+
+def _say_repeats(
+    later: pd.DataFrame, earlier: pd.DataFrame, differing: list[str], same: str
+) -> pd.DataFrame:
+    """Give the rows that repeat others with what is said of each, and whether it is in a file of
+    its own: what, alike, across."""
+    across = (earlier["file"].to_numpy() != later["file"].to_numpy()).tolist()
+    where = [
+        f"row {row} of {file}" if other else f"row {row}"
+        for row, file, other in zip(earlier["row"], earlier["file"], across, strict=True)
     ]
-    return set_aside(
-        frame,
-        repeated,
-        log,
-        table=table.name,
-        rule="repeated_row",
-        what=what,
-        remedy="Remove one of the two rows, or give it a key of its own.",
-    )
+    what = [
+        f"{place.capitalize()} has {same}"
+        + (f", but {words}; {place} is used." if words else "; nothing else differs.")
+        for place, words in zip(where, differing, strict=True)
+    ]
+    alike = [not words for words in differing]
+    return later.assign(what=what, alike=alike, across=across)
+
+
+def _log_repeats(told: pd.DataFrame, table: Table, log: AuditLog) -> None:
+    own = "Remove one of the two rows, or give it a key of its own."
+    for rows, severity, remedy in (
+        (told[told["across"] & told["alike"]], "note", "None needed: the files overlap."),
+        (
+            told[told["across"] & ~told["alike"]],
+            "caution",
+            "Name the file that is right first in [files].",
+        ),
+        (told[~told["across"]], "caution", own),
+    ):
+        log.add_rows(
+            rows,
+            severity=severity,
+            rule="repeated_row",
+            what=list(rows["what"]),
+            table=table.name,
+            consequence=SET_ASIDE,
+            remedy=remedy,
+        )
 
 
 def _key_columns(frame: pd.DataFrame, table: Table) -> list[str]:
     key = [name for name in table.key if name != "pump_id" or table.name == "pumps"]
     if "pump_id" in table.key and table.name != "pumps":
         key.append("pump")
-    aside = {"row", "file", "plan"}
+    aside = {"row", "file", "plan", "from_text"}
     return key or [name for name in frame.columns if name not in aside]
 
 
 def _differences(later: pd.DataFrame, earlier: pd.DataFrame, key: list[str]) -> list[str]:
-    names = [name for name in later.columns if name not in {*key, "row", "file", "pump", "plan"}]
+    names = [
+        name
+        for name in later.columns
+        if name not in {*key, "row", "file", "pump", "plan", "from_text"}
+    ]
     unlike = np.empty((len(later), len(names)), dtype=bool)
     for place, name in enumerate(names):
         one, other = later[name].to_numpy(), earlier[name].to_numpy()
@@ -234,6 +267,8 @@ def link_orders(tables: Tables, log: AuditLog) -> None:
 
 def _fill_only_pump(frame: pd.DataFrame, rebuilds: pd.DataFrame) -> pd.DataFrame:
     """Give rows without a pump that of their order, where the order has one pump only."""
+    if frame.empty:
+        return frame
     pumps = rebuilds.groupby("rebuild_id")["pump"].agg(["min", "max"])
     single = pumps.loc[pumps["min"].eq(pumps["max"]), "min"]
     owner = frame["rebuild_id"].map(single).fillna(-1).astype(np.int64)
@@ -246,7 +281,8 @@ def _fill_only_pump(frame: pd.DataFrame, rebuilds: pd.DataFrame) -> pd.DataFrame
 def _blank_unknown_order(
     frame: pd.DataFrame, name: str, column: str, known: set[str], log: AuditLog
 ) -> pd.DataFrame:
-    unknown = frame[column].ne("") & ~frame[column].isin(known)
+    unknown = frame[column].ne("")
+    unknown[unknown] = ~frame.loc[unknown, column].isin(known)
     log.add_rows(
         frame[unknown],
         severity="caution",

@@ -2,14 +2,25 @@
 
 import difflib
 import json
+import re
 from collections.abc import Iterable, Sequence
-
-from pumplife.records.sources import squeeze
 
 NEAR = 0.75
 """Likeness from which one spelling is taken for another (1 = the same letters)."""
 MANY = 8
 """Most names that a sentence lists."""
+LONG = 60
+"""Most letters of a cell that a sentence repeats."""
+
+
+def squeeze(word: str) -> str:
+    """Fold case and drop spaces, underscores and hyphens: how names are matched."""
+    return re.sub(r"[\s_\-]+", "", word).casefold()
+
+
+def clip(word: str) -> str:
+    """Give the beginning of a long cell."""
+    return word if len(word) <= LONG else f"{word[:LONG]}..."
 
 
 def count_of(number: int, noun: str) -> str:
@@ -37,15 +48,15 @@ def find_near(word: str, known: Iterable[str], *, likeness: float = NEAR) -> str
         Least share of letters in common [1].
     """
     bare = {squeeze(name): name for name in known}
-    near = difflib.get_close_matches(squeeze(word), list(bare), n=1, cutoff=likeness)
+    near = difflib.get_close_matches(squeeze(word[: 4 * LONG]), list(bare), n=1, cutoff=likeness)
     return bare[near[0]] if near else ""
 
 
-def list_some(names: Sequence[str], first: str = "") -> str:
-    """List up to `MANY` names, one of them first; say where there are more."""
+def list_some(names: Sequence[str], first: str = "", most: int = MANY) -> str:
+    """List up to `most` names, one of them first; say where there are more."""
     ordered = [*(name for name in names if name == first), *(n for n in names if n != first)]
-    more = ", ..." if len(ordered) > MANY else ""
-    return ", ".join(ordered[:MANY]) + more
+    more = ", ..." if len(ordered) > most else ""
+    return ", ".join(clip(str(name)) for name in ordered[:most]) + more
 
 
 def mapping_line(column: str, word: str, choices: Sequence[str]) -> str:
@@ -63,7 +74,7 @@ def mapping_line(column: str, word: str, choices: Sequence[str]) -> str:
     choices : sequence of str
         What it may mean.
     """
-    line = f"[codes.{column}] {json.dumps(word, ensure_ascii=False)} ="
+    line = f"[codes.{column}] {json.dumps(clip(word), ensure_ascii=False)} ="
     if len(choices) == 1:
         return f'{line} "{choices[0]}"'
     near = find_near(word, choices)

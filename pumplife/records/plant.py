@@ -23,8 +23,9 @@ from pumplife.records.amounts import (
     check_amounts,
 )
 from pumplife.records.audit import AuditLog
-from pumplife.records.files import open_book, read_bytes, sheet_grid
-from pumplife.records.sources import squeeze
+from pumplife.records.books import open_book, sheet_grid
+from pumplife.records.files import read_bytes
+from pumplife.records.phrases import squeeze
 from pumplife.records.steps import Floats
 
 USAGE_UNITS = ("hours", "cycles", "days")
@@ -45,6 +46,7 @@ _SECTIONS: dict[str, tuple[str, ...]] = {
     "files": (),
     "columns": (),
     "codes": (),
+    "text": (),
 }
 
 
@@ -177,7 +179,7 @@ def read_settings(path: Path) -> tuple[dict[str, Any], str]:
         When the file can't be opened.
     """
     if path.is_file():
-        sheets = open_book(path).sheet_names
+        sheets = open_book(path).sheets
         sheet = next((name for name in sheets if squeeze(name) == "plant"), "")
         if sheet:
             grid = sheet_grid(path, sheet)

@@ -8,9 +8,9 @@ import pandas as pd
 
 from pumplife.errors import FolderError
 from pumplife.records.audit import AuditLog
-from pumplife.records.columns import blank_table, type_table
 from pumplife.records.duty import Duty, lay_out_duty
 from pumplife.records.files import digest
+from pumplife.records.gather import read_tables
 from pumplife.records.kits import complete_kits
 from pumplife.records.left import lacks_pumps, lacks_tickets
 from pumplife.records.linking import (
@@ -23,13 +23,14 @@ from pumplife.records.linking import (
     mark_plans,
 )
 from pumplife.records.plant import Plant, build_plant, read_settings, to_day, to_days
-from pumplife.records.sources import Source, find_sources, read_source
+from pumplife.records.sources import TWO_TABLES, Source, find_sources
 from pumplife.records.spelling import settle_spellings
 from pumplife.records.steps import Floats
 from pumplife.records.tables import TABLES
 from pumplife.records.tickets import check_tickets
 from pumplife.records.whole import check_whole
 from pumplife.records.wording import check_wording
+from pumplife.records.words import Words, read_words
 
 _PLAN_DATES = {
     "pumps": "commissioned_on",
@@ -115,8 +116,10 @@ def read_records(path: Path | str) -> Records:
     plant = build_plant(settings, label or "plant.toml", log)
     check_wording(settings)
     sources = find_sources(path, settings.get("files", {}), log)
-    hashes = _hashes(path, sources)
-    tables, counts, fatal = _read_tables(sources, plant, log)
+    words = read_words(path, log) if settings.get("text") else None
+    hashes = _hashes(path, sources, words)
+    tables, counts, fatal = read_tables(sources, plant, words, log)
+    fatal |= log.has_rule(TWO_TABLES)
     fatal |= _lacks_basis(path, sources, plant, log)
     fatal |= lacks_pumps(tables, counts, log)
     plant = _with_start(plant, tables, log)
@@ -152,71 +155,27 @@ def _check_path(path: Path) -> None:
         )
 
 
-def _hashes(path: Path, sources: dict[str, Source]) -> dict[str, str]:
-    files = {source.path for source in sources.values()}
+def _hashes(path: Path, sources: dict[str, list[Source]], words: Words | None) -> dict[str, str]:
+    files = {source.path for parts in sources.values() for source in parts}
+    files |= {words.file} if words and words.file else set()
     settings = (path.parent if path.is_file() else path) / "plant.toml"
     files |= {settings} if settings.is_file() else set()
     return {file.name: digest(file) for file in sorted(files)}
 
 
-def _read_tables(
-    sources: dict[str, Source], plant: Plant, log: AuditLog
-) -> tuple[dict[str, pd.DataFrame], dict[str, int], bool]:
-    """Read and type every table that has a source; say whether one can't be used at all."""
-    tables = {name: blank_table(table) for name, table in TABLES.items()}
-    counts: dict[str, int] = {}
-    fatal = False
-    for name, source in sources.items():
-        frame, rows = _read_table(source, plant, log)
-        if frame is None:
-            fatal = True
-        else:
-            tables[name], counts[name] = frame, rows
-    return tables, counts, fatal
-
-
-def _read_table(source: Source, plant: Plant, log: AuditLog) -> tuple[pd.DataFrame | None, int]:
-    table = TABLES[source.table]
-    try:
-        raw = read_source(source)
-    except FolderError as problem:
-        log.add(
-            "stop",
-            str(problem),
-            rule="unreadable_file",
-            table=source.table,
-            consequence="The study can't go on.",
-            remedy="Mend the file, or take it out of the folder.",
-        )
-        return None, 0
-    if raw.cells.empty and not len(raw.overlong):
-        if not table.required:
-            return blank_table(table), 0
-        _log_empty(source, list(raw.cells.columns), log)
-        return None, 0
-    return type_table(raw, table, plant.raw, log), len(raw.cells) + len(raw.overlong)
-
-
-def _log_empty(source: Source, headings: list[str], log: AuditLog) -> None:
-    seen = f"only its headings: {', '.join(headings)}" if headings else "nothing in it"
-    log.add(
-        "stop",
-        f"{source.label} has no rows; there is {seen}.",
-        rule="empty_file",
-        table=source.table,
-        consequence="The study can't go on.",
-        remedy="Fill the table or export it again.",
-    )
-
-
 def _lacks_basis(
     path: Path,
-    sources: dict[str, Source],
+    sources: dict[str, list[Source]],
     plant: Plant,
     log: AuditLog,
 ) -> bool:
     """Say whether something is missing without which there is no study."""
-    missing = [name for name, table in TABLES.items() if table.required and name not in sources]
+    asked = set(log.frame().query("rule == @TWO_TABLES")["table"])
+    missing = [
+        name
+        for name, table in TABLES.items()
+        if table.required and name not in sources and name not in asked
+    ]
     for name in missing:
         log.add(
             "stop",

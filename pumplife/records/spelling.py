@@ -5,7 +5,7 @@ from collections.abc import Callable
 import pandas as pd
 
 from pumplife.records.audit import AuditLog
-from pumplife.records.sources import squeeze
+from pumplife.records.phrases import squeeze
 from pumplife.records.tables import SIDE_WORDS
 
 Tables = dict[str, pd.DataFrame]

@@ -18,7 +18,7 @@ How to fill this folder
 5. kits.csv, parts.csv, kit_contents.csv: what a kit renews, and prices.
 6. on_hand.csv, on_order.csv: what lies in the stores and what is coming.
 7. Everything else can wait. Tables that stay empty do no harm; delete them if you like.
-8. Your own files and headings can stay: name them in [files], [columns] and [codes].
+8. Your own files, headings and words can stay: pumplife new FOLDER --from EXPORT maps them.
 9. Dates: 2025-12-31, or your own order if a column can show it. Decimal point or comma.
 10. Files may be CSV or .xlsx. One workbook with a sheet per table works too: put plant.toml
     beside the workbook, or add a sheet named plant with the columns section, key and value.
@@ -48,16 +48,11 @@ def write_template(folder: Path | str) -> list[Path]:
     texts = {
         "plant.toml": _settings_text(),
         "README.txt": _FIRST_STEPS,
-        "README columns.txt": _describe_tables(),
+        "README columns.txt": describe_tables(),
     }
     texts |= {f"{name}.csv": ",".join(table.headings) + "\n" for name, table in TABLES.items()}
+    make_folder(folder)
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        if any(folder.iterdir()):
-            raise OutputError(
-                f"The folder {folder} isn't empty: name a new folder, so that nothing is "
-                "overwritten."
-            )
         for name, text in texts.items():
             (folder / name).write_text(text, encoding="utf-8")
     except OSError as problem:
@@ -67,11 +62,33 @@ def write_template(folder: Path | str) -> list[Path]:
     return [folder / name for name in texts]
 
 
+def make_folder(folder: Path) -> None:
+    """Make a folder to write into.
+
+    Raises
+    ------
+    OutputError
+        When it isn't empty or can't be made.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        filled = any(folder.iterdir())
+    except OSError as problem:
+        raise OutputError(
+            f"The folder {folder} can't be written ({problem.strerror}): choose another one."
+        ) from problem
+    if filled:
+        raise OutputError(
+            f"The folder {folder} isn't empty: name a new folder, so that nothing is overwritten."
+        )
+
+
 def _settings_text() -> str:
     return files("pumplife.records").joinpath("plant_template.toml").read_text(encoding="utf-8")
 
 
-def _describe_tables() -> str:
+def describe_tables() -> str:
+    """Explain every column of every table."""
     return "\n".join(_describe_table(table) for table in TABLES.values())
 
 

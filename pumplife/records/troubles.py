@@ -3,7 +3,7 @@
 import pandas as pd
 
 from pumplife.records.audit import SET_ASIDE, AuditLog
-from pumplife.records.phrases import mapping_line
+from pumplife.records.phrases import clip, mapping_line
 from pumplife.records.schema import Column, Table
 
 MOST = 1e12
@@ -48,7 +48,7 @@ def log_unreadable(
             rule=UNREADABLE_LIMIT if limit else f"unreadable_{column.kind}",
             table=table.name,
             what=[
-                f'{file}: {name} "{word}" {_trouble(column, word)}.'
+                f'{file}: {name} "{clip(word)}" {_trouble(column, word)}.'
                 for file, word in zip(rows["file"], words, strict=True)
             ],
             consequence=_consequences(column, rows),

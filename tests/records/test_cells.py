@@ -25,6 +25,8 @@ def _column(*words: str) -> pd.Series:
         (("1'234.5", "7"), (1234.5, 7.0)),
         (("45,00 €", "€ 7,50"), (45.0, 7.5)),
         (("0,125", "1,250"), (0.125, 1.25)),
+        (("1\u2009234,5", "EUR 7,50"), (1234.5, 7.5)),
+        (("3-", "1.200,50-"), (-3.0, -1200.5)),
     ],
 )
 def test_numbers_as_people_write_them(words, numbers):
@@ -77,6 +79,18 @@ def test_plain_numbers_read_back(numbers):
         ("2021/4/3", "2021-04-03"),
         ("3-Apr-2021", "2021-04-03"),
         ("3 April 2021", "2021-04-03"),
+        ("3-Apr-21", "2021-04-03"),
+        ("3. März 2021", "2021-03-03"),
+        ("1er juin 2021", "2021-06-01"),
+        ("14 juil. 2021", "2021-07-14"),
+        ("2 août 2021", "2021-08-02"),
+        ("5 de enero de 2021", "2021-01-05"),
+        ("7 dic 2021", "2021-12-07"),
+        ("9 giugno 2021", "2021-06-09"),
+        ("9 mei 2021", "2021-05-09"),
+        ("31. Okt. 2021", "2021-10-31"),
+        ("Apr 3, 2021", "2021-04-03"),
+        ("Saturday, April 3rd, 2021", "2021-04-03"),
         ("25.04.2021", "2021-04-25"),
         ("4/25/2021", "2021-04-25"),
         ("25.04.21 07:30", "2021-04-25"),
@@ -154,3 +168,19 @@ def test_plant_words_translate_whatever_their_case():
         tidy_text(_column("  STÖRUNG ", "PM", "other")), {"Störung": "breakdown", "pm": "planned"}
     )
     assert list(words) == ["breakdown", "planned", "other"]
+
+
+def test_hours_may_be_written_with_their_unit_in_a_column_of_hours_only():
+    words = _column("4,5 h", "12 Std.")
+    np.testing.assert_allclose(read_numbers(words, hours=True).values, [4.5, 12.0])
+    assert read_numbers(words).bad.all()
+
+
+@pytest.mark.parametrize("word", ["90 min", "5k", "3 ball 2021", "h", "12 h 30", "-5-"])
+def test_other_units_and_words_are_no_numbers(word):
+    assert read_numbers(_column(word)).bad[0]
+
+
+@pytest.mark.parametrize("word", ["3 ball 2021", "ball 3, 2021", "32 Jan 2021", "Jan 2021"])
+def test_words_that_are_no_months_are_no_dates(word):
+    assert read_dates(_column(word)).bad[0]
