@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from pumplife.records.questions import QUESTION_COLUMNS, blank_questions
+
 AUDIT_COLUMNS = (
     "severity",
     "table",
@@ -25,6 +27,7 @@ class AuditLog:
     """Collects audit rows while the records are read and used."""
 
     _parts: list[pd.DataFrame] = field(default_factory=list)
+    _asked: list[pd.DataFrame] = field(default_factory=list)
 
     def __repr__(self) -> str:
         return f"AuditLog({sum(len(part) for part in self._parts)} rows)"
@@ -110,6 +113,28 @@ class AuditLog:
         rows = pd.concat(self._parts, ignore_index=True).drop_duplicates()
         rank = rows["severity"].map({name: i for i, name in enumerate(SEVERITIES)})
         return rows.loc[rank.sort_values(kind="stable").index].reset_index(drop=True)
+
+    def ask(self, frame: pd.DataFrame, *, consequence: str) -> None:
+        """Put questions to the engineer, one per row of `frame`.
+
+        Parameters
+        ----------
+        frame : DataFrame
+            table, row, pump_id, what, question (its id, see `questions.question_ids`) and
+            choices.
+        consequence : str
+            What holds until it is answered.
+        """
+        if len(frame):
+            self._asked.append(frame.assign(consequence=consequence))
+
+    def questions(self) -> pd.DataFrame:
+        """Give every question asked, each once: `questions.QUESTION_COLUMNS`."""
+        if not self._asked:
+            return blank_questions()
+        asked = pd.concat(self._asked, ignore_index=True).drop_duplicates("question")
+        asked = asked.assign(kind=asked["question"].str.partition("|")[0])
+        return asked[list(QUESTION_COLUMNS)].reset_index(drop=True)
 
     @property
     def has_stop(self) -> bool:

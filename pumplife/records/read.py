@@ -63,6 +63,8 @@ class Records:
         Rows set aside per table.
     fatal : bool
         Whether the study can't go on at all; the audit says why.
+    settled : frozenset of str
+        Questions that decisions.csv has answered.
     """
 
     plant: Plant
@@ -73,6 +75,7 @@ class Records:
     withheld: set[str]
     aside: dict[str, int] = field(repr=False)
     fatal: bool
+    settled: frozenset[str] = field(default=frozenset(), repr=False)
 
     def __repr__(self) -> str:
         counts = f"{len(self.pumps)} pumps, {len(self.table('rebuilds'))} rebuild rows"

@@ -1,0 +1,162 @@
+"""What the rules look at: every pump's orders, readings and stints, sorted along time."""
+
+import dataclasses
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pumplife.lives.visits import windows
+from pumplife.records.audit import AuditLog
+from pumplife.records.duty import Duty
+from pumplife.records.meters import gather_readings
+from pumplife.records.plant import to_days
+from pumplife.records.read import Records
+from pumplife.records.steps import Floats, Ints, time_key
+from pumplife.records.usage import UsageClock
+
+SILENT = ("", "none")
+"""Cells that name no kit and no part."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Story:
+    """The histories of all pumps.
+
+    Attributes
+    ----------
+    records, duty, clock
+        Clean records, where the pumps stood, how much they ran.
+    tickets : DataFrame
+        Rows of rebuilds with a pump and a day inside the window, sorted by pump and day, with
+        day, opened, closed [day], order (a number for each rebuild_id), place (the row of
+        `orders`), kit_side, part_side ("" = not known).
+    orders : DataFrame
+        The first row of each order on each pump, sorted by pump and day, with part (the first
+        part named), side, and site and service of the day.
+    readings : DataFrame
+        Sorted by pump and day, see `meters.gather_readings`; with usual, the pump's median
+        rate when it runs [usage units/day].
+    """
+
+    records: Records
+    duty: Duty
+    clock: UsageClock
+    tickets: pd.DataFrame
+    orders: pd.DataFrame
+    readings: pd.DataFrame
+
+    def __repr__(self) -> str:
+        return f"Story({len(self.orders)} orders, {len(self.readings)} readings)"
+
+    @property
+    def end(self) -> float:
+        """Last day of the records [day]."""
+        return self.records.plant.window()[1]
+
+
+def tell_story(records: Records, duty: Duty, clock: UsageClock) -> Story:
+    """Sort orders and readings along time for the rules."""
+    tickets = _tickets(records)
+    orders = _orders(tickets, duty)
+    place = orders.set_index(["pump", "order"]).index.get_indexer(
+        pd.MultiIndex.from_frame(tickets[["pump", "order"]])
+    )
+    return Story(
+        records=records,
+        duty=duty,
+        clock=clock,
+        tickets=tickets.assign(place=place),
+        orders=orders,
+        readings=_readings(records),
+    )
+
+
+def _tickets(records: Records) -> pd.DataFrame:
+    tickets = records.table("rebuilds")
+    tickets = tickets[tickets["pump"] >= 0]
+    day = to_days(tickets["happened_on"].fillna(tickets["opened_on"]))
+    start, end = windows(records)
+    pump = tickets["pump"].to_numpy(np.int64)
+    inside = (day >= start[pump]) & (day <= end[pump])
+    tickets = tickets.assign(
+        day=day,
+        opened=to_days(tickets["opened_on"]),
+        closed=to_days(tickets["closed_on"]),
+        order=pd.factorize(tickets["rebuild_id"])[0],
+        kit_side=tickets["kit"].map(side_of(records, "kits", "kit")).fillna(""),
+        part_side=tickets["failed_part"].map(side_of(records, "parts", "part")).fillna(""),
+    )[inside]
+    return tickets.sort_values(["pump", "day", "order"], kind="stable", ignore_index=True)
+
+
+def side_of(records: Records, table: str, name: str) -> "pd.Series[str]":
+    """Give the side of each kit or part."""
+    listed = records.table(table).drop_duplicates(name)
+    sides: pd.Series[str] = listed.set_index(name)["side"]
+    return sides
+
+
+def _orders(tickets: pd.DataFrame, duty: Duty) -> pd.DataFrame:
+    first = tickets.drop_duplicates(["pump", "order"]).reset_index(drop=True)
+    named = tickets[~tickets["failed_part"].isin(SILENT)].drop_duplicates(["pump", "order"])
+    named = named[["pump", "order", "failed_part", "part_side"]]
+    first = first.drop(columns=["part_side"]).merge(
+        named.rename(columns={"failed_part": "part", "part_side": "side"}),
+        on=["pump", "order"],
+        how="left",
+    )
+    words = ["part", "side"]
+    first[words] = first[words].fillna("")
+    pump = first["pump"].to_numpy(np.int64)
+    stint = duty.stints.iloc[duty.at(pump, first["day"])]
+    return first.assign(
+        site=stint["site"].to_numpy(object),
+        service=stint["service"].to_numpy(object),
+        in_service=stint["in_service"].to_numpy(),
+    )
+
+
+def _readings(records: Records) -> pd.DataFrame:
+    unheard = dataclasses.replace(records, log=AuditLog())  # the clock has told all this
+    frame = gather_readings(unheard)
+    steps = gains(frame)
+    rate = steps["gain"] / steps["days"].where(steps["days"] > 0)
+    runs = pd.Series(np.where(steps["same"] & (rate > 0), rate, np.nan))
+    usual = runs.groupby(frame["pump"].to_numpy()).transform("median")
+    return frame.assign(usual=usual.to_numpy())
+
+
+def gains(frame: pd.DataFrame) -> pd.DataFrame:
+    """Describe the step into each reading from the one before it: same (pump), days, gain."""
+    pump, day = frame["pump"].to_numpy(), frame["day"].to_numpy(dtype=np.float64)
+    value, start = (frame[name].to_numpy(dtype=np.float64) for name in ("value", "start"))
+    same = np.zeros(len(frame), dtype=np.bool_)
+    same[1:] = pump[1:] == pump[:-1]
+    days, gain = np.zeros(len(frame)), np.zeros(len(frame))
+    days[1:], gain[1:] = day[1:] - day[:-1], value[1:] - start[:-1]
+    return pd.DataFrame(
+        {"same": same, "days": np.where(same, days, 0.0), "gain": np.where(same, gain, 0.0)}
+    )
+
+
+def within_days(
+    keys: pd.DataFrame, pump: Ints, first_day: Floats, last_day: Floats
+) -> tuple[Ints, Ints]:
+    """Give the slice of rows of `keys` (sorted by pump and day) of each pump between two days.
+
+    Returns
+    -------
+    tuple of int array
+        First row, and the row after the last; equal where there is none.
+    """
+    sorted_keys = time_key(keys["pump"], keys["day"])
+    low = np.searchsorted(sorted_keys, time_key(pump, first_day), side="left")
+    high = np.searchsorted(sorted_keys, time_key(pump, last_day), side="right")
+    return low.astype(np.int64), np.maximum(low, high).astype(np.int64)
+
+
+def date_words(days: "pd.Series[float] | Floats") -> list[str]:
+    """Write days as ISO dates."""
+    moments = pd.Timestamp(0) + pd.to_timedelta(np.asarray(days, dtype=np.float64), unit="D")
+    return list(pd.DatetimeIndex(moments).strftime("%Y-%m-%d"))
