@@ -4,6 +4,8 @@ from collections.abc import Iterable
 
 import pandas as pd
 
+from pumplife.records.schema import Table, date, text
+
 SKIP = "skip"
 """The answer that leaves things as they are and asks no more."""
 QUESTION_COLUMNS = (
@@ -15,6 +17,20 @@ QUESTION_COLUMNS = (
     "what",
     "choices",
     "consequence",
+)
+
+DECISIONS = Table(
+    name="decisions",
+    meaning="one row per question of the study that you have settled; it is applied on every run "
+    "and the other files stay as they are",
+    key=("question",),
+    columns=(
+        text("question", "copied from the table questions", required=True),
+        text("answer", "one of its choices; skip = leave it as it is, ask no more", required=True),
+        text("decided_by", "who settled it"),
+        date("decided_on", "when"),
+        text("note", "why"),
+    ),
 )
 
 
@@ -32,7 +48,13 @@ def question_ids(kind: str, *parts: Iterable[object]) -> list[str]:
 
 
 def _bare(cell: object) -> str:
-    return str(cell).strip().replace("|", "/")
+    return str(cell).strip().replace("%", "%25").replace("|", "%7C")
+
+
+def question_parts(question: str) -> list[str]:
+    """Give kind and what a question is about from its id."""
+    cells = question.strip().split("|")
+    return [cell.strip().replace("%7C", "|").replace("%25", "%") for cell in cells]
 
 
 def blank_questions() -> pd.DataFrame:

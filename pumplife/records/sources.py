@@ -180,7 +180,7 @@ def _find_sheets(path: Path, log: AuditLog) -> dict[str, Source]:
         name = table_named(sheet)
         if name and name not in found:
             found[name] = Source(table=name, path=path, sheet=sheet)
-        elif squeeze(sheet) not in ("plant", "readme", "decisions"):
+        elif squeeze(sheet) not in ("plant", "readme"):
             log.add(
                 "note",
                 f"The sheet {sheet} of {path.name} was not read: no table has that name.",

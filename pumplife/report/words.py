@@ -250,6 +250,11 @@ TABLES: dict[str, tuple[str, str]] = {
         "What the records left open",
         "Every row that was set aside, assumed or worth a look, with its remedy.",
     ),
+    "questions": (
+        "Questions that only you can settle",
+        "Dearest first. Write the answer into decisions.csv in the plant folder; it is applied on "
+        "every run and your other files stay as they are.",
+    ),
     "kpi": ("Measures by month", "Each with the base it is counted on."),
     "materials": ("Elastomers side by side", "Life and cost of each material in one service."),
     "pumps": ("Pumps that stand out", "Breakdowns seen against breakdowns expected."),

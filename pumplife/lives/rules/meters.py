@@ -110,8 +110,8 @@ def find_unclear_breaks(story: Story) -> pd.DataFrame:
     doubt = rows["fresh"] & (rows["chance"] > BY_CHANCE)
     unclear = rows[(rows["digits_fit"] > 0) & doubt]
     what = [
-        f"{before:.10g} of {day}, then {after:.10g}: a rollover of {digits} digits and an exchanged "
-        "meter both fit the pump's usual rate."
+        f"{before:.10g} of {day}, then {after:.10g}: a rollover of {digits} digits and an "
+        "exchanged meter both fit the pump's usual rate."
         for before, day, after, digits in zip(
             unclear["shown_before"],
             date_words(unclear["day_before"]),
@@ -227,7 +227,9 @@ def find_readings_outside_life(story: Story) -> pd.DataFrame:
     late = rows["day"] > story.duty.retired[pump] + 31.0
     found = rows[(early | late) & rows["table"].eq("readings")]
     when = np.where(early[found.index], "before the pump was commissioned", "after it was retired")
-    what = [f"Read on {day}, {word}." for day, word in zip(date_words(found["day"]), when, strict=True)]
+    what = [
+        f"Read on {day}, {word}." for day, word in zip(date_words(found["day"]), when, strict=True)
+    ]
     return _by_table(found, what)
 
 
@@ -261,7 +263,7 @@ def find_strokes_as_cycles(story: Story) -> pd.DataFrame:
     at = found.assign(row=story.records.pumps["row"].to_numpy()[found["pump"]])
     asked = at.assign(question=question_ids("unit", at["pump_id"]), choices="strokes / cycles")
     what = [
-        f"Its counter runs at {times:.2f} times the rate of the other pumps of its service and size."
+        f"Its counter runs at {times:.2f} times the rate of the others of its service and size."
         for times in ratio[counted.index.get_indexer(found.index)]
     ]
     return tell(asked, "pumps", what)
@@ -270,10 +272,9 @@ def find_strokes_as_cycles(story: Story) -> pd.DataFrame:
 def _peer_rate(story: Story, pump: np.ndarray, rate: np.ndarray) -> np.ndarray:
     """Give the median rate of the other counters of a service and size, where they run alike."""
     stints = story.duty.stints.iloc[story.duty.at(pump, np.full(len(pump), story.end))]
-    group = stints["service"].to_numpy(object).astype(str) + "|" + stints["size_mm"].astype(str)
+    key = pd.factorize(pd.MultiIndex.from_frame(stints[["service", "size_mm"]]))[0]
     with np.errstate(divide="ignore", invalid="ignore"):
         log_rate = pd.Series(np.where(rate > 0, np.log(rate), np.nan))
-    key = pd.Series(group.to_numpy())
     middle = log_rate.groupby(key).transform("median")
     spread = (log_rate - middle).abs().groupby(key).transform("median")
     many = log_rate.groupby(key).transform("count") > PEERS

@@ -12,7 +12,7 @@ NEAR = 3.0
 LONG_OPEN = 60.0
 """An order open for longer is doubtful where the plant closes its orders sooner [day]."""
 LONG_AFTER = 90.0
-"""Rows of one order number, or an order and the one it finishes, so far apart are doubtful [day]."""
+"""Rows of one order, or an order and the one it finishes, so far apart are doubtful [day]."""
 HOURS_TIMES = 20.0
 """Hours of so many times the median of the reason are doubtful."""
 BATCH = 5
@@ -22,9 +22,11 @@ BATCH = 5
 def _steps(orders: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Pair each order with the one before it on the same pump: earlier, later; rows alike."""
     pump = orders["pump"].to_numpy()
-    later = np.flatnonzero(np.r_[False, pump[1:] == pump[:-1]]) if len(orders) else []
+    follows = np.zeros(len(orders), dtype=np.bool_)
+    follows[1:] = pump[1:] == pump[:-1]
+    later = np.flatnonzero(follows)
     after = orders.iloc[later].reset_index(drop=True)
-    before = orders.iloc[np.asarray(later, dtype=np.int64) - 1].reset_index(drop=True)
+    before = orders.iloc[later - 1].reset_index(drop=True)
     return before, after
 
 
@@ -81,10 +83,12 @@ def find_doubles(story: Story) -> pd.DataFrame:
 def find_planned_after_breakdown(story: Story) -> pd.DataFrame:
     """Planned kits on the side of a breakdown of the day before or the same day."""
     kits = story.tickets[story.tickets["kit_side"].ne("")]
-    kitted = kits.groupby(["place", "kit_side"]).size().unstack(fill_value=0)
-    kitted = kitted.reindex(index=np.arange(len(story.orders)), fill_value=0)
-    sides = kitted.reindex(columns=["fluid", "air"], fill_value=0) > 0
-    orders = story.orders.assign(fluid=sides["fluid"], air=sides["air"])
+    place = np.arange(len(story.orders))
+    sides = {
+        side: np.isin(place, kits.loc[kits["kit_side"].eq(side), "place"])
+        for side in ("fluid", "air")
+    }
+    orders = story.orders.assign(**sides)
     before, after = _steps(orders)
     pair = before["reason"].eq("breakdown") & after["reason"].eq("planned")
     same = (before["fluid"] & after["fluid"]) | (before["air"] & after["air"])

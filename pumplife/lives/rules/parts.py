@@ -141,7 +141,9 @@ def find_blamed_but_sound(story: Story) -> pd.DataFrame:
     looked = own[own["found"].isin(["sound", "worn", "failed"])]
     failed = looked["found"].eq("failed").groupby(looked["rebuild_id"]).transform("any")
     whole = looked["position"].eq("") & looked["count"].isna()
-    covered = whole | (looked.groupby("rebuild_id")["part"].transform("size") >= _pieces(story, looked))
+    covered = whole | (
+        looked.groupby("rebuild_id")["part"].transform("size") >= _pieces(story, looked)
+    )
     found = looked[~failed & covered].drop_duplicates(["rebuild_id", "part"])
     what = [
         f"The ticket names the {part} as failed; the finding calls it {state}."

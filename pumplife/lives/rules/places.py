@@ -93,7 +93,7 @@ def find_idle_moves(story: Story) -> pd.DataFrame:
         alike &= stints[name].eq(stints[name].shift(1))
     moves = story.records.table("moves")
     real = moves[moves["pump"].ge(0) & ~moves["plan"].astype(bool)]
-    plain = real[["state", "location", "site", "service"]].ne("").any(axis=1)
+    plain = real[["state", "location", "site", "service"]].astype(bool).any(axis=1)
     place = story.duty.at(real["pump"].to_numpy(np.int64), to_days(real["moved_on"]))
     found = real[plain.to_numpy() & alike.to_numpy()[place]]
     return tell(found, "moves", "The row moves the pump to where and how it is already.")

@@ -68,8 +68,8 @@ def run_rules(rules: Iterable[Rule], story: Story) -> None:
             continue
         found = rule.find(story)
         if "question" in found:
-            found = found[~found["question"].isin(story.records.settled)]
             log.ask(found, consequence=rule.does)
+            found = found[~found["question"].isin(story.records.settled)]
         for table, rows in found.groupby("table", sort=False):
             log.add_rows(
                 rows,

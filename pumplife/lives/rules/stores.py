@@ -2,6 +2,7 @@
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from pumplife.lives.rules.rule import tell
 from pumplife.lives.rules.story import SILENT, Story, within_days
@@ -9,7 +10,7 @@ from pumplife.records.plant import to_days
 
 NEAR = 30.0
 """An issue belongs to an order within so many days [day]."""
-USUAL, MANY = 0.97, 20
+USUAL, MANY = 0.98, 20
 """Where at least this share of so many kits on orders was issued, one that wasn't is doubtful."""
 
 
@@ -57,11 +58,12 @@ def find_orders_without_issue(story: Story) -> pd.DataFrame:
     return tell(found, "rebuilds", what)
 
 
-def _site(story: Story, tickets: pd.DataFrame) -> np.ndarray:
-    return story.orders["site"].to_numpy(object)[tickets["place"].to_numpy(np.int64)]
+def _site(story: Story, tickets: pd.DataFrame) -> NDArray[np.object_]:
+    sites: NDArray[np.object_] = story.orders["site"].to_numpy(object)
+    return sites[tickets["place"].to_numpy(np.int64)]
 
 
-def _issued_near(tickets: pd.DataFrame, issues: pd.DataFrame) -> np.ndarray:
+def _issued_near(tickets: pd.DataFrame, issues: pd.DataFrame) -> NDArray[np.bool_]:
     """Whether the kit was issued to the pump, without an order, near the day."""
     loose = issues[issues["rebuild_id"].eq("") & issues["pump"].ge(0)]
     items = pd.Index(pd.concat([tickets["kit"], loose["item"]]).unique())
@@ -72,7 +74,8 @@ def _issued_near(tickets: pd.DataFrame, issues: pd.DataFrame) -> np.ndarray:
     asked = (tickets["pump"] * count + items.get_indexer(tickets["kit"])).to_numpy(np.int64)
     day = tickets["day"].to_numpy(dtype=np.float64)
     low, high = within_days(keyed, asked, day - NEAR, day + NEAR)
-    return low < high
+    near: NDArray[np.bool_] = low < high
+    return near
 
 
 def find_other_kit_issued(story: Story) -> pd.DataFrame:

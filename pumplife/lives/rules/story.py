@@ -86,8 +86,11 @@ def _tickets(records: Records) -> pd.DataFrame:
         order=pd.factorize(tickets["rebuild_id"])[0],
         kit_side=tickets["kit"].map(side_of(records, "kits", "kit")).fillna(""),
         part_side=tickets["failed_part"].map(side_of(records, "parts", "part")).fillna(""),
-    )[inside]
-    return tickets.sort_values(["pump", "day", "order"], kind="stable", ignore_index=True)
+    )
+    tickets = tickets[inside]
+    keys = ["pump", "day", "order"]
+    ordered: pd.DataFrame = tickets.sort_values(keys, kind="stable", ignore_index=True)
+    return ordered
 
 
 def side_of(records: Records, table: str, name: str) -> "pd.Series[str]":
