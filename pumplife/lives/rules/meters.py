@@ -272,7 +272,7 @@ def find_strokes_as_cycles(story: Story) -> pd.DataFrame:
 def _peer_rate(story: Story, pump: np.ndarray, rate: np.ndarray) -> np.ndarray:
     """Give the median rate of the other counters of a service and size, where they run alike."""
     stints = story.duty.stints.iloc[story.duty.at(pump, np.full(len(pump), story.end))]
-    key = pd.factorize(pd.MultiIndex.from_frame(stints[["service", "size_mm"]]))[0]
+    key = stints.groupby(["service", "size_mm"], dropna=False, sort=False).ngroup().to_numpy()
     with np.errstate(divide="ignore", invalid="ignore"):
         log_rate = pd.Series(np.where(rate > 0, np.log(rate), np.nan))
     middle = log_rate.groupby(key).transform("median")

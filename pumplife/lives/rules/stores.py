@@ -44,9 +44,8 @@ def find_orders_without_issue(story: Story) -> pd.DataFrame:
         return tell(tickets.iloc[:0], "rebuilds", "")
     pairs = pd.MultiIndex.from_frame(issues[["rebuild_id", "item"]])
     written = pd.MultiIndex.from_frame(tickets[["rebuild_id", "kit"]]).isin(pairs)
-    parts = issues.loc[~issues["item"].isin(_kits(story)), "rebuild_id"]
-    near = _issued_near(tickets, issues)
-    drawn = written | near | tickets["rebuild_id"].isin(parts).to_numpy()
+    others = tickets["rebuild_id"].isin(issues["rebuild_id"]).to_numpy()  # loose, or another kit
+    drawn = written | others | _issued_near(tickets, issues)
     by_site = pd.Series(drawn, index=tickets.index).groupby(_site(story, tickets))
     share = by_site.transform("mean")
     usual = (share >= USUAL) & (by_site.transform("size") >= MANY)
@@ -59,8 +58,9 @@ def find_orders_without_issue(story: Story) -> pd.DataFrame:
 
 
 def _site(story: Story, tickets: pd.DataFrame) -> NDArray[np.object_]:
-    sites: NDArray[np.object_] = story.orders["site"].to_numpy(object)
-    return sites[tickets["place"].to_numpy(np.int64)]
+    place = tickets["place"].to_numpy(np.int64)
+    sites: NDArray[np.object_] = story.orders["site"].to_numpy(object)[place]
+    return sites
 
 
 def _issued_near(tickets: pd.DataFrame, issues: pd.DataFrame) -> NDArray[np.bool_]:

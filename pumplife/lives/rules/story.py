@@ -123,6 +123,8 @@ def _orders(tickets: pd.DataFrame, duty: Duty) -> pd.DataFrame:
 def _readings(records: Records) -> pd.DataFrame:
     unheard = dataclasses.replace(records, log=AuditLog())  # the clock has told all this
     frame = gather_readings(unheard)
+    if records.plant.usage_unit == "days":
+        frame = frame.iloc[:0]  # calendar days need no meter
     steps = gains(frame)
     rate = steps["gain"] / steps["days"].where(steps["days"] > 0)
     runs = pd.Series(np.where(steps["same"] & (rate > 0), rate, np.nan))
