@@ -5,7 +5,7 @@ import pandas as pd
 
 from pumplife.lives.rules.orders import orders_between
 from pumplife.lives.rules.rule import tell
-from pumplife.lives.rules.story import Story, date_words, gains
+from pumplife.lives.rules.story import Story, date_words
 from pumplife.records.questions import question_ids
 
 DIGITS = np.arange(3, 10)
@@ -29,15 +29,11 @@ PEERS = 4
 """Fewer other counters than this don't show the rate of a service."""
 
 
-def _steps(story: Story) -> pd.DataFrame:
-    return pd.concat([story.readings, gains(story.readings)], axis=1)
-
-
 def _breaks(story: Story) -> pd.DataFrame:
     """Readings at which the meter stands lower than before, and stays low: with the reading
     before (shown_before), the gain that the pump's usual rate expects, the best number of digits
     (0 = none fits) and how near by chance the old meter would have stood to its last digit."""
-    steps = _steps(story)
+    steps = story.readings
     backward = steps["same"] & (steps["gain"] < -1e-9 * steps["value"].abs())
     row = np.flatnonzero(backward & ~steps["exchanged"] & steps["span"].isna())
     value, pump = steps["value"].to_numpy(), steps["pump"].to_numpy()
@@ -125,7 +121,7 @@ def find_unclear_breaks(story: Story) -> pd.DataFrame:
 
 def find_lost_turns(story: Story) -> pd.DataFrame:
     """Readings so far apart that the counter may have rolled over more than once between."""
-    steps = _steps(story)
+    steps = story.readings
     expected = steps["usual"] * steps["days"]
     lost = steps["same"] & (expected > 0.8 * steps["span"]) & ~steps["exchanged"]
     found = steps[lost].drop_duplicates("pump")
@@ -153,15 +149,14 @@ def find_fast_meters(story: Story) -> pd.DataFrame:
 
 def _still_runs(story: Story) -> pd.DataFrame:
     """Runs of one reading repeated: last row, pump, first_day, day, readings, worked [day]."""
-    steps = _steps(story)
-    still = steps["same"] & (steps["gain"] == 0.0) & ~steps["exchanged"]
-    run = (~still).cumsum()
-    steps = steps.assign(
-        first_day=steps.groupby(run)["day"].transform("first"),
-        readings=steps.groupby(run)["day"].transform("size"),
+    steps = story.readings
+    still = (steps["same"] & (steps["gain"] == 0.0) & ~steps["exchanged"]).to_numpy()
+    row = np.arange(len(steps))
+    first = np.maximum.accumulate(np.where(still, 0, row)) if len(row) else row
+    ends = np.flatnonzero(still & ~np.append(still[1:], False))
+    last = steps.iloc[ends].assign(
+        first_day=steps["day"].to_numpy()[first[ends]], readings=ends - first[ends] + 1
     )
-    last = steps[~run.duplicated(keep="last")]
-    last = last[last["readings"] > 1]
     pump = last["pump"].to_numpy(np.int64)
     worked = story.clock.service(pump, last["day"]) - story.clock.service(pump, last["first_day"])
     return last.assign(worked=worked)
@@ -204,7 +199,7 @@ def find_still_but_rebuilt(story: Story) -> pd.DataFrame:
 
 def find_running_in_store(story: Story) -> pd.DataFrame:
     """Meters that run while the pump lies in store."""
-    steps = _steps(story)
+    steps = story.readings
     pump, day = steps["pump"].to_numpy(np.int64), steps["day"].to_numpy()
     worked = np.diff(story.clock.service(pump, day), prepend=0.0)
     alive = (day - steps["days"] >= np.nan_to_num(story.duty.commissioned[pump], nan=-np.inf)) & (
@@ -235,7 +230,7 @@ def find_readings_outside_life(story: Story) -> pd.DataFrame:
 
 def find_reading_gaps(story: Story) -> pd.DataFrame:
     """Long spells in service without a reading, on pumps that are read often."""
-    steps = _steps(story)
+    steps = story.readings
     pump = steps["pump"].to_numpy(np.int64)
     worked = np.diff(story.clock.service(pump, steps["day"]), prepend=0.0)
     own = pd.Series(np.where(steps["same"] & (steps["days"] > 0), steps["days"], np.nan))

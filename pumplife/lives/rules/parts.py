@@ -102,7 +102,7 @@ def find_part_outside_kit(story: Story) -> pd.DataFrame:
     told = pd.concat([inside, _told_otherwise(story, parts)])
     pairs = pd.MultiIndex.from_frame(told.drop_duplicates())
     asked = pd.MultiIndex.from_frame(named[["place", "failed_part"]])
-    found = named[~asked.isin(pairs)]
+    found = named[pairs.get_indexer(asked) < 0]
     what = [
         f"{part} is named as failed, but no kit of the order holds one."
         for part in found["failed_part"]
@@ -112,24 +112,22 @@ def find_part_outside_kit(story: Story) -> pd.DataFrame:
 
 def _told_otherwise(story: Story, parts: pd.DataFrame) -> pd.DataFrame:
     """Parts that findings or loose issues of an order speak of: [place, part]."""
-    findings, issued = story.records.table("findings"), story.records.table("issued")
-    orders = story.orders.reset_index(names="place")[["place", "rebuild_id"]]
-    drawn = issued.merge(parts, left_on="item", right_on="part_no")[["rebuild_id", "part"]]
-    told = pd.concat([findings[["rebuild_id", "part"]], drawn])
+    orders = story.orders.reset_index(names="place")[["place", "order"]]
+    drawn = story.issued.merge(parts, left_on="item", right_on="part_no")[["order", "part"]]
+    told = pd.concat([story.findings[["order", "part"]], drawn])
     whole = told["part"].isin(SIDE_WORDS)
     sides = story.records.table("parts")[["side", "part"]].drop_duplicates()
     spread = told[whole].assign(side=told.loc[whole, "part"].str.removeprefix("all_"))
-    spread = spread[["rebuild_id", "side"]].merge(sides, on="side")[["rebuild_id", "part"]]
+    spread = spread[["order", "side"]].merge(sides, on="side")[["order", "part"]]
     told = pd.concat([told[~whole], spread]).drop_duplicates()
-    return told.merge(orders, on="rebuild_id")[["place", "part"]]
+    return told.merge(orders, on="order")[["place", "part"]]
 
 
 def _findings_of_orders(story: Story) -> pd.DataFrame:
     """Findings with the failed_part and reason of their order's ticket."""
-    findings = story.records.table("findings")
-    orders = story.orders[["rebuild_id", "pump", "part", "reason"]]
-    joined = findings.merge(
-        orders.rename(columns={"part": "blamed"}), on="rebuild_id", suffixes=("", "_of")
+    orders = story.orders[["order", "pump", "part", "reason"]]
+    joined = story.findings.merge(
+        orders.rename(columns={"part": "blamed"}), on="order", suffixes=("", "_of")
     )
     return joined[joined["pump"].eq(joined["pump_of"]) | joined["pump"].lt(0)]
 
@@ -139,12 +137,10 @@ def find_blamed_but_sound(story: Story) -> pd.DataFrame:
     rows = _findings_of_orders(story)
     own = rows[rows["part"].eq(rows["blamed"]) & ~rows["reason"].eq("stoppage")]
     looked = own[own["found"].isin(["sound", "worn", "failed"])]
-    failed = looked["found"].eq("failed").groupby(looked["rebuild_id"]).transform("any")
+    failed = looked["found"].eq("failed").groupby(looked["order"]).transform("any")
     whole = looked["position"].eq("") & looked["count"].isna()
-    covered = whole | (
-        looked.groupby("rebuild_id")["part"].transform("size") >= _pieces(story, looked)
-    )
-    found = looked[~failed & covered].drop_duplicates(["rebuild_id", "part"])
+    covered = whole | (looked.groupby("order")["part"].transform("size") >= _pieces(story, looked))
+    found = looked[~failed & covered].drop_duplicates(["order", "part"])
     what = [
         f"The ticket names the {part} as failed; the finding calls it {state}."
         for part, state in zip(found["part"], found["found"], strict=True)
@@ -162,10 +158,10 @@ def find_failed_but_none_named(story: Story) -> pd.DataFrame:
     """Findings of a failed part on a ticket that says that no part failed."""
     rows = _findings_of_orders(story)
     tickets = story.tickets
-    said = tickets.groupby("rebuild_id")["failed_part"].agg(lambda cells: set(cells) == {"none"})
-    none = rows["rebuild_id"].map(said).fillna(False).astype(bool)
+    otherwise = tickets.loc[tickets["failed_part"].ne("none"), "order"]
+    none = ~rows["order"].isin(otherwise)
     unsaid = none & rows["found"].eq("failed") & rows["reason"].eq("breakdown")
-    found = rows[unsaid].drop_duplicates(["rebuild_id", "part"])
+    found = rows[unsaid].drop_duplicates(["order", "part"])
     what = [f"{part} found failed; the ticket says that none failed." for part in found["part"]]
     return tell(found, "findings", what)
 

@@ -14,18 +14,13 @@ USUAL, MANY = 0.98, 20
 """Where at least this share of so many kits on orders was issued, one that wasn't is doubtful."""
 
 
-def _issues(story: Story) -> pd.DataFrame:
-    issued = story.records.table("issued")
-    return issued.assign(day=to_days(issued["issued_on"]))
-
-
 def _kits(story: Story) -> set[str]:
     return set(story.records.table("kits")["kit"])
 
 
 def find_issues_without_order(story: Story) -> pd.DataFrame:
     """Kits issued to a pump that has no order near the day."""
-    rows = _issues(story)
+    rows = story.issued
     rows = rows[rows["item"].isin(_kits(story)) & rows["quantity"].gt(0) & rows["pump"].ge(0)]
     rows = rows[rows["rebuild_id"].eq("") & (rows["day"] <= story.end - NEAR)]
     day = rows["day"].to_numpy(dtype=np.float64)
@@ -38,14 +33,12 @@ def find_issues_without_order(story: Story) -> pd.DataFrame:
 def find_orders_without_issue(story: Story) -> pd.DataFrame:
     """Kits on orders that no store issued, where the stores issue nearly all."""
     tickets = story.tickets[~story.tickets["kit"].isin(SILENT)]
-    issues = _issues(story)
+    issues = story.issued
     issues = issues[issues["quantity"] > 0]
     if tickets.empty or issues.empty:
         return tell(tickets.iloc[:0], "rebuilds", "")
-    pairs = pd.MultiIndex.from_frame(issues[["rebuild_id", "item"]])
-    written = pd.MultiIndex.from_frame(tickets[["rebuild_id", "kit"]]).isin(pairs)
-    others = tickets["rebuild_id"].isin(issues["rebuild_id"]).to_numpy()  # loose, or another kit
-    drawn = written | others | _issued_near(tickets, issues)
+    for_order = np.isin(tickets["order"], issues["order"])  # this kit, another, loose parts
+    drawn = for_order | _issued_near(tickets, issues)
     by_site = pd.Series(drawn, index=tickets.index).groupby(_site(story, tickets))
     share = by_site.transform("mean")
     usual = (share >= USUAL) & (by_site.transform("size") >= MANY)
@@ -81,15 +74,13 @@ def _issued_near(tickets: pd.DataFrame, issues: pd.DataFrame) -> NDArray[np.bool
 def find_other_kit_issued(story: Story) -> pd.DataFrame:
     """Orders whose store issued another kit of that side than the ticket names."""
     sides = story.records.table("kits").drop_duplicates("kit").set_index("kit")["side"]
-    issues = _issues(story)
-    issues = issues[issues["item"].isin(sides.index) & issues["rebuild_id"].ne("")]
-    net = issues.groupby(["rebuild_id", "item"], as_index=False)["quantity"].sum()
+    issues = story.issued
+    issues = issues[issues["item"].isin(sides.index) & issues["order"].ge(0)]
+    net = issues.groupby(["order", "item"], as_index=False)["quantity"].sum()
     net = net[net["quantity"] > 0].assign(side=lambda rows: rows["item"].map(sides))
     tickets = story.tickets[story.tickets["kit_side"].ne("")]
     joined = tickets.merge(
-        net[["rebuild_id", "side", "item"]],
-        left_on=["rebuild_id", "kit_side"],
-        right_on=["rebuild_id", "side"],
+        net[["order", "side", "item"]], left_on=["order", "kit_side"], right_on=["order", "side"]
     )
     same = joined["kit"].eq(joined["item"]).groupby(joined["row"]).transform("any")
     found = joined[~same].drop_duplicates(["row"])
@@ -102,13 +93,13 @@ def find_other_kit_issued(story: Story) -> pd.DataFrame:
 
 def find_kits_issued_twice(story: Story) -> pd.DataFrame:
     """More kits of one number issued for an order than it has pumps."""
-    issues = _issues(story)
-    issues = issues[issues["item"].isin(_kits(story)) & issues["rebuild_id"].ne("")]
-    issues = issues.assign(net=issues.groupby(["rebuild_id", "item"])["quantity"].transform("sum"))
-    pumps = story.orders.groupby("rebuild_id").size()
-    most = issues["rebuild_id"].map(pumps).fillna(1.0)
+    issues = story.issued
+    issues = issues[issues["item"].isin(_kits(story)) & issues["order"].ge(0)]
+    issues = issues.assign(net=issues.groupby(["order", "item"])["quantity"].transform("sum"))
+    pumps = story.orders.groupby("order").size()
+    most = issues["order"].map(pumps).fillna(1.0)
     many = issues[(issues["net"] > most) & issues["quantity"].gt(0)]
-    found = many.drop_duplicates(["rebuild_id", "item"], keep="last")
+    found = many.drop_duplicates(["order", "item"], keep="last")
     what = [
         f"{net:g} of kit {kit} were issued for order {number}, and none came back."
         for net, kit, number in found[["net", "item", "rebuild_id"]].itertuples(index=False)
@@ -118,11 +109,11 @@ def find_kits_issued_twice(story: Story) -> pd.DataFrame:
 
 def find_returns_beyond_issues(story: Story) -> pd.DataFrame:
     """More returned for an order or a pump than was issued."""
-    issues = _issues(story)
-    key = ["rebuild_id", "pump", "item"]
+    issues = story.issued
+    key = ["order", "pump", "item"]
     net = issues.groupby(key)["quantity"].transform("sum")
     back = issues[(net < 0) & (issues["quantity"] < 0)].drop_duplicates(key)
-    told = back["rebuild_id"].ne("") | back["pump"].ge(0)
+    told = back["order"].ge(0) | back["pump"].ge(0)
     found = back[told]
     what = [f"More of {item} came back than was issued." for item in found["item"]]
     return tell(found, "issued", what)

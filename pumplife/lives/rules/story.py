@@ -36,7 +36,9 @@ class Story:
         part named), side, and site and service of the day.
     readings : DataFrame
         Sorted by pump and day, see `meters.gather_readings`; with usual, the pump's median
-        rate when it runs [usage units/day].
+        rate when it runs [usage units/day], and the step into each reading, see `gains`.
+    issued, findings : DataFrame
+        These tables with order, the number of their rebuild_id (-1 = none), and day where dated.
     """
 
     records: Records
@@ -45,6 +47,8 @@ class Story:
     tickets: pd.DataFrame
     orders: pd.DataFrame
     readings: pd.DataFrame
+    issued: pd.DataFrame
+    findings: pd.DataFrame
 
     def __repr__(self) -> str:
         return f"Story({len(self.orders)} orders, {len(self.readings)} readings)"
@@ -57,40 +61,54 @@ class Story:
 
 def tell_story(records: Records, duty: Duty, clock: UsageClock) -> Story:
     """Sort orders and readings along time for the rules."""
-    tickets = _tickets(records)
-    orders = _orders(tickets, duty)
-    place = orders.set_index(["pump", "order"]).index.get_indexer(
-        pd.MultiIndex.from_frame(tickets[["pump", "order"]])
-    )
+    number, names = pd.factorize(records.table("rebuilds")["rebuild_id"])
+    tickets = _tickets(records, number)
+    issued, findings = records.table("issued"), records.table("findings")
+    known = pd.Index(names)
     return Story(
         records=records,
         duty=duty,
         clock=clock,
-        tickets=tickets.assign(place=place),
-        orders=orders,
+        tickets=tickets,
+        orders=_orders(tickets, duty),
         readings=_readings(records),
+        issued=issued.assign(
+            day=to_days(issued["issued_on"]),
+            order=known.get_indexer(pd.Index(issued["rebuild_id"])),
+        ),
+        findings=findings.assign(order=known.get_indexer(pd.Index(findings["rebuild_id"]))),
     )
 
 
-def _tickets(records: Records) -> pd.DataFrame:
+_TICKET_COLUMNS = [
+    "row", "pump", "pump_id", "rebuild_id", "reason", "completes", "done", "kit", "failed_part",
+    "labour_h", "downtime_h", "waited_h", "lot", "crew",
+]  # fmt: skip
+
+
+def _tickets(records: Records, number: Ints) -> pd.DataFrame:
     tickets = records.table("rebuilds")
-    tickets = tickets[tickets["pump"] >= 0]
+    owned = (tickets["pump"] >= 0).to_numpy()
+    tickets, number = tickets[owned], number[owned]
     day = to_days(tickets["happened_on"].fillna(tickets["opened_on"]))
     start, end = windows(records)
     pump = tickets["pump"].to_numpy(np.int64)
     inside = (day >= start[pump]) & (day <= end[pump])
-    tickets = tickets.assign(
+    tickets = tickets[_TICKET_COLUMNS].assign(
         day=day,
         opened=to_days(tickets["opened_on"]),
         closed=to_days(tickets["closed_on"]),
-        order=pd.factorize(tickets["rebuild_id"])[0],
+        order=number,
         kit_side=tickets["kit"].map(side_of(records, "kits", "kit")).fillna(""),
         part_side=tickets["failed_part"].map(side_of(records, "parts", "part")).fillna(""),
     )
     tickets = tickets[inside]
-    keys = ["pump", "day", "order"]
-    ordered: pd.DataFrame = tickets.sort_values(keys, kind="stable", ignore_index=True)
-    return ordered
+    keys = (tickets["order"], tickets["day"], tickets["pump"])
+    tickets = tickets.iloc[np.lexsort(keys)].reset_index(drop=True)
+    place: pd.DataFrame = tickets.assign(
+        place=tickets.groupby(["pump", "order"], sort=False).ngroup()
+    )
+    return place
 
 
 def side_of(records: Records, table: str, name: str) -> "pd.Series[str]":
@@ -101,16 +119,12 @@ def side_of(records: Records, table: str, name: str) -> "pd.Series[str]":
 
 
 def _orders(tickets: pd.DataFrame, duty: Duty) -> pd.DataFrame:
-    first = tickets.drop_duplicates(["pump", "order"]).reset_index(drop=True)
-    named = tickets[~tickets["failed_part"].isin(SILENT)].drop_duplicates(["pump", "order"])
-    named = named[["pump", "order", "failed_part", "part_side"]]
-    first = first.drop(columns=["part_side"]).merge(
-        named.rename(columns={"failed_part": "part", "part_side": "side"}),
-        on=["pump", "order"],
-        how="left",
+    first = tickets.drop_duplicates("place").reset_index(drop=True)  # its row is its place
+    named = tickets[~tickets["failed_part"].isin(SILENT)].drop_duplicates("place")
+    at = named.set_index("place").reindex(first.index)
+    first = first.drop(columns=["part_side", "place"]).assign(
+        part=at["failed_part"].fillna(""), side=at["part_side"].fillna("")
     )
-    words = ["part", "side"]
-    first[words] = first[words].fillna("")
     pump = first["pump"].to_numpy(np.int64)
     stint = duty.stints.iloc[duty.at(pump, first["day"])]
     return first.assign(
@@ -129,7 +143,7 @@ def _readings(records: Records) -> pd.DataFrame:
     rate = steps["gain"] / steps["days"].where(steps["days"] > 0)
     runs = pd.Series(np.where(steps["same"] & (rate > 0), rate, np.nan))
     usual = runs.groupby(frame["pump"].to_numpy()).transform("median")
-    return frame.assign(usual=usual.to_numpy())
+    return pd.concat([frame.assign(usual=usual.to_numpy()), steps], axis=1)
 
 
 def gains(frame: pd.DataFrame) -> pd.DataFrame:
