@@ -41,7 +41,7 @@ def list_questions(records: Records) -> pd.DataFrame:
         if len(rows):
             _ask(records, kind, rows)
     asked = records.log.questions()
-    note_idle(records.table("decisions"), set(asked["question"]), records.log)
+    note_idle(records.table("decisions"), records.settled, set(asked["question"]), records.log)
     asked = asked[~asked["question"].isin(records.settled)].reset_index(drop=True)
     asked = asked.join(_stakes(records, asked))
     lines = [f'"{question}",ANSWER,YOUR NAME,YYYY-MM-DD,' for question in asked["question"]]

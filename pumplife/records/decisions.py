@@ -187,13 +187,17 @@ def _log(decision: Decision, outcome: Outcome, log: AuditLog) -> None:
     )
 
 
-def note_idle(decisions: pd.DataFrame, asked: set[str], log: AuditLog) -> None:
+def note_idle(
+    decisions: pd.DataFrame, settled: frozenset[str], asked: set[str], log: AuditLog
+) -> None:
     """Caution of answers that leave as it is what is no longer asked.
 
     Parameters
     ----------
     decisions : DataFrame
         The table.
+    settled : frozenset of str
+        The questions that `replay` found settled.
     asked : set of str
         The questions that the records would ask without decisions, beside those applied.
     log : AuditLog
@@ -201,5 +205,5 @@ def note_idle(decisions: pd.DataFrame, asked: set[str], log: AuditLog) -> None:
     """
     for decision in _read(decisions):
         idle = decision.answer.casefold() in (SKIP, *answers.LEAVING)
-        if idle and decision.kind in KINDS and decision.question not in asked:
+        if idle and decision.question in settled - asked:
             _log(decision, Outcome(GONE, "The records no longer ask this"), log)

@@ -120,7 +120,7 @@ def find_closed_late(story: Story) -> pd.DataFrame:
     """Orders open far longer than the plant leaves its orders open."""
     orders = story.orders
     open_for = orders["closed"] - orders["opened"]
-    usual = open_for.median()
+    usual = open_for.dropna().median()
     late = orders[(open_for > LONG_OPEN) & (open_for > 10.0 * max(usual, 1.0))]
     what = [
         f"Open for {days:.0f} days; half of the plant's orders are closed within {usual:.0f}."
