@@ -206,6 +206,14 @@ OF_TABLE: dict[tuple[str, str], Heading] = {
     ("money", "p90"): Heading("P90", "money"),
     ("money", "mean"): Heading("Mean", "money"),
     ("stock", "kind"): Heading("Kind", "code"),
+    ("questions", "money"): Heading("Roughly at stake", "money"),
+    ("questions", "money_from"): Heading("How that is reckoned"),
+    ("questions", "question"): Heading("Its id, for decisions.csv"),
+    ("questions", "kind"): Heading("Kind", "code"),
+    ("questions", "what"): Heading("Question"),
+    ("questions", "choices"): Heading("Answers"),
+    ("questions", "consequence"): Heading("Until then"),
+    ("questions", "answer_line"): Heading("Line to write"),
 }
 
 UNIT_OF_KIND = {
