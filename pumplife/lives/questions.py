@@ -35,7 +35,7 @@ def list_questions(records: Records) -> pd.DataFrame:
     """
     if records.fatal:
         return pd.DataFrame(columns=QUEUE_COLUMNS, dtype=object)
-    audit = records.log.frame()
+    audit = records.log.rows_of(FROM_AUDIT)
     for rule, kind in FROM_AUDIT.items():
         rows = audit[audit["rule"].eq(rule)]
         if len(rows):

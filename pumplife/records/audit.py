@@ -1,6 +1,6 @@
 """What was found wrong, doubtful or worth knowing in the records: one row each."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 import pandas as pd
@@ -99,6 +99,15 @@ class AuditLog:
                 "remedy": _spread(remedy, count),
             }
         )
+
+    def rows_of(self, rules: Iterable[str]) -> pd.DataFrame:
+        """Give the rows of some checks, each once, in the order in which they were added."""
+        wanted = set(rules)
+        parts = [part[part["rule"].isin(wanted)] for part in self._parts]
+        parts = [part for part in parts if len(part)]
+        if not parts:
+            return _typed({name: [] for name in AUDIT_COLUMNS})
+        return pd.concat(parts, ignore_index=True).drop_duplicates(ignore_index=True)
 
     def frame(self) -> pd.DataFrame:
         """Give all rows: stops first, then cautions, then notes, each once.

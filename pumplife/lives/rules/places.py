@@ -117,8 +117,7 @@ def find_reused_numbers(story: Story) -> pd.DataFrame:
 
 def find_missing_pumps(story: Story) -> pd.DataFrame:
     """Pumps that orders and readings name again and again and the register lacks."""
-    audit = story.records.log.frame()
-    lost = audit[audit["rule"].eq("unknown_pump")]
+    lost = story.records.log.rows_of(["unknown_pump"])
     counts = lost.groupby("pump_id")["row"].transform("size")
     found = lost[counts >= MISSING].drop_duplicates("pump_id")
     what = [
