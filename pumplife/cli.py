@@ -23,7 +23,10 @@ def _parser() -> argparse.ArgumentParser:
     study.add_argument("--out", type=Path, required=True, help="folder for the results")
     study.add_argument("--seed", type=_seed, default=1, help="seed of the random draws (default 1)")
     audit = jobs.add_parser("audit", help="only what is wrong with the records")
-    audit.add_argument("folder", type=Path, help="plant folder, or one .xlsx with a sheet a table")
+    audit.add_argument(
+        "folder", type=Path, nargs="?", help="plant folder, or one .xlsx with a sheet a table"
+    )
+    audit.add_argument("--rules", action="store_true", help="list every check, and read no folder")
     audit.add_argument("--all", action="store_true", help="also the account of every ticket")
     new = jobs.add_parser("new", help="an empty, commented plant folder to fill")
     new.add_argument("folder", type=Path, help="the folder to make")
@@ -57,7 +60,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if options.job == "new":
             return _new(options.folder) if options.export is None else _propose(options)
         if options.job == "audit":
-            return _audit(options.folder, everything=options.all)
+            return _audit(options.folder, everything=options.all, rules=options.rules)
         return _study(options.folder, options.out, options.seed)
     except PumplifeError as error:
         _say(str(error), sys.stderr)
@@ -108,16 +111,39 @@ def _propose(options: argparse.Namespace) -> int:
     return DONE
 
 
-def _audit(folder: Path, *, everything: bool) -> int:
+def _audit(folder: Path | None, *, everything: bool, rules: bool) -> int:
+    if rules:
+        return _list_rules()
+    if folder is None:
+        _say("Name the plant folder: pumplife audit FOLDER; --rules lists the checks.", sys.stderr)
+        return WRONG_CALL
     from pumplife.study import audit_records  # noqa: PLC0415
 
-    audit, stopped = audit_records(folder)
+    audit, questions, stopped = audit_records(folder)
     shown = audit if everything else audit[audit["rule"] != "ticket_account"]
     _show(shown)
     accounts = audit.loc[audit["rule"] == "ticket_account", "consequence"]
     used = int(accounts.str.startswith("Used").sum())
     _say(f"{len(shown)} rows above; {used} tickets used. --all lists every ticket.")
+    if len(questions):
+        asked = len(questions)
+        _say(f"Questions that only you can settle: {asked}. A study lists them, dearest first, in")
+        _say("tables/questions.csv; write the answers into decisions.csv in the plant folder.")
     return STOPPED if stopped else DONE
+
+
+def _list_rules() -> int:
+    """One block per check: severity, name, what it looks for, what follows, what to do."""
+    from pumplife.report.rulebook import list_rules  # noqa: PLC0415
+
+    rules = list_rules()
+    for rule in rules:
+        _say(f"{rule.severity}: {rule.name}")
+        _say(f"  looks for: {rule.looks_for}")
+        _say(f"  the study: {rule.does}")
+        _say(f"  to do: {rule.remedy}")
+    _say(f"{len(rules)} checks.")
+    return DONE
 
 
 def _show(audit: "pd.DataFrame") -> None:

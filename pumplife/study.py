@@ -12,6 +12,10 @@ import pandas as pd
 from pumplife.fits.build import Fits, fit_lives
 from pumplife.fits.duty_effects import find_duty_effects
 from pumplife.lives.build import Lives, build_lives
+from pumplife.lives.questions import list_questions
+from pumplife.lives.rules.book import HISTORY_RULES
+from pumplife.lives.rules.rule import run_rules
+from pumplife.lives.rules.story import tell_story
 from pumplife.records.duty import Duty, build_duty
 from pumplife.records.read import Records, read_records
 from pumplife.records.usage import UsageClock, build_clock
@@ -89,7 +93,7 @@ def run_study(
     duty = build_duty(records)
     clock = build_clock(records, duty)
     told("lives")
-    lives = build_lives(records, duty, clock)
+    lives, questions = _tell_histories(records, duty, clock)
     if lives.table.empty:
         records.log.add(
             "stop",
@@ -113,6 +117,7 @@ def run_study(
             "lives": lives.table.drop(columns="pump"),
             "fits": fits.table,
             "duty_effects": find_duty_effects(fits, lives, duty),
+            "questions": questions,
         },
         seed=seed,
     )
@@ -120,13 +125,27 @@ def run_study(
     return replace(study, tables={"audit": records.log.frame(), **study.tables})
 
 
-def audit_records(path: str | Path) -> tuple[pd.DataFrame, bool]:
-    """What is wrong with the records, and whether it stops a study."""
+def _tell_histories(records: Records, duty: Duty, clock: UsageClock) -> tuple[Lives, pd.DataFrame]:
+    """Build lives, check every pump's history, and list what only the engineer can settle."""
+    run_rules(HISTORY_RULES, tell_story(records, duty, clock))
+    lives = build_lives(records, duty, clock)
+    return lives, list_questions(records)
+
+
+def audit_records(path: str | Path) -> tuple[pd.DataFrame, pd.DataFrame, bool]:
+    """What is wrong with the records, what they ask, and whether they stop a study.
+
+    Returns
+    -------
+    tuple of DataFrame, DataFrame and bool
+        The tables audit and questions; True where there can be no study.
+    """
     records = read_records(Path(path))
-    if not records.fatal:
-        duty = build_duty(records)
-        build_lives(records, duty, build_clock(records, duty))
-    return records.log.frame(), records.fatal
+    if records.fatal:
+        return records.log.frame(), list_questions(records), True
+    duty = build_duty(records)
+    _, questions = _tell_histories(records, duty, build_clock(records, duty))
+    return records.log.frame(), questions, False
 
 
 def _decide(study: Study, told: Callable[[str], None]) -> Study:
@@ -165,6 +184,6 @@ def _stopped(records: Records, seed: int) -> Study:
         fits=None,
         advice=None,
         stock=None,
-        tables={"audit": records.log.frame()},
+        tables={"audit": records.log.frame(), "questions": list_questions(records)},
         seed=seed,
     )

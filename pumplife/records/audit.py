@@ -1,9 +1,11 @@
 """What was found wrong, doubtful or worth knowing in the records: one row each."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 import pandas as pd
+
+from pumplife.records.questions import QUESTION_COLUMNS, blank_questions
 
 AUDIT_COLUMNS = (
     "severity",
@@ -28,6 +30,7 @@ class AuditLog:
 
     _parts: list[pd.DataFrame] = field(default_factory=list)
     _of_files: set[str] = field(default_factory=set)
+    _asked: list[pd.DataFrame] = field(default_factory=list)
 
     def __repr__(self) -> str:
         return f"AuditLog({sum(len(part) for part in self._parts)} rows)"
@@ -112,6 +115,15 @@ class AuditLog:
             for words, file in zip(what, frame["file"], strict=True)
         ]
 
+    def rows_of(self, rules: Iterable[str]) -> pd.DataFrame:
+        """Give the rows of some checks, each once, in the order in which they were added."""
+        wanted = set(rules)
+        parts = [part[part["rule"].isin(wanted)] for part in self._parts]
+        parts = [part for part in parts if len(part)]
+        if not parts:
+            return _typed({name: [] for name in AUDIT_COLUMNS})
+        return pd.concat(parts, ignore_index=True).drop_duplicates(ignore_index=True)
+
     def frame(self) -> pd.DataFrame:
         """Give all rows: stops first, then cautions, then notes, each once.
 
@@ -125,6 +137,28 @@ class AuditLog:
         rows = pd.concat(self._parts, ignore_index=True).drop_duplicates()
         rank = rows["severity"].map({name: i for i, name in enumerate(SEVERITIES)})
         return rows.loc[rank.sort_values(kind="stable").index].reset_index(drop=True)
+
+    def ask(self, frame: pd.DataFrame, *, consequence: str) -> None:
+        """Put questions to the engineer, one per row of `frame`.
+
+        Parameters
+        ----------
+        frame : DataFrame
+            table, row, pump_id, what, question (its id, see `questions.question_ids`) and
+            choices.
+        consequence : str
+            What holds until it is answered.
+        """
+        if len(frame):
+            self._asked.append(frame.assign(consequence=consequence))
+
+    def questions(self) -> pd.DataFrame:
+        """Give every question asked, each once: `questions.QUESTION_COLUMNS`."""
+        if not self._asked:
+            return blank_questions()
+        asked = pd.concat(self._asked, ignore_index=True).drop_duplicates("question")
+        asked = asked.assign(kind=asked["question"].str.partition("|")[0])
+        return asked[list(QUESTION_COLUMNS)].reset_index(drop=True)
 
     @property
     def has_stop(self) -> bool:

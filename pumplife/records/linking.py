@@ -8,6 +8,7 @@ from pumplife.records.columns import set_aside
 from pumplife.records.duty import SEVERAL, Duty
 from pumplife.records.phrases import find_near, mapping_line, squeeze
 from pumplife.records.plant import to_days
+from pumplife.records.questions import question_ids
 from pumplife.records.schema import Table
 from pumplife.records.steps import Floats
 from pumplife.records.tables import SIDE_WORDS
@@ -227,6 +228,7 @@ def link_locations(
         pump_id=np.where(open_rows & (code >= 0), names[code], frame["pump_id"]),
     )
     lost = pd.Series(open_rows & (code < 0), index=frame.index)
+    _ask_pumps(frame[lost], duty, day[lost.to_numpy()], names, table=table, log=log)
     return set_aside(
         frame,
         lost,
@@ -239,6 +241,32 @@ def link_locations(
         ],
         remedy="Write the pump_id in the row, or the missing move in moves.",
     )
+
+
+def _ask_pumps(
+    rows: pd.DataFrame, duty: Duty, day: Floats, names: "np.ndarray", *, table: str, log: AuditLog
+) -> None:
+    """Ask which pump stood at a place, with those that were there to choose from."""
+    if rows.empty:
+        return
+    spells = duty.occupied()
+    spells = spells[spells["location"].isin(rows["location"])]
+    asked = rows[["row", "pump_id", "location"]].assign(day=day, table=table)
+    there = asked.reset_index(names="at").merge(spells, on="location")
+    there = there[(there["from_day"] <= there["day"]) & (there["day"] < there["to_day"])]
+    there = there.assign(pump_id=names[there["pump"]])
+    choices = there.groupby("at")["pump_id"].agg(lambda ids: " / ".join(sorted(ids)))
+    on = pd.Timestamp(0) + pd.to_timedelta(asked["day"], unit="D")
+    dates = on.dt.strftime("%Y-%m-%d").fillna("no day")
+    asked = asked.assign(
+        question=question_ids("slot", asked["location"], dates),
+        choices=choices.reindex(asked.index).fillna("a pump_id"),
+        what=[
+            f"Which pump stood at {place} on {moment}?"
+            for place, moment in zip(asked["location"], dates, strict=True)
+        ],
+    )
+    log.ask(asked, consequence="The rows that name only the place are set aside.")
 
 
 def link_orders(tables: Tables, log: AuditLog) -> None:

@@ -8,6 +8,7 @@ import pandas as pd
 
 from pumplife.errors import FolderError
 from pumplife.records.audit import AuditLog
+from pumplife.records.decisions import replay
 from pumplife.records.duty import Duty, lay_out_duty
 from pumplife.records.files import digest
 from pumplife.records.gather import read_tables
@@ -26,6 +27,7 @@ from pumplife.records.plant import Plant, build_plant, read_settings, to_day, to
 from pumplife.records.sources import TWO_TABLES, Source, find_sources
 from pumplife.records.spelling import settle_spellings
 from pumplife.records.steps import Floats
+from pumplife.records.superseded import follow_superseded
 from pumplife.records.tables import TABLES
 from pumplife.records.tickets import check_tickets
 from pumplife.records.whole import check_whole
@@ -64,6 +66,8 @@ class Records:
         Rows set aside per table.
     fatal : bool
         Whether the study can't go on at all; the audit says why.
+    settled : frozenset of str
+        Questions that decisions.csv has answered.
     """
 
     plant: Plant
@@ -74,6 +78,7 @@ class Records:
     withheld: set[str]
     aside: dict[str, int] = field(repr=False)
     fatal: bool
+    settled: frozenset[str] = field(default=frozenset(), repr=False)
 
     def __repr__(self) -> str:
         counts = f"{len(self.pumps)} pumps, {len(self.table('rebuilds'))} rebuild rows"
@@ -123,8 +128,9 @@ def read_records(path: Path | str) -> Records:
     fatal |= _lacks_basis(path, sources, plant, log)
     fatal |= lacks_pumps(tables, counts, log)
     plant = _with_start(plant, tables, log)
+    settled: frozenset[str] = frozenset()
     if not fatal:
-        _link(tables, plant, log)
+        settled = _link(tables, plant, log)
         fatal = lacks_tickets(tables, counts, plant, log)
     withheld = set() if fatal else check_whole(tables, plant, set(sources), log)
     return Records(
@@ -136,6 +142,7 @@ def read_records(path: Path | str) -> Records:
         withheld=withheld,
         aside={name: counts[name] - len(tables[name]) for name in counts},
         fatal=fatal,
+        settled=settled,
     )
 
 
@@ -214,10 +221,15 @@ def _with_start(plant: Plant, tables: dict[str, pd.DataFrame], log: AuditLog) ->
     return dataclasses.replace(plant, records_from=start)
 
 
-def _link(tables: dict[str, pd.DataFrame], plant: Plant, log: AuditLog) -> None:
-    """Join the tables in place; pumps and moves first, because the others lean on them."""
+def _link(tables: dict[str, pd.DataFrame], plant: Plant, log: AuditLog) -> frozenset[str]:
+    """Join the tables in place; pumps and moves first, because the others lean on them.
+
+    Gives the questions that decisions have settled.
+    """
     end = to_day(plant.records_to)
     settle_spellings(tables, log)
+    tables["decisions"] = drop_repeats(tables["decisions"], TABLES["decisions"], log)
+    settled = replay(tables, log, early=True)
     for name, column in _PLAN_DATES.items():
         tables[name] = mark_plans(tables[name], column, end)
     tables["pumps"] = drop_repeats(tables["pumps"], TABLES["pumps"], log)
@@ -226,17 +238,20 @@ def _link(tables: dict[str, pd.DataFrame], plant: Plant, log: AuditLog) -> None:
     tables["moves"] = drop_repeats(tables["moves"], TABLES["moves"], log)
     duty = lay_out_duty(tables["pumps"], tables["moves"])
     for name, table in TABLES.items():
-        if name in ("pumps", "moves"):
+        if name in ("pumps", "moves", "decisions"):
             continue
         if "pump_id" in table.headings:
             _link_table(tables, name, duty, log)
         tables[name] = drop_repeats(tables[name], table, log)
     for name, number in (("parts", "part_no"), ("kits", "kit")):
         tables[name] = keep_latest_price(tables[name], number, name, log)
+    follow_superseded(tables, log)
     complete_kits(tables, log)
     link_orders(tables, log)
     check_part_names(tables, log)
+    settled |= replay(tables, log, early=False)
     check_tickets(tables, log)
+    return settled
 
 
 def _link_table(tables: dict[str, pd.DataFrame], name: str, duty: Duty, log: AuditLog) -> None:

@@ -13,7 +13,7 @@ BOOKS = (".xlsx", ".xlsm")
 TEXTS = (".csv", ".tsv", ".txt")
 TWO_TABLES = "two_tables"
 """The rule of two sheets that may both be the same table."""
-OWN_FILES = ("plant", "readme", "decisions", "words")
+OWN_FILES = ("plant", "readme", "words")
 """Files and sheets that are no tables."""
 Files = dict[str, str | list[str]]
 

@@ -1,5 +1,6 @@
 """The tables a plant folder may hold: every column, what it means and how it is written."""
 
+from pumplife.records.questions import DECISIONS
 from pumplife.records.schema import Table, code, date, number, text, yes_no
 
 DUTY_COLUMNS = (
@@ -389,6 +390,7 @@ TABLES: dict[str, Table] = {
         _SPEND,
         _TRIALS,
         _TRIAL_PUMPS,
+        DECISIONS,
     )
 }
 """Every table of the plant folder by name."""

@@ -12,6 +12,7 @@ from pumplife.report.words import Units
 
 MOST_ROWS = 150  # of a table on the page; the whole of it is in tables/
 MOST_AUDIT_ROWS = 60
+MOST_QUESTIONS = 20
 SCENARIO_ORDER = ("actual", "today", "advised", "adopted", "run_to_failure")
 
 COLUMNS: dict[str, tuple[str, ...]] = {
@@ -31,6 +32,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "duty_effects": ("part", "effect", "life_ratio", "failures", "pumps", "note"),
     "budget": ("year", "site", "scenario", "p50", "p80", "p90", "mean"),
     "audit": ("severity", "table", "row", "pump_id", "rule", "what", "consequence", "remedy"),
+    "questions": ("money", "pump_id", "what", "choices", "consequence", "question"),
     "rules": ("severity", "table", "rule", "rows", "what", "consequence", "remedy"),
 }  # fmt: skip
 
@@ -57,6 +59,7 @@ def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
         "orders": (find_table(study, "orders"), MOST_ROWS),
         "stock": (find_table(study, "stock"), MOST_ROWS),
         "audit": (show_findings(audit), MOST_AUDIT_ROWS),
+        "questions": (find_table(study, "questions"), MOST_QUESTIONS),
     }
     laid = {
         name: lay_out(frame, name, units, columns=COLUMNS[name], most=most)

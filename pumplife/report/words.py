@@ -221,6 +221,14 @@ OF_TABLE: dict[tuple[str, str], Heading] = {
     ("money", "p90"): Heading("P90", "money"),
     ("money", "mean"): Heading("Mean", "money"),
     ("stock", "kind"): Heading("Kind", "code"),
+    ("questions", "money"): Heading("Roughly at stake", "money"),
+    ("questions", "money_from"): Heading("How that is reckoned"),
+    ("questions", "question"): Heading("Its id, for decisions.csv"),
+    ("questions", "kind"): Heading("Kind", "code"),
+    ("questions", "what"): Heading("Question"),
+    ("questions", "choices"): Heading("Answers"),
+    ("questions", "consequence"): Heading("Until then"),
+    ("questions", "answer_line"): Heading("Line to write"),
 }
 
 UNIT_OF_KIND = {
@@ -269,6 +277,11 @@ TABLES: dict[str, tuple[str, str]] = {
     "audit": (
         "What the records left open",
         "Every row that was set aside, assumed or worth a look, with its remedy.",
+    ),
+    "questions": (
+        "Questions that only you can settle",
+        "Dearest first. Write the answer into decisions.csv in the plant folder; it is applied on "
+        "every run and your other files stay as they are.",
     ),
     "kpi": ("Measures by month", "Each with the base it is counted on."),
     "materials": ("Elastomers side by side", "Life and cost of each material in one service."),

@@ -1,0 +1,149 @@
+"""Rules over histories: each planted fault is found at its row, clean records raise no alarm."""
+
+import ast
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from pumplife.lives.rules.book import HISTORY_RULES
+from pumplife.lives.rules.rule import run_rules
+from pumplife.lives.rules.story import tell_story
+from pumplife.records.audit import SEVERITIES
+from pumplife.records.duty import build_duty
+from pumplife.records.read import read_records
+from pumplife.records.usage import build_clock
+from pumplife.report.rulebook import list_rules
+from pumplife.study import audit_records
+
+from ..demo.conftest import DEMO
+from ..faults.plant import CLEAN, NAMES, expect, plant
+
+assert DEMO.is_dir()  # the import has put the generator on the path
+
+from make_plant import make_plant, write_plant  # noqa: E402
+
+PACKAGE = Path(__file__).parents[2] / "pumplife"
+OWN = {rule.name for rule in HISTORY_RULES}
+INFORMATION = {"source", "ticket_account"}
+PLANTED = {row["rule"] for name in NAMES for row in expect(name)["found"]}
+FIRED_IN = {
+    "unreadable_file": "records/test_read.py",
+    "no_lives": "test_study.py",
+    "encoding": "records/test_read.py",
+    "serial_dates": "records/test_mending.py",
+    "cost_missing": "policy/test_advice.py",
+    "work_hours": "policy/test_advice.py",
+    "adopted_unmatched": "policy/test_advice.py",
+    "adopted_beyond_limit": "policy/test_advice.py",
+    "no_interval": "policy/test_advice.py",
+    "no_lead_time": "stock/test_plan.py",
+    "no_demand": "stock/test_plan.py",
+    "standby": "policy/test_advice.py",
+    "actual_hours": "stock/test_plan.py",
+    "second_opinion": "fits/test_opinions.py",
+}
+"""Checks that no folder of records alone can raise, or that another file tests with care."""
+
+
+def check_histories(folder):
+    """The audit of reading, usage and the rules over histories, without building lives."""
+    records = read_records(folder)
+    if not records.fatal:
+        duty = build_duty(records)
+        clock = build_clock(records, duty)
+        run_rules(HISTORY_RULES, tell_story(records, duty, clock))
+    return records.log.frame()
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_planted_fault_is_found_at_its_row_with_a_remedy(name, tmp_path):
+    rows = expect(name)["found"]
+    folder = plant(name, tmp_path)
+    audit = check_histories(folder)
+    if not {row["rule"] for row in rows} <= set(audit["rule"]):
+        audit = audit_records(folder)[0]  # a check that needs lives
+    for row in rows:
+        found = audit[audit["rule"].eq(row["rule"]) & audit["table"].eq(row["table"])]
+        found = found[found["pump_id"].eq(row["pump_id"])]
+        if "row" in row:
+            found = found[found["row"].eq(row["row"])]
+            assert len(found) == 1, row
+        assert len(found), row
+        assert found["what"].iloc[0].endswith((".", "?"))
+        if row["rule"] in OWN:
+            assert found[["consequence", "remedy"]].ne("").all(axis=None)
+
+
+def test_at_least_thirty_faults_of_histories_are_planted():
+    assert len(OWN & PLANTED) >= 30
+    assert OWN <= PLANTED
+
+
+def test_a_clean_folder_has_an_empty_audit_but_for_the_account():
+    audit, questions, stopped = audit_records(CLEAN)
+    assert set(audit["rule"]) == INFORMATION
+    assert set(audit["severity"]) == {"note"}
+    assert questions.empty
+    assert not stopped
+
+
+@pytest.mark.parametrize("seed", [1, 3, 4])
+def test_no_rule_cries_on_clean_bookkeeping(seed, tmp_path):
+    write_plant(make_plant(seed, faults=False), tmp_path)
+    audit = check_histories(tmp_path)
+    assert audit.loc[audit["severity"].ne("note"), ["rule", "what"]].to_numpy().tolist() == []
+
+
+def literals(tree):
+    """Names of rules that a file hands to the log as literals."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.keyword) and node.arg == "rule":
+            yield from (
+                part.value
+                for part in ast.walk(node.value)
+                if isinstance(part, ast.Constant) and isinstance(part.value, str)
+            )
+
+
+def test_every_rule_that_the_audit_can_name_is_in_the_rulebook():
+    named = {
+        word
+        for path in PACKAGE.rglob("*.py")
+        for word in literals(ast.parse(path.read_text(encoding="utf-8")))
+    }
+    listed = {rule.name for rule in list_rules()}
+    named -= {"unreadable_", "window"}  # the start of a name; a reason that never leaves left.py
+    assert named - listed == set(), "add the words of these rules to report/rulebook.py"
+
+
+def test_every_rule_of_the_book_can_fire():
+    listed = {rule.name for rule in list_rules()}
+    assert listed - PLANTED - set(FIRED_IN) == set()
+    for rule, file in FIRED_IN.items():
+        assert rule in (PACKAGE.parent / "tests" / file).read_text(encoding="utf-8")
+
+
+def test_the_rulebook_says_everything_of_every_rule_once():
+    rules = list_rules()
+    assert len({rule.name for rule in rules}) == len(rules)
+    for rule in rules:
+        assert rule.severity in SEVERITIES
+        for words in (rule.looks_for, rule.does, rule.remedy):
+            assert words[0].isupper() or "_" in words.split()[0], rule.name
+            assert words[-1] in '.?"', rule.name
+    assert [SEVERITIES.index(rule.severity) for rule in rules] == sorted(
+        SEVERITIES.index(rule.severity) for rule in rules
+    )
+
+
+def test_the_order_of_rows_does_not_matter(tmp_path):
+    folder = plant("counter_rolled_over", tmp_path)
+    before = check_histories(folder)
+    for name in ("rebuilds", "readings", "issued"):
+        rows = pd.read_csv(folder / f"{name}.csv", dtype=str, keep_default_na=False)
+        rows.sample(frac=1.0, random_state=7).to_csv(folder / f"{name}.csv", index=False)
+    after = check_histories(folder)
+    told = [frame.loc[frame["rule"].isin(OWN), "what"].tolist() for frame in (before, after)]
+    assert len(told[0]) == 1
+    assert told[0] == told[1]

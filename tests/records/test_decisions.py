@@ -1,0 +1,249 @@
+"""Decisions: every kind is asked, its answer is replayed on every run and not asked again."""
+
+import hashlib
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pumplife.records.decisions import KINDS
+from pumplife.records.questions import question_ids, question_parts
+from pumplife.records.read import read_records
+from pumplife.study import audit_records, run_study
+
+from ..faults.plant import CLEAN, plant
+
+HEADINGS = "question,answer,decided_by,decided_on,note\n"
+ASKED = {
+    # fault: kind of its question, an answer
+    "part_not_named": ("part", "Diaphragm"),
+    "kit_not_written": ("kit", "FK-50-CR"),
+    "partly_done": ("partial", "diaphragm, seat"),
+    "position_not_named": ("position", "suction_left"),
+    "reason_not_known": ("reason", "breakdown"),
+    "failed_and_kept": ("kept", "renewed"),
+    "one_event_twice": ("event", "one"),
+    "planned_after_breakdown": ("event", "one"),
+    "order_overlap": ("event", "one"),
+    "counter_rolled_over": ("meter", "rollover 5"),
+    "meter_break_unclear": ("meter", "rollover 3"),
+    "unrecorded_exchange": ("meter", "exchange 0"),
+    "strokes_or_cycles": ("unit", "strokes"),
+    "unresolved_location": ("slot", "P-3"),
+    "move_not_written": ("move", "moved"),
+}
+
+
+def answer(folder, question, word):
+    """Write one decision into the folder."""
+    line = f'"{question}","{word}",E1,2023-01-10,\n'
+    (folder / "decisions.csv").write_text(HEADINGS + line, encoding="utf-8")
+
+
+def ask(folder, kind):
+    """The question of that kind that a folder asks."""
+    _, questions, _ = audit_records(folder)
+    ours = questions[questions["kind"].eq(kind)]
+    assert len(ours) >= 1
+    return ours.iloc[0]
+
+
+def settle(name, folder):
+    """Plant a fault, answer its question; give the question and the audit afterwards."""
+    kind, word = ASKED[name]
+    asked = ask(plant(name, folder), kind)
+    answer(folder, asked["question"], word)
+    audit, questions, _ = audit_records(folder)
+    assert asked["question"] not in set(questions["question"])
+    return asked, audit
+
+
+def test_every_kind_of_question_is_tried():
+    assert {kind for kind, _ in ASKED.values()} == set(KINDS)
+
+
+@pytest.mark.parametrize("name", ASKED)
+def test_an_answer_is_applied_and_not_asked_again(name, tmp_path):
+    plant(name, tmp_path)
+    before = {file.name: hashlib.sha256(file.read_bytes()).digest() for file in tmp_path.iterdir()}
+    asked, audit = settle(name, tmp_path)
+    assert name not in set(audit["rule"])
+    applied = audit[audit["rule"].eq("decision_applied")].iloc[0]
+    assert applied["severity"] == "note"
+    assert "settled by decision of 2023-01-10" in applied["what"]
+    assert not audit["rule"].isin(["decision_bad", "decision_gone"]).any()
+    for file in tmp_path.iterdir():  # sources are never edited
+        same = hashlib.sha256(file.read_bytes()).digest() == before.get(file.name)
+        assert same or file.name == "decisions.csv"
+    assert asked["choices"]
+    assert asked["what"]
+    assert asked["consequence"]
+    assert asked["answer_line"] == f'"{asked["question"]}",ANSWER,YOUR NAME,YYYY-MM-DD,'
+
+
+@pytest.mark.parametrize("name", ["part_not_named", "one_event_twice", "counter_rolled_over"])
+def test_skip_leaves_things_as_they_are_and_asks_no_more(name, tmp_path):
+    asked = ask(plant(name, tmp_path), ASKED[name][0])
+    before = read_records(tmp_path)
+    answer(tmp_path, asked["question"], "Skip")
+    audit, questions, _ = audit_records(tmp_path)
+    assert questions.empty
+    assert not audit["rule"].isin(["decision_bad", "decision_gone"]).any()
+    after = read_records(tmp_path)
+    for table in ("rebuilds", "readings", "findings"):
+        pd.testing.assert_frame_equal(before.table(table), after.table(table))
+
+
+def read_settled(name, folder):
+    settle(name, folder)
+    return read_records(folder)
+
+
+def test_what_each_answer_changes_in_the_clean_tables(tmp_path):
+    def settled(name):
+        return read_settled(name, tmp_path / name)
+
+    def order(records, column, number="R-043"):
+        rebuilds = records.table("rebuilds")
+        return rebuilds.loc[rebuilds["rebuild_id"].eq(number), column].tolist()
+
+    assert order(settled("part_not_named"), "failed_part") == ["diaphragm"]
+    assert order(settled("kit_not_written"), "kit") == ["FK-50-CR"]
+    assert order(settled("reason_not_known"), "reason") == ["breakdown"]
+    assert order(settled("one_event_twice"), "completes", "R-900") == ["R-043"]
+    partial = settled("partly_done").table("findings")
+    told = partial[partial["file"].eq("decisions")].set_index("part")["action"].to_dict()
+    assert told == {"diaphragm": "renewed", "seat": "renewed", "ball": "kept"}
+    position = settled("position_not_named").table("findings").iloc[-1]
+    assert tuple(position[["part", "position", "found", "action"]]) == (
+        "ball", "suction_left", "failed", "renewed",
+    )  # fmt: skip
+    kept = settled("failed_and_kept").table("findings")
+    assert kept.loc[kept["rebuild_id"].eq("R-043"), "action"].tolist() == ["renewed"]
+    meters = settled("counter_rolled_over").table("readings")
+    assert meters.loc[meters["pump_id"].eq("P-1"), "digits"].eq(5).all()
+    assert meters.loc[meters["pump_id"].ne("P-1"), "digits"].isna().all()
+    swapped = settled("unrecorded_exchange").table("readings")
+    begun = swapped[swapped["new_meter_start"].notna()]
+    assert begun[["pump_id", "new_meter_start"]].to_numpy().tolist() == [["P-4", 0.0]]
+    units = settled("strokes_or_cycles").table("readings").groupby("pump_id")["unit"].unique()
+    assert list(units["P-5"]) == ["strokes"]
+    assert list(units["P-4"]) == ["cycles"]
+    placed = settled("unresolved_location")
+    assert order(placed, "pump_id") == ["P-3"]
+    moved = settled("move_not_written").table("moves").iloc[-1]
+    assert tuple(moved[["pump_id", "location", "state"]]) == ("P-3", "N-11", "in_service")
+
+
+def usage_of(folder, pump):
+    study = run_study(folder)
+    return float(np.diff(study.clock.usage([pump, pump], [18262.0, 18262.0 + 1095.0]))[0])
+
+
+def test_settled_meters_give_the_usage_that_passed(tmp_path):
+    # day 0 of the records is 1970 + 18262 days; every pump runs ten hours a day
+    for name, pump in (("counter_rolled_over", 0), ("meter_break_unclear", 1)):
+        settle(name, tmp_path / name)
+        assert usage_of(tmp_path / name, pump) == pytest.approx(10_950.0, rel=0.002)
+    settle("strokes_or_cycles", tmp_path / "unit")
+    assert usage_of(tmp_path / "unit", 4) == pytest.approx(10_950.0, rel=0.002)
+
+
+def test_a_wrong_reading_is_left_out(tmp_path):
+    asked = ask(plant("unrecorded_exchange", tmp_path), "meter")
+    answer(tmp_path, asked["question"], "wrong")
+    before = len(read_records(CLEAN).table("readings"))
+    assert len(read_records(tmp_path).table("readings")) == before - 1
+
+
+def test_one_event_is_one_visit_and_two_are_two(tmp_path):
+    counts = {}
+    for word in ("one", "two"):
+        folder = plant("one_event_twice", tmp_path / word)
+        answer(folder, "event|R-900|R-043|P-3", word)
+        study = run_study(folder)
+        visits = study.lives.visits
+        counts[word] = visits.loc[visits["pump_id"].eq("P-3"), "rebuild_id"].nunique()
+        assert study.tables["questions"].empty
+    assert counts == {"one": 8, "two": 9}
+
+
+@pytest.mark.parametrize(
+    ("question", "word", "says"),
+    [
+        ("part|R-043|P-3", "membrane", "there is no part membrane"),
+        ("kit|R-043|P-3", "FK-5O-CR", "the closest is FK-50-CR"),
+        ("reason|R-043|P-3", "because", "there is no reason because"),
+        ("event|R-043|R-001|P-3", "maybe", "neither one nor two"),
+        ("meter|P-1|2020-01-31", "rollover", "neither rollover with a number"),
+        ("unit|P-4", "beats", "neither strokes nor cycles"),
+        ("kept|R-043|P-3", "thrown away", "neither renewed nor sound"),
+        ("move|P-3|N-11|2021-01-01", "perhaps", "neither moved nor stayed"),
+        ("partial|R-043|P-3|FK-50-CR", "spring", "there is no part of kit FK-50-CR spring"),
+        ("position|R-043|P-3|ball", "middle", "there is no position middle"),
+        ("slot|N-03|2021-01-01", "P-99", "there is no pump P-99"),
+    ],
+)
+def test_a_bad_answer_is_a_caution_with_the_words_allowed(question, word, says, tmp_path):
+    folder = plant("part_not_named", tmp_path)
+    answer(folder, question, word)
+    audit = read_records(folder).log.frame()
+    bad = audit[audit["rule"].eq("decision_bad")].iloc[0]
+    assert bad["severity"] == "caution"
+    assert bad["row"] == 2
+    assert says in bad["what"]
+    assert KINDS[question.partition("|")[0]].answers in bad["remedy"]
+
+
+@pytest.mark.parametrize(
+    ("question", "word"),
+    [
+        ("part|R-043|P-3", "ball"),  # the source names a part
+        ("kit|R-999|P-3", "FK-50-CR"),
+        ("part|R-043", "ball"),
+        ("colour|P-3", "blue"),
+        ("event|R-900|R-043|P-3", "two"),
+        ("meter|P-1|2020-02-29", "wrong"),
+        ("unit|P-1", "strokes"),
+        ("slot|N-99|2021-01-01", "P-1"),
+        ("kept|R-043|P-3", "sound"),
+        ("partial|R-043|P-3|AK-50", "all"),
+        ("position|R-999|P-3|ball", "suction_left"),
+        ("part|R-043|P-3", "skip"),
+        ("move|P-3|N-11|2021-01-01", "stayed"),
+    ],
+)
+def test_an_answer_that_nothing_asks_for_is_a_caution(question, word, tmp_path):
+    folder = tmp_path / "plant"
+    plant("move_changes_nothing", folder)  # any folder without questions
+    answer(folder, question, word)
+    audit, _, _ = audit_records(folder)
+    gone = audit[audit["rule"].eq("decision_gone")]
+    assert len(gone) == 1
+    assert gone["severity"].iloc[0] == "caution"
+    assert gone["consequence"].iloc[0] == "The decision has no effect."
+
+
+def test_ids_survive_any_name():
+    names = ["R|1%", " a ", "50 % | x"]
+    (asked,) = question_ids("kit", *([name] for name in names))
+    assert question_parts(asked) == ["kit", *(name.strip() for name in names)]
+
+
+def test_questions_are_worst_first_by_money_and_blank_without_prices(tmp_path):
+    folder = plant("counter_rolled_over", tmp_path)
+    rows = pd.read_csv(folder / "rebuilds.csv", dtype=str, keep_default_na=False)
+    broke = rows.index[rows["reason"].eq("breakdown") & rows["pump_id"].eq("P-2")][:2]
+    rows.loc[broke, "reason"] = ""
+    rows.to_csv(folder / "rebuilds.csv", index=False)
+    _, questions, _ = audit_records(folder)
+    assert questions["kind"].tolist() == ["meter", "reason", "reason"]
+    each = 200.0 + 5.0 * 50.0 + 8.0 * 100.0 + 100.0  # kit, labour, downtime, call-out
+    broken = int((rows["pump_id"].eq("P-1") & rows["reason"].eq("breakdown")).sum())
+    assert questions["money"].tolist() == [broken * each, each, each]
+    assert f"{broken} breakdowns at 1,350" in questions["money_from"].iloc[0]
+    settings = (folder / "plant.toml").read_text(encoding="utf-8")
+    (folder / "plant.toml").write_text(settings.partition("[costs]")[0], encoding="utf-8")
+    _, unpriced, _ = audit_records(folder)
+    assert unpriced["money"].isna().all()
+    assert len(unpriced) == 3
