@@ -309,8 +309,8 @@ def _fill_only_pump(frame: pd.DataFrame, rebuilds: pd.DataFrame) -> pd.DataFrame
 def _blank_unknown_order(
     frame: pd.DataFrame, name: str, column: str, known: set[str], log: AuditLog
 ) -> pd.DataFrame:
-    unknown = frame[column].ne("")
-    unknown[unknown] = ~frame.loc[unknown, column].isin(known)
+    unknown = frame[column].ne("").to_numpy(dtype=bool, copy=True)
+    unknown[unknown] = ~frame.loc[unknown, column].isin(known).to_numpy(dtype=bool)
     log.add_rows(
         frame[unknown],
         severity="caution",
