@@ -112,16 +112,16 @@ def _as_rows(
 ) -> pd.DataFrame:
     enough = (failures >= FEWEST_FAILURES) & (found.clusters >= FEWEST_PUMPS)
     root = np.sqrt(np.where(enough, found.square, 1.0))
-    safe = np.maximum(shape, 1e-9)
-    log_life = -(found.total / root**2) / safe
-    reach = stats.norm.isf(0.05) / (root * safe)
+    safe = np.where(enough, np.maximum(shape, 0.1), 1.0)
+    log_life = np.where(enough, -(found.total / root**2) / safe, np.nan)
+    reach = np.where(enough, stats.norm.isf(0.05) / (root * safe), np.nan)
     words = [name.split("\x1f") for name in names]
     rows = pd.DataFrame(words, columns=["service", "side", "part"]).assign(
         compared="a year later against now",
         failures=failures,
-        ratio=np.where(enough, np.exp(log_life), np.nan),
-        ratio_low=np.where(enough, np.exp(log_life - reach), np.nan),
-        ratio_high=np.where(enough, np.exp(log_life + reach), np.nan),
+        ratio=np.exp(log_life),
+        ratio_low=np.exp(log_life - reach),
+        ratio_high=np.exp(log_life + reach),
         p_value=np.where(enough, found.p_value, np.nan),
     )
     rows["p_adjusted"] = holm(rows["p_value"].to_numpy(float))

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from pumplife.fits.alike.holm import holm
-from pumplife.fits.alike.question import NO, answer, judge, no_answers, say_ratio
+from pumplife.fits.alike.question import NO, answer, judge, no_answers, say_part, say_ratio
 from pumplife.fits.build import Fits
 from pumplife.fits.groups import GROUP_KEYS, FitRows
 from pumplife.weibull.contrast import Contrast, ContrastRows, contrast_lives
@@ -95,9 +95,10 @@ def _as_rows(found: Contrast, about: pd.DataFrame, pair: tuple[str, str]) -> pd.
 def _say(row: dict[Hashable, Any]) -> str:
     pair = str(row["compared"]).split(" against ")
     if not np.isfinite(float(str(row["p_value"]))):
-        return f"Too few failures in known positions to tell {pair[0]} from {pair[1]}."
+        return f"{say_part(row)}: too few failures to tell {pair[0]} from {pair[1]}."
     ratio = say_ratio(*(float(str(row[name])) for name in ("ratio", "ratio_low", "ratio_high")))
-    where = f"{row['service']}: {pair[0]} {row['material']} {row['part']}s"
+    kind = " ".join(filter(None, (str(row["material"]), str(row["part"]))))
+    where = f"{row['service']}: {pair[0]} {kind}s"
     shapes = float(str(row["shape_p_value"])) < SHAPES_DIFFER
     more = " Their shapes differ too." if shapes else ""
     if row["alike"] == NO:

@@ -1,5 +1,8 @@
 """One kind of row for every answer to "are these lives alike?"."""
 
+from collections.abc import Mapping
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -48,3 +51,8 @@ def put_together(parts: list[pd.DataFrame]) -> pd.DataFrame:
 def say_ratio(ratio: float, low: float, high: float) -> str:
     """0.6 (0.5 to 0.7), with as many digits as are worth reading."""
     return f"{ratio:.2g} ({low:.2g} to {high:.2g})"
+
+
+def say_part(row: Mapping[Any, Any]) -> str:
+    """Service, material and part in words."""
+    return f"{row['service']}, {' '.join(filter(None, (row['material'], row['part'])))}"
