@@ -14,7 +14,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 ROUNDS = 40
-CLOSE = 1e-9
+CLOSE = 1e-7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -104,7 +104,8 @@ def contrast_lives(rows: ContrastRows, groups: int, *, confidence: float = 0.90)
     Notes
     -----
     The test is a score test at the fit without a difference; the ratio is maximum likelihood
-    with a common shape, its bounds from a sandwich covariance over clusters.
+    with a common shape, its bounds from a sandwich covariance over clusters and
+    Student's t with one degree of freedom a cluster, less one.
 
     References
     ----------
@@ -131,7 +132,8 @@ def contrast_lives(rows: ContrastRows, groups: int, *, confidence: float = 0.90)
     both = known & (failures.min(axis=1) > 0)
     log_ratio, spread = _ratio_and_spread(rows, found, groups, level.clusters)
     log_ratio = np.where(both, log_ratio, np.nan)
-    reach = stats.norm.isf((1.0 - confidence) / 2.0) * spread
+    degrees = np.maximum(level.clusters - 1, 1)
+    reach = stats.t.isf((1.0 - confidence) / 2.0, degrees) * spread
     return Contrast(
         ratio=np.exp(log_ratio),
         ratio_low=np.exp(log_ratio - reach),
@@ -159,11 +161,11 @@ def _test(rows: ContrastRows, shape: Floats, scale: Floats, groups: int) -> Clus
     """Score test of a difference in scale at the fit without one."""
     terms = rows.look(shape[rows.group], scale[rows.group])
     mark = rows.marked.astype(float)
-    free = free_scores(
+    free, _ = free_scores(
         terms,
         rows.weight,
         mark * terms.residual,
-        (mark * terms.expected, mark * terms.first),
+        (mark * terms.expected, mark * terms.expected, mark * terms.first),
         group=rows.group,
         groups=groups,
     )
@@ -178,35 +180,32 @@ def _at(rows: ContrastRows, point: Floats) -> tuple[RowTerms, Floats]:
     return rows.look(shape, np.exp(here[:, 0] + side * here[:, 1])), side
 
 
-def _scores(rows: ContrastRows, point: Floats) -> tuple[Floats, Floats]:
-    """Scores (rows, 3) and expected information (rows, 3, 3), weighted."""
-    terms, side = _at(rows, point)
-    shape = np.exp(point[rows.group, 2])
-    score = np.stack(
-        [-shape * terms.residual, -shape * side * terms.residual, terms.by_shape], axis=1
+def _sums(rows: ContrastRows, point: Floats, groups: int) -> tuple[Floats, Floats]:
+    """Scores (groups, 3) and expected information (groups, 3, 3)."""
+    terms, _ = _at(rows, point)
+    kind = rows.group * 2 + rows.marked
+    residual, by_shape, level, bend, curve = (
+        sum_by(kind, rows.weight * part, 2 * groups).reshape(groups, 2)
+        for part in (terms.residual, terms.by_shape, terms.expected, terms.first, terms.second)
     )
-    pull = np.stack([-shape, -shape * side], axis=1)
-    information = np.empty((len(side), 3, 3))
-    information[:, :2, :2] = pull[:, :, None] * pull[:, None, :] * terms.expected[:, None, None]
-    information[:, :2, 2] = information[:, 2, :2] = pull * terms.first[:, None]
-    information[:, 2, 2] = terms.second
-    return score * rows.weight[:, None], information * rows.weight[:, None, None]
-
-
-def _add(values: Floats, group: Ints, groups: int) -> Floats:
-    """Sum rows by group over the leading axis."""
-    flat = values.reshape(len(values), -1)
-    added = [sum_by(group, flat[:, column].copy(), groups) for column in range(flat.shape[1])]
-    return np.stack(added, axis=1).reshape(groups, *values.shape[1:])
+    pull = -np.exp(point[:, 2])[:, None] * np.array([[1.0, -0.5], [1.0, 0.5]])[:, None, :]
+    pull = np.moveaxis(pull, 0, 1)  # (groups, kinds, 2): of the log hazard by scale and by ratio
+    score = np.empty((groups, 3))
+    score[:, :2] = np.einsum("gk,gkj->gj", residual, pull)
+    score[:, 2] = by_shape.sum(axis=1)
+    information = np.empty((groups, 3, 3))
+    information[:, :2, :2] = np.einsum("gk,gki,gkj->gij", level, pull, pull)
+    information[:, :2, 2] = information[:, 2, :2] = np.einsum("gk,gkj->gj", bend, pull)
+    information[:, 2, 2] = curve.sum(axis=1)
+    return score, information
 
 
 def _climb(rows: ContrastRows, shape: Floats, scale: Floats, groups: int) -> Floats:
     """Fisher scoring of (log scale, log ratio, log shape) from the fit without a difference."""
     point = np.stack([np.log(scale), np.zeros(groups), np.log(shape)], axis=1)
     for _ in range(ROUNDS):
-        score, information = (_add(part, rows.group, groups) for part in _scores(rows, point))
-        step = np.einsum("gij,gj->gi", _invert(information), score)
-        step = np.clip(step, -0.5, 0.5)
+        score, information = _sums(rows, point, groups)
+        step = np.clip(np.einsum("gij,gj->gi", _invert(information), score), -0.5, 0.5)
         point = point + step
         point[:, 1] = np.clip(point[:, 1], -8.0, 8.0)
         point[:, 2] = np.clip(point[:, 2], -5.0, 5.0)
@@ -225,12 +224,23 @@ def _ratio_and_spread(
     rows: ContrastRows, point: Floats, groups: int, clusters: Ints
 ) -> tuple[Floats, Floats]:
     """Log ratio and its standard error over clusters."""
-    score, information = _scores(rows, point)
-    inverse = _invert(_add(information, rows.group, groups))
+    inverse = _invert(_sums(rows, point, groups)[1])
+    terms, side = _at(rows, point)
+    pull = -np.exp(point[rows.group, 2]) * terms.residual
     size = int(rows.cluster.max(initial=0)) + 1
     keys, place = np.unique(rows.group * size + rows.cluster, return_inverse=True)
-    each = _add(score, place, len(keys))
-    middle = _add(each[:, :, None] * each[:, None, :], keys // size, groups)
+    each = np.stack(
+        [
+            sum_by(place, rows.weight * part, len(keys))
+            for part in (pull, side * pull, terms.by_shape)
+        ],
+        axis=1,
+    )
+    owner = keys // size
+    middle = np.stack(
+        [sum_by(owner, each[:, i] * each[:, j], groups) for i in range(3) for j in range(3)],
+        axis=1,
+    ).reshape(groups, 3, 3)
     covariance = np.einsum("gij,gjk,gkl->gil", inverse, middle, inverse)
     correction = clusters / np.maximum(clusters - 1, 1)
     return point[:, 1], np.sqrt(np.maximum(covariance[:, 1, 1] * correction, 0.0))

@@ -105,12 +105,12 @@ def free_scores(
     terms: RowTerms,
     weight: Floats,
     score: Floats,
-    shared: tuple[Floats, Floats],
+    shared: tuple[Floats, Floats, Floats],
     *,
     group: Ints,
     groups: int,
-) -> Floats:
-    """Scores by a covariate, freed of what the fit of each group already takes up, weighted.
+) -> tuple[Floats, Floats]:
+    """Scores by a covariate and their information, freed of what each group's fit takes up.
 
     Parameters
     ----------
@@ -119,15 +119,22 @@ def free_scores(
     weight : array (rows,)
     score : array (rows,)
         Score of each row by the log hazard ratio of the covariate.
-    shared : two arrays (rows,)
-        Information shared with the level of the hazard, and with log shape.
+    shared : three arrays (rows,)
+        Information on the covariate itself, and that shared with the level of the hazard and
+        with log shape.
     group : int array (rows,)
         0 to groups - 1.
     groups : int
+
+    Returns
+    -------
+    score, information : arrays (rows,)
+        Weighted.
     """
+    own, with_level, with_shape = shared
     level, bend, curve, mine, shaped = (
         sum_by(group, weight * rows, groups)
-        for rows in (terms.expected, terms.first, terms.second, *shared)
+        for rows in (terms.expected, terms.first, terms.second, with_level, with_shape)
     )
     determinant = level * curve - bend**2
     sound = determinant > 1e-9 * np.maximum(level * curve, SMALLEST)
@@ -135,7 +142,8 @@ def free_scores(
     by_level = (curve * mine - bend * shaped) / safe
     by_bend = (level * shaped - bend * mine) / safe
     free = score - by_level[group] * terms.residual - by_bend[group] * terms.by_shape
-    return np.asarray(weight * free)
+    left = own - by_level[group] * with_level - by_bend[group] * with_shape
+    return np.asarray(weight * free), np.asarray(weight * left)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -37,8 +37,8 @@ def compare_years(fits: Fits, lives: pd.DataFrame) -> pd.DataFrame:
         Rows of the likeness table; `ratio` = life a year later over life now (one step).
     """
     table, rows = fits.table, fits.rows
-    known = np.isfinite(table["likely_shape"].to_numpy(float))
-    chosen = known & table["endpoint"].eq("failed").to_numpy() & table["mode"].eq("").to_numpy()
+    fitted = np.isfinite(table["likely_shape"].to_numpy(float))
+    chosen = fitted & table["endpoint"].eq("failed").to_numpy() & table["mode"].eq("").to_numpy()
     rows = rows.take(chosen[rows.group])
     if not len(rows.group):
         return no_answers()
@@ -49,9 +49,9 @@ def compare_years(fits: Fits, lives: pd.DataFrame) -> pd.DataFrame:
     )  # fmt: skip
     about = lives.iloc[rows.life]
     date = _Dates.of(about, rows.entry, rows.lower, rows.upper)
-    score, level, bend = _integrate(terms, date, shape, table, rows.group)
-    free = free_scores(
-        terms, rows.weight, score, (level, bend), group=rows.group, groups=len(table)
+    score, shared = _integrate(terms, date, shape, table, rows.group)
+    free, known = free_scores(
+        terms, rows.weight, score, shared, group=rows.group, groups=len(table)
     )
     key = table["service"] + "\x1f" + table["side"] + "\x1f" + table["part"]
     cell, names = pd.factorize(key, sort=True)
@@ -60,7 +60,8 @@ def compare_years(fits: Fits, lives: pd.DataFrame) -> pd.DataFrame:
     weight = rows.weight * np.isfinite(rows.upper)
     count = sum_by(cell[rows.group], weight, len(names))
     mean_shape = sum_by(cell[rows.group], weight * shape, len(names)) / np.maximum(count, 1e-9)
-    return _as_rows(np.asarray(names), count, found, mean_shape)
+    information = sum_by(cell[rows.group], known, len(names))
+    return _as_rows(np.asarray(names), count, found, mean_shape * information)
 
 
 class _Dates:
@@ -87,34 +88,36 @@ class _Dates:
 
 def _integrate(
     terms: RowTerms, date: _Dates, shape: Floats, table: pd.DataFrame, group: Ints
-) -> tuple[Floats, Floats, Floats]:
-    """Score of each life by its date, and what that shares with level and shape."""
+) -> tuple[Floats, tuple[Floats, Floats, Floats]]:
+    """Score of each life by its date; its information, also that shared with level and shape."""
     scale = table["likely_scale"].to_numpy(float)[group]
     width = terms.end - terms.start
     entry = scale * terms.start ** (1.0 / shape)
-    level, bend = np.zeros(len(width)), np.zeros(len(width))
+    own, level, bend = (np.zeros(len(width)) for _ in range(3))
     for node, weight in zip(_NODES, _WEIGHTS, strict=True):
         hazard = terms.start + width * (node + 1.0) / 2.0
         when = date.at(scale * hazard ** (1.0 / shape) - entry)
         part = weight / 2.0 * width * when
+        own += part * when
         level += part
         bend += part * (1.0 + np.log(np.maximum(hazard, 1e-300)))
     failed = terms.residual + terms.expected
     last = scale * terms.end ** (1.0 / shape) - entry
-    return failed * date.at(last) - level, level, bend
+    return failed * date.at(last) - level, (own, level, bend)
 
 
 def _as_rows(
     names: NDArray[np.object_],
     failures: Floats,
     found: ClusterSums,
-    shape: Floats,
+    pull: Floats,
 ) -> pd.DataFrame:
+    """Rows of the likeness table; `pull` = information on the log life ratio over the shape."""
     enough = (failures >= FEWEST_FAILURES) & (found.clusters >= FEWEST_PUMPS)
-    root = np.sqrt(np.where(enough, found.square, 1.0))
-    safe = np.where(enough, np.maximum(shape, 0.1), 1.0)
-    log_life = np.where(enough, -(found.total / root**2) / safe, np.nan)
-    reach = np.where(enough, stats.norm.isf(0.05) / (root * safe), np.nan)
+    enough &= pull > 0
+    safe = np.where(enough, pull, 1.0)
+    log_life = np.where(enough, -found.total / safe, np.nan)
+    reach = np.where(enough, stats.norm.isf(0.05) * np.sqrt(found.square) / safe, np.nan)
     words = [name.split("\x1f") for name in names]
     rows = pd.DataFrame(words, columns=["service", "side", "part"]).assign(
         compared="a year later against now",

@@ -17,6 +17,7 @@ Floats = NDArray[np.float64]
 
 EARLY = 0.10  # share of the typical (median) life of its group within which a failure is early
 FEWEST_FITTINGS = 3  # watched long enough, below which a lot or crew isn't asked about
+FEWEST_EARLY = 2  # early fittings, below which nothing is said of a lot or crew
 FEWEST_PUMPS = 2  # with early failures: one pump alone may have its own reason
 FIT_WEIGHS = 20.0  # fittings that the fits' own word on early failures is worth
 LOOK = {
@@ -81,6 +82,7 @@ def early_p_values(counts: pd.DataFrame) -> Floats:
     share = (rest_early + FIT_WEIGHS * counts["expected"].to_numpy(float)) / weight
     share = np.clip(share, 1e-9, 1.0 - 1e-9)
     chance = stats.betabinom.sf(early - 1.0, number, share * weight, (1.0 - share) * weight)
+    chance = np.where(early < FEWEST_EARLY, 1.0, chance)
     asked = (number >= FEWEST_FITTINGS) & (rest >= FEWEST_FITTINGS)
     return np.where(asked, np.minimum(chance, 1.0), np.nan)
 

@@ -20,6 +20,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 FEWEST_FAILURES = 5.0
+MANY = 100.0  # failures from which Wald bounds are as good as likelihood-ratio ones
 TELLS = 1.64  # differences of so many standard errors of the whole's hazard are told
 METHOD = "one cause, the others suspended; maximum likelihood, likelihood-ratio bounds"
 
@@ -53,7 +54,7 @@ def split_by_mode(fits: Fits, lives: pd.DataFrame, *, seed: int) -> tuple[Fits, 
     if pairs.empty:
         return fits, no_answers()
     stacked, pair = _stack(rows, words, pairs)
-    fit = fit_weibull(stacked.lower, stacked.upper, stacked.entry, stacked.weight, group=pair)
+    fit = _fit(stacked, pair, pairs["failures"].to_numpy(float))
     kept = np.isfinite(np.asarray(fit.shape))
     draws = _draws(fit, len(fits.draws.shape[0]), seed)
     added = _as_fits(fits.table, pairs, fit, draws)[kept]
@@ -108,6 +109,22 @@ def _stack(rows: FitRows, words: NDArray[np.object_], pairs: pd.DataFrame) -> tu
         life=rows.life[row],
     )
     return stacked, pair
+
+
+def _fit(stacked: FitRows, pair: Ints, failures: Floats) -> WeibullFit:
+    """Maximum likelihood with likelihood-ratio bounds; Wald bounds where failures are many."""
+    rows = (stacked.lower, stacked.upper, stacked.entry, stacked.weight)
+    whole = fit_weibull(*rows, group=pair, bounds="wald")
+    few = np.flatnonzero(failures < MANY)
+    member = np.isin(pair, few)
+    if not member.any():
+        return whole
+    exact = fit_weibull(*(part[member] for part in rows), group=pair[member])
+    bounds: dict[str, Any] = {}
+    for name in ("shape_low", "shape_high", "scale_low", "scale_high"):
+        bounds[name] = np.array(getattr(whole, name), float)
+        bounds[name][np.asarray(exact.labels, np.int64)] = getattr(exact, name)
+    return replace(whole, **bounds)
 
 
 def _draws(fit: WeibullFit, draws: int, seed: int) -> LifeDraws:

@@ -14,7 +14,7 @@ Ints = NDArray[np.int64]
 Words = NDArray[np.object_]
 
 WORSE = 1.5  # times the expected failures from which a pump counts as worse
-NAMED_BY_CHANCE = 0.04  # nominal: any pump of equal ones is then named in 1 study of 20 at most
+NAMED_BY_CHANCE = 0.03  # nominal: any pump of equal ones is then named in 1 study of 20 at most
 WATCHED_BY_CHANCE = 0.025  # chance that an equal pump is put on the watch list
 _LOG_RATIO = np.linspace(np.log(0.04), np.log(25.0), 261)
 _SPREADS = np.array([0.03, 0.08, 0.13, 0.18, 0.24, 0.3, 0.37, 0.45, 0.55, 0.7, 0.9])
