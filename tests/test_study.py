@@ -21,7 +21,7 @@ from make_plant import make_plant  # noqa: E402
 
 SERVICE = "press sludge"
 KIT = "FK-50-CR"
-ANSWERS = {"lives", "fits", "intervals", "due", "stock", "orders", "budget"}
+ANSWERS = {"lives", "fits", "intervals", "due", "stock", "orders", "budget", "pumps", "likeness"}
 Tables = dict[str, pd.DataFrame]
 Write = Callable[..., Path]
 
@@ -243,7 +243,8 @@ def test_without_prices_lives_and_fits_are_given_and_the_rest_withheld(
     else:
         folder = write(kits=plant[0]["kits"].assign(unit_cost=""))
     study = run_study(folder)
-    assert set(study.tables) == {"audit", "lives", "fits"}
+    assert set(study.tables) == {"audit", "lives", "fits", "pumps", "likeness"}
+    assert study.tables["pumps"]["expected_cost"].isna().all()
     assert not study.stopped
     for name in ("lives", "fits"):
         assert same(study.tables[name], whole.tables[name])

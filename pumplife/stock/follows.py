@@ -33,24 +33,25 @@ def what_it_follows(fits: Fits, lives: Lives, ran: tuple[Duty, UsageClock], alik
     if not len(marked):
         return words
     cells = _by_place(fits, lives, ran, alike, marked)
-    for pump in marked.tolist():
-        mine = cells[cells["pump"] == pump]
-        if mine.empty:
-            continue
-        excess = mine["failed"] - mine["expected"]
-        place = mine.loc[excess.idxmax(), "location"]
-        away = mine[mine["location"] != place]
-        others = cells[(cells["location"] == place) & (cells["pump"] != pump)]
-        ratio = max(float(ratios.ratio[pump]), LEAST_RATIO)
-        odds = _log_odds(away, ratio) - _log_odds(others, ratio)
-        if abs(odds) >= CLEAR:
-            words[pump] = "pump" if odds > 0 else "location"
+    odds = _odds(cells, ratios.ratio)
+    odds = odds[odds.index.isin(marked) & (odds.abs() >= CLEAR)]
+    words[odds.index.to_numpy(np.int64)] = np.where(odds > 0, "pump", "location")
     return words
 
 
-def _log_odds(cells: pd.DataFrame, ratio: float) -> float:
-    """Log likelihood of this hazard ratio over that of 1."""
-    return float(cells["failed"].sum() * np.log(ratio) - (ratio - 1.0) * cells["expected"].sum())
+def _odds(cells: pd.DataFrame, ratio: NDArray[np.float64]) -> pd.Series[float]:
+    """Log odds of pump against location for every pump, at the place of its largest excess."""
+    numbers = ["failed", "expected"]
+    excess = cells["failed"] - cells["expected"]
+    worst = cells.loc[excess.groupby(cells["pump"]).idxmax()].set_index("pump")
+    own = cells.groupby("pump")[numbers].sum()
+    place = cells.groupby("location")[numbers].sum().loc[worst["location"]]
+    away = own.loc[worst.index].to_numpy(float) - worst[numbers].to_numpy(float)
+    others = place.to_numpy(float) - worst[numbers].to_numpy(float)
+    times = np.maximum(ratio[worst.index.to_numpy(np.int64)], LEAST_RATIO)
+    speaks = away - others
+    odds = speaks[:, 0] * np.log(times) - (times - 1.0) * speaks[:, 1]
+    return pd.Series(odds, index=worst.index)
 
 
 def _by_place(
