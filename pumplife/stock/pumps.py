@@ -144,6 +144,7 @@ def _failure_prices(fits: Fits, advice: Advice | None, recent: Seen) -> tuple[Fl
         for pump in group.pumps.tolist()
     ]
     price = pd.DataFrame(rows, columns=["pump", "side", "part", "full", "rebuild"])
+    price = price.astype({"pump": np.int64, "full": float, "rebuild": float})
     price = price.drop_duplicates(["pump", "side", "part"])
     about = fits.table[["side", "part"]].iloc[recent.group].reset_index(drop=True)
     found = about.assign(pump=recent.pump).merge(price, on=["pump", "side", "part"], how="left")

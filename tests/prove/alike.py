@@ -145,6 +145,21 @@ def _frailty(fleets: int) -> Results:
         yield judge.within(words, share, fleets, low, high), fleets
 
 
+def _ratio_bounds(fleets: int) -> Results:
+    """Bounds of the ratios of unlike pumps; told: fits over unlike pumps flatten the shape."""
+    for spread in (0.3, 0.5):
+        power = 1.0 / spread**2
+        hazard = np.random.default_rng(9).gamma(power, 1.0 / power, (fleets, 40))
+        lives = run_fleets(71, fleets, 40, years=6.0, hazard=hazard)
+        seen = failures_seen(fit_plainly(lives), lives)
+        cells = add_up(seen.pump, seen.group, seen.failed, seen.expected)
+        ratios = compare_pumps(cells, 40 * fleets)
+        true = (hazard / hazard.mean(axis=1, keepdims=True)).reshape(-1)
+        inside = np.mean((ratios.ratio_low < true) & (true < ratios.ratio_high))
+        words = f"40 pumps a fleet, hazards spread by {spread:g}: own ratio within its 90 % bounds"
+        yield judge.tell(words, float(inside), len(true)), fleets
+
+
 def _bad_actors(studies: int) -> Results:
     equal = _pumps_of(studies, 51, years=7.2)
     any_named = float(np.mean([ratios.named.any() for ratios in equal]))
@@ -223,5 +238,6 @@ def prove(scale: float) -> Results:
     yield from _years(fleets)
     yield from _changes(fleets)
     yield from _frailty(fleets)
+    yield from _ratio_bounds(fleets // 10)
     yield from _bad_actors(studies)
     yield from _lots(studies)

@@ -125,7 +125,13 @@ def compare_pumps(cells: Cells, pumps: int, *, confidence: float = 0.90) -> Pump
     Expected is what the other pumps of each fit lead one to expect (the pump's own failures
     don't excuse it), with the doubt of their number of failures. Given the hazard ratio,
     failures are Poisson in units of expected failures; ratios follow a gamma of mean 1 whose
-    spread is estimated with its doubt, save a few pumps for which anything is possible.
+    spread is estimated with its doubt, save a few pumps for which anything is possible. Where
+    pumps differ much the fit over all of them has too low a shape, which draws the ratios a
+    little together: the 90 % bounds then hold the true ratio in some 88 of 100 pumps.
+
+    No test can name one pump of 80 with twice the hazard and 8 failures expected in more than
+    about one study of five, if it is to name a pump in one study of 20 with equal pumps: hence
+    the watch list beside it, which holds that pump in seven of ten.
 
     References
     ----------
