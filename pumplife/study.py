@@ -9,9 +9,12 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from pumplife.fits.alike.changes import split_where_changed
+from pumplife.fits.alike.likeness import Alike, compare_lives
 from pumplife.fits.build import Fits, fit_lives
 from pumplife.fits.duty_effects import find_duty_effects
 from pumplife.lives.build import Lives, build_lives
+from pumplife.lives.events import shock_demand
 from pumplife.lives.questions import list_questions
 from pumplife.lives.rules.book import HISTORY_RULES
 from pumplife.lives.rules.rule import run_rules
@@ -104,7 +107,10 @@ def run_study(
         )
         return _stopped(records, seed)
     told("fits")
+    lives, changes = split_where_changed(records, lives)
     fits, lives = fit_lives(records, lives, seed=seed)
+    effects = find_duty_effects(fits, lives, duty)
+    fits, alike = compare_lives(records, lives, fits, changes, seed=seed)
     study = Study(
         records=records,
         duty=duty,
@@ -116,12 +122,13 @@ def run_study(
         tables={
             "lives": lives.table.drop(columns="pump"),
             "fits": fits.table,
-            "duty_effects": find_duty_effects(fits, lives, duty),
+            "duty_effects": effects,
             "questions": questions,
         },
         seed=seed,
     )
     study = _decide(study, told)
+    study = replace(study, tables={**study.tables, **_compare(study, alike)})
     return replace(study, tables={"audit": records.log.frame(), **study.tables})
 
 
@@ -173,6 +180,19 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
         "budget": plan_budget(records, lives, advice, seed=study.seed),
     }
     return replace(study, advice=advice, stock=stock, tables={**study.tables, **tables})
+
+
+def _compare(study: Study, alike: Alike) -> dict[str, pd.DataFrame]:
+    """What lives that are fitted together look like side by side, and each pump among its peers."""
+    lives, fits, duty, clock = study.lives, study.fits, study.duty, study.clock
+    if lives is None or fits is None or duty is None or clock is None:
+        return {}
+    from pumplife.stock.pumps import list_pumps  # noqa: PLC0415  (late: not needed for an audit)
+
+    records = study.records
+    pumps = list_pumps(records, (duty, clock), lives, (fits, alike), study.advice)
+    shocks = {} if lives.shocks.empty else {"shocks": shock_demand(lives, records)}
+    return {"pumps": pumps, "likeness": alike.likeness, **shocks}
 
 
 def _stopped(records: Records, seed: int) -> Study:

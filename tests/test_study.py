@@ -21,7 +21,10 @@ from make_plant import make_plant  # noqa: E402
 
 SERVICE = "press sludge"
 KIT = "FK-50-CR"
-ANSWERS = {"lives", "fits", "duty_effects", "intervals", "due", "stock", "orders", "budget"}
+ANSWERS = {
+    "lives", "fits", "duty_effects", "intervals", "due", "stock", "orders", "budget", "pumps",
+    "likeness",
+}  # fmt: skip
 Tables = dict[str, pd.DataFrame]
 Write = Callable[..., Path]
 
@@ -243,7 +246,9 @@ def test_without_prices_lives_and_fits_are_given_and_the_rest_withheld(
     else:
         folder = write(kits=plant[0]["kits"].assign(unit_cost=""))
     study = run_study(folder)
-    assert set(study.tables) == {"audit", "lives", "fits", "duty_effects"}
+    told = {"audit", "lives", "fits", "duty_effects", "questions", "pumps", "likeness"}
+    assert set(study.tables) == told
+    assert study.tables["pumps"]["expected_cost"].isna().all()
     assert not study.stopped
     for name in ("lives", "fits"):
         assert same(study.tables[name], whole.tables[name])

@@ -45,6 +45,7 @@ class Fits:
         One row per group: service, size_mm (NaN where sizes are fitted together), side, part,
         position, mode, material, variant, endpoint, failures, suspensions, shape, scale, b10,
         mean_life with _low and _high (90 % bounds), early_share with bounds, early_scale, method,
+        period ("" = today's; "before DATE" = before a lasting event, never used for advice),
         longest_life and usage observed [usage units]; prior_share, borrowed_share and
         b10_wider_prior (the B10 life had the prior on shape twice the spread); evidence (no
         failures, indicative, weak, usable, good), standing (what can be decided on it),
@@ -76,7 +77,7 @@ class Fits:
         table = self.table
         same = (table["service"] == service) & (table["part"] == part)
         same &= (table["material"] == material) & (table["variant"] == variant)
-        same &= table["endpoint"] == endpoint
+        same &= (table["endpoint"] == endpoint) & (table["mode"] == "") & (table["period"] == "")
         sized = np.flatnonzero(same & (table["size_mm"] == size_mm))
         together = np.flatnonzero(same & table["size_mm"].isna())
         return int([*sized, *together, -1][0])

@@ -15,7 +15,7 @@ from pumplife.weibull.estimate import fit_weibull
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-GROUP_KEYS = ["service", "side", "part", "material", "variant"]
+GROUP_KEYS = ["service", "side", "part", "material", "variant", "period"]
 SIZES_DIFFER_BELOW = 0.01  # likelihood-ratio p-value, over all groups tested, to fit sizes apart
 FAILURES_PER_SIZE = 8.0  # fewer than this in a size, and sizes are not told apart
 EARLY_OVER = 3.0  # mean early lives after which 95 % of the early lives are over

@@ -5,16 +5,18 @@ the age must be known at its start; a failure on a breakdown is exact, one found
 pump still running, or beside the part that a breakdown is blamed on, lies between the last
 look that found it sound and this visit; one of n alike counts as one failure and n - 1
 suspensions where their ages are equal, and else is shared among them by their hazards; a part
-renewed on condition is worn; everything else that ended is a suspension at its own age.
+renewed on condition is worn; everything else that ended is a suspension at its own age. A
+failure within the days of a dated shock is no wear: it too is a suspension, and counts as demand.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 
 from pumplife.lives.account import account_for_tickets
 from pumplife.lives.days import Floats
+from pumplife.lives.events import date_lives, set_shocks_aside
 from pumplife.lives.history import History, read_history
 from pumplife.lives.label import fitted_after, label_lives, label_unseen
 from pumplife.lives.marks import blamed_parts
@@ -48,12 +50,18 @@ class Lives:
     unseen : DataFrame
         Parts of unknown age among which a failure that nobody placed may lie:
         [event, service, side, part, material, variant, size_mm].
+    shocks : DataFrame
+        Failures laid to a dated shock, which are no wear: `events.SHOCK_COLUMNS`.
+    dated : DataFrame
+        Age of each life at the lasting events of its site and service: [life, event, age].
     """
 
     table: pd.DataFrame
     now: pd.DataFrame
     visits: pd.DataFrame
     unseen: pd.DataFrame
+    shocks: pd.DataFrame = field(default_factory=pd.DataFrame)
+    dated: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     def __repr__(self) -> str:
         return f"Lives({len(self.table)} lives, {len(self.visits)} visits)"
@@ -67,7 +75,9 @@ def build_lives(records: Records, duty: Duty, clock: UsageClock) -> Lives:
     history = read_history(records, duty, clock)
     points = lay_points(history)
     fitted = fitted_after(history, points)
-    spans = _bound(_judge(history, points, _spans(history, points)), clock)
+    marked = _read_marks(history, _spans(history, points))
+    marked, shocks = set_shocks_aside(history, marked, history.marks)
+    spans = _bound(_judge(history, points, marked), clock)
     usable = spans[spans["keep"] & clock.known[spans["pump"]]]
     account_for_tickets(history, spans)
     return Lives(
@@ -75,6 +85,8 @@ def build_lives(records: Records, duty: Duty, clock: UsageClock) -> Lives:
         now=positions_now(history, points, fitted),
         visits=visits_by_side(history),
         unseen=label_unseen(history, points, fitted, spans[spans["masked"] & ~spans["known"]]),
+        shocks=shocks,
+        dated=date_lives(history, points, usable),
     )
 
 
@@ -104,15 +116,19 @@ def _spans(history: History, points: Points) -> pd.DataFrame:
     )
 
 
-def _judge(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFrame:
-    """How each stretch ended: columns failed, event, worn, sound_day, unnamed, shared,
-    unequal."""
+def _read_marks(history: History, spans: pd.DataFrame) -> pd.DataFrame:
+    """What the marks say of each stretch's end: failed, candidate, masked, worn, part."""
     about = history.marks.reindex(spans["mark"].where(spans["mark"] >= 0)).reset_index(drop=True)
     flags = ["failed", "candidate", "masked", "renewed", "kitted"]
     spans[flags] = about[flags].isin([True]).to_numpy()
     spans["mode"] = about["mode"].fillna("").to_numpy()
     spans["worn"] = about["found"].eq("worn").to_numpy() & spans["renewed"] & ~spans["kitted"]
     spans["part"] = history.positions["part"].to_numpy(object)[spans["pos"]]
+    return spans
+
+
+def _judge(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFrame:
+    """How each stretch ended: columns failed, event, sound_day, unnamed, shared, unequal."""
     blamed = blamed_parts(history.visits, history.tickets)
     told = spans["failed"] | spans["candidate"]
     spans["bystander"] = told & _another_blamed(spans, blamed)

@@ -9,10 +9,13 @@ from pumplife.lives.history import History
 from pumplife.lives.points import BEGIN, Points
 from pumplife.lives.positions import kit_parts, wearing_parts
 
+Words = NDArray[np.object_]
+
 LIFE_COLUMNS = [
     "pump_id", "site", "service", "size_mm", "side", "part", "position", "material",
     "start_on", "end_on", "entry", "lower", "upper", "outcome", "mode", "endpoint",
     "usage_grade", "source_rows", "share_failed", "variant", "part_no", "kit", "event", "pump",
+    "lot", "crew", "period", "shock",
 ]  # fmt: skip
 
 
@@ -43,6 +46,26 @@ def _kit_of_points(history: History, points: Points) -> NDArray[np.object_]:
     return kit.fillna("").to_numpy(object)
 
 
+def _bag_of_points(history: History, points: Points) -> tuple[Words, Words]:
+    """Lot and crew of the visit that set each position's age, "" where nobody wrote them."""
+    tickets = history.tickets
+    sides = kit_parts(history.records)[["kit", "side"]].drop_duplicates()
+    written = tickets[tickets["lot"] != ""]
+    told = written.merge(sides, on="kit").drop_duplicates(["visit", "side"])
+    loose = written[~written["kit"].isin(sides["kit"])].drop_duplicates("visit")
+    state = points.visit[points.state]
+    here = pd.DataFrame(
+        {"visit": state, "side": history.positions["side"].to_numpy(object)[points.pos]}
+    )
+    lot = here.merge(told[["visit", "side", "lot"]], on=["visit", "side"], how="left")["lot"]
+    lot = lot.where(lot.notna(), here["visit"].map(loose.set_index("visit")["lot"]))
+    crews = tickets[tickets["crew"] != ""].drop_duplicates("visit").set_index("visit")["crew"]
+    crew = here["visit"].map(crews)
+    return lot.where(lot.notna(), "").to_numpy(object), crew.where(crew.notna(), "").to_numpy(
+        object
+    )
+
+
 def label_lives(
     history: History, points: Points, fitted: pd.DataFrame, spans: pd.DataFrame
 ) -> pd.DataFrame:
@@ -62,6 +85,8 @@ def label_lives(
     told = zip(rows[points.visit[start]], rows[points.visit[end]], strict=True)
     mode = np.where(spans["mode"] != "", spans["mode"], modes[spans["visit"]])
     worn = (spans["outcome"] == "worn").to_numpy()
+    lot, crew = _bag_of_points(history, points)
+    what = np.append(history.records.table("events")["what"].to_numpy(object), "")
     table = pd.DataFrame(
         {
             "pump_id": history.records.pumps["pump_id"].to_numpy(object)[pump],
@@ -88,6 +113,10 @@ def label_lives(
             "kit": about["kit"],
             "event": event,
             "pump": pump,
+            "lot": lot[start],
+            "crew": crew[start],
+            "period": "",
+            "shock": what[spans["shock"].to_numpy(np.int64)],
         }
     )
     return table[LIFE_COLUMNS]
@@ -109,6 +138,7 @@ def label_unseen(
             "part": place["part"].to_numpy(object),
             "material": about["material"].to_numpy(object),
             "variant": about["variant"].to_numpy(object),
+            "period": "",
             "size_mm": stint["size_mm"].to_numpy(float),
         }
     )

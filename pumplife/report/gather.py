@@ -192,6 +192,9 @@ def _failed_only(fits: pd.DataFrame) -> pd.DataFrame:
     if fits.empty:
         return fits
     known = np.isfinite(fits["scale"].astype(float)) & (fits["endpoint"] != "worn or failed")
+    known &= fits["mode"] == ""
+    if "period" in fits:
+        known &= fits["period"] == ""
     return fits.loc[known]
 
 

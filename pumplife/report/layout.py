@@ -33,11 +33,18 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "budget": ("year", "site", "scenario", "p50", "p80", "p90", "mean"),
     "audit": ("severity", "table", "row", "pump_id", "rule", "what", "consequence", "remedy"),
     "questions": ("money", "pump_id", "what", "choices", "consequence", "question"),
+    "likeness": ("question", "verdict", "ratio", "p_adjusted"),
+    "pumps": (
+        "pump_id", "location", "service", "failures", "expected_failures", "ratio", "prob_worse",
+        "standing", "cost_12m", "expected_cost", "follows", "look_at",
+    ),
     "rules": ("severity", "table", "rule", "rows", "what", "consequence", "remedy"),
 }  # fmt: skip
 
 BANDS = {"shape": ("shape_low", "shape_high"), "scale": ("scale_low", "scale_high")}
-RATIO_BAND = {"life_ratio": ("ratio_low", "ratio_high")}
+RATIO_BAND = {"life_ratio": ("ratio_low", "ratio_high"), "ratio": ("ratio_low", "ratio_high")}
+MOST_PUMPS = 15  # on the page, where none stands out
+ALIKE = ("no difference shown", "too few to tell", "adds up")
 
 
 def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
@@ -67,8 +74,39 @@ def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
     }
     laid["fits"] = lay_out_fits(find_table(study, "fits"), units, most=MOST_ROWS)
     laid["duty_effects"] = _lay_out_effects(find_table(study, "duty_effects"), units)
+    for name, frame in (("likeness", show_differences(study)), ("pumps", show_pumps(study))):
+        laid[name] = lay_out(
+            frame, name, units, columns=COLUMNS[name], most=MOST_ROWS, bands=RATIO_BAND
+        )
     laid["rules"] = lay_out(count_rules(audit), "audit", units, columns=COLUMNS["rules"])
     return laid | _lay_out_budget(find_table(study, "budget"), units)
+
+
+def show_differences(study: ReadableStudy) -> pd.DataFrame:
+    """Pick the comparisons in which lives are not alike."""
+    likeness = find_table(study, "likeness")
+    return likeness if likeness.empty else likeness[~likeness["alike"].isin(ALIKE)]
+
+
+def count_comparisons(study: ReadableStudy) -> str:
+    """Say how many comparisons were made of which question, and how many show a difference."""
+    likeness = find_table(study, "likeness")
+    if likeness.empty:
+        return ""
+    asked = likeness[likeness["alike"] != ALIKE[1]]
+    differ = ~asked["alike"].isin(ALIKE)
+    counts = differ.groupby(asked["question"], sort=False).agg(["size", "sum"])
+    told = [f"{name}: {int(row['sum'])} of {int(row['size'])}" for name, row in counts.iterrows()]
+    few = len(likeness) - len(asked)
+    return f"Differences shown, {'; '.join(told)}. {few} comparisons have too few failures."
+
+
+def show_pumps(study: ReadableStudy) -> pd.DataFrame:
+    """Pick the pumps with a standing, and the worst of the others up to a screenful."""
+    pumps = find_table(study, "pumps")
+    if pumps.empty:
+        return pumps
+    return pumps.head(max(MOST_PUMPS, int((pumps["standing"] != "").sum())))
 
 
 def lay_out_fits(
@@ -92,8 +130,12 @@ def lay_out_fits(
     PageTable
     """
     if not fits.empty:
+        fits = fits[fits["mode"] == ""]
         worn = fits["endpoint"] == "worn or failed"
         fits = fits.assign(part=fits["part"].mask(worn, fits["part"] + ", worn or failed"))
+        if "period" in fits:
+            past = fits["period"] != ""
+            fits = fits.assign(part=fits["part"].mask(past, fits["part"] + ", " + fits["period"]))
     columns = [name for name in COLUMNS["fits"] if name not in without]
     return lay_out(fits, "fits", units, columns=columns, most=most, bands=BANDS)
 

@@ -22,7 +22,7 @@ from pumplife.report.face import (
 )
 from pumplife.report.gather import Drawn, order_by_stake
 from pumplife.report.headline import headline, say_withheld
-from pumplife.report.layout import lay_out_fits, lay_out_tables
+from pumplife.report.layout import count_comparisons, lay_out_fits, lay_out_tables
 from pumplife.report.svg import embed_svg
 from pumplife.report.tables import write_cell
 from pumplife.report.words import TABLES, Units, find_heading, write_heading
@@ -72,6 +72,7 @@ def write_page(study: ReadableStudy, figures: Sequence[tuple[Drawn, str]]) -> st
         groups=_groups(study, figures),
         pictures=_by_section(figures),
         tables=lay_out_tables(study),
+        compared=count_comparisons(study),
         about=TABLES,
         files=study.records.hashes,
     )

@@ -122,8 +122,6 @@ HEADINGS: dict[str, Heading] = {
     "usage": Heading("Usage observed", "usage"),
     "effect": Heading("Effect"),
     "life_ratio": Heading("Life ratio", "ratio"),
-    "ratio_low": Heading("Life ratio, low", "ratio"),
-    "ratio_high": Heading("Life ratio, high", "ratio"),
     "note": Heading("Note", "text", ""),
     # intervals
     "pumps": Heading("Pumps", "count"),
@@ -207,6 +205,29 @@ HEADINGS: dict[str, Heading] = {
     "p80": Heading("P80", "number"),
     "p90": Heading("P90", "number"),
     "mean": Heading("Mean", "number"),
+    # likeness and pumps
+    "question": Heading("Question"),
+    "compared": Heading("Compared"),
+    "p_value": Heading("Chance of this if alike", "share"),
+    "p_adjusted": Heading("The same, all comparisons allowed for", "share"),
+    "alike": Heading("Alike?"),
+    "period": Heading("Period", "text", "today's"),
+    "shock": Heading("Shock it ended in"),
+    "usage_12m": Heading("Usage, last 12 months", "usage"),
+    "breakdowns_12m": Heading("Breakdowns, last 12 months", "count"),
+    "expected_breakdowns": Heading("Failures expected in them", "number"),
+    "expected_failures": Heading("Expected of its peers", "number"),
+    "ratio": Heading("Ratio", "ratio"),
+    "ratio_low": Heading("Ratio, low", "ratio"),
+    "ratio_high": Heading("Ratio, high", "ratio"),
+    "prob_worse": Heading("Chance of over 1.5 times its peers", "share"),
+    "cost_12m": Heading("Cost, last 12 months", "money"),
+    "expected_cost": Heading("Cost expected in them", "money"),
+    "follows": Heading("Excess follows"),
+    "rebuild_or_replace": Heading("Rebuild or replace"),
+    "look_at": Heading("Look at first"),
+    "per_year": Heading("A year", "number"),
+    "shocks": Heading("Shocks", "count"),
     "records_from": Heading("Records from", "date"),
     "start_on": Heading("Fitted on", "date"),
     "end_on": Heading("Ended on", "date"),
@@ -214,6 +235,8 @@ HEADINGS: dict[str, Heading] = {
 }
 
 OF_TABLE: dict[tuple[str, str], Heading] = {
+    ("pumps", "ratio"): Heading("Hazard over its peers'", "ratio"),
+    ("pumps", "failures"): Heading("Failures of its parts", "number"),
     ("budget", "quantity"): Heading("Quantity", "code"),
     ("intervals", "size_mm"): Heading("Size [mm]", "number"),
     ("money", "p50"): Heading("P50", "money"),
@@ -221,6 +244,9 @@ OF_TABLE: dict[tuple[str, str], Heading] = {
     ("money", "p90"): Heading("P90", "money"),
     ("money", "mean"): Heading("Mean", "money"),
     ("stock", "kind"): Heading("Kind", "code"),
+    ("duty_effects", "ratio_low"): Heading("Life ratio, low", "ratio"),
+    ("duty_effects", "ratio_high"): Heading("Life ratio, high", "ratio"),
+    ("pumps", "standing"): Heading("Standing"),
     ("questions", "money"): Heading("Roughly at stake", "money"),
     ("questions", "money_from"): Heading("How that is reckoned"),
     ("questions", "question"): Heading("Its id, for decisions.csv"),
@@ -285,7 +311,22 @@ TABLES: dict[str, tuple[str, str]] = {
     ),
     "kpi": ("Measures by month", "Each with the base it is counted on."),
     "materials": ("Elastomers side by side", "Life and cost of each material in one service."),
-    "pumps": ("Pumps that stand out", "Breakdowns seen against breakdowns expected."),
+    "pumps": (
+        "Pumps among their peers",
+        "Failures of each pump's parts over those that its peers lead one to expect; the ratio is "
+        "drawn towards 1 by how little pumps differ as a rule. Stands out: fewer than 1 plant of "
+        "20 with equal pumps has any such. Watch: 1 equal pump in 40 gets there by chance.",
+    ),
+    "likeness": (
+        "Are lives that are fitted together alike",
+        "Positions, pumps, years, lots, crews, dated events and causes, each asked of every group "
+        "with failures enough; lives of one pump count as one witness, and the chance allows for "
+        "the number of comparisons. A ratio is of lives.",
+    ),
+    "shocks": (
+        "Failures at shocks",
+        "Breakdowns on the days of a dated shock: left out of the wear, still demand on the store.",
+    ),
     "rewind": ("Advice looked back on", "Advice from earlier records against what happened."),
     "changes": ("What changed", "Differences from the study before."),
     "outage": ("Work for an outage", "What to rebuild in one outage and what to leave."),

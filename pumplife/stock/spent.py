@@ -38,7 +38,7 @@ def last_year(records: Records, lives: Lives, advice: Advice) -> pd.DataFrame:
     visits = lives.visits[lives.visits["day"] > end - DAYS_PER_YEAR]
     if visits.empty:
         return pd.DataFrame()
-    told = _amounts(records, visits, advice).drop(columns=_too_blank(records, visits))
+    told = amounts_of_visits(records, visits, advice).drop(columns=_too_blank(records, visits))
     by_site = told.groupby(visits["site"]).sum()
     by_site.loc[EVERYWHERE] = told.sum()
     long = by_site.rename_axis("site").reset_index().melt("site", var_name="quantity")
@@ -46,7 +46,7 @@ def last_year(records: Records, lives: Lives, advice: Advice) -> pd.DataFrame:
     return long[["site", "quantity"]].assign(year=LAST_YEAR, scenario="actual", **values)
 
 
-def _amounts(records: Records, visits: pd.DataFrame, advice: Advice) -> pd.DataFrame:
+def amounts_of_visits(records: Records, visits: pd.DataFrame, advice: Advice) -> pd.DataFrame:
     """Quantities per visit and side; a visit that touched both sides is one breakdown."""
     fitted = ~visits["kit"].isin(["", "none"])
     breakdown = visits["breakdown"].astype(bool)

@@ -34,7 +34,7 @@ def table_of(age: Any, failed: Any, **words: Any) -> pd.DataFrame:
     """Lives entered at 0 with the given ages [h], exact where failed, else suspended."""
     age, failed = np.asarray(age, float), np.asarray(failed, bool)
     same = {"service": "slip", "side": "fluid", "part": "diaphragm", "material": "CR"}
-    same |= {"variant": "", "size_mm": 50.0, "event": -1}
+    same |= {"variant": "", "size_mm": 50.0, "event": -1, "period": ""}
     table = pd.DataFrame({"lower": age, "upper": np.where(failed, age, np.inf)})
     return table.assign(
         entry=0.0,

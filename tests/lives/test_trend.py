@@ -9,8 +9,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pumplife.errors import RecordError
-from pumplife.lives.trend import laplace_trend, mean_cumulative_function, power_law_trend
+from pumplife.errors import NoFiniteEstimate, RecordError
+from pumplife.lives.process import fit_log_linear, fit_power_law
+from pumplife.lives.trend import (
+    laplace_trend,
+    lewis_robinson_trend,
+    mean_cumulative_function,
+    power_law_trend,
+)
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 PUBLISHED = json.loads((REFERENCE / "published_recurrent.json").read_text())["checks"]
@@ -195,6 +201,97 @@ def test_published_single_system_trend():
     one_tail = printed["mil_p"]
     assert power.p_value / 2 == pytest.approx(float(one_tail), abs=half_unit(one_tail))
 
+    lewis = lewis_robinson_trend(system, events, end)
+    assert lewis.statistic == pytest.approx(
+        float(printed["lewis_robinson"]), abs=half_unit(printed["lewis_robinson"])
+    )
+    assert lewis.p_value == pytest.approx(float(printed["lr_p"]), abs=half_unit(printed["lr_p"]))
+    assert lewis.direction == "more often"
+
+
+def printed_of(check):
+    return {output["name"]: output["printed"] for output in PUBLISHED[check]["outputs"]}
+
+
+def near(value, printed):
+    return value == pytest.approx(float(printed), abs=half_unit(printed))
+
+
+@pytest.mark.parametrize("check", ["N01", "N02", "N04", "N05"])
+def test_published_power_law_fits(check):
+    """Meeker & Escobar (1998), ch. 16: grids, halfbeak, grampus; seen on a public page."""
+    inputs, printed = PUBLISHED[check]["inputs"], printed_of(check)
+    events = inputs["events_by_system"]
+    system = np.repeat(np.arange(len(events)), [len(row) for row in events])
+    fit = fit_power_law(system, np.concatenate(events), inputs["end_of_observation"])
+    found = dict(zip(("beta", "eta"), fit.value, strict=True))
+    found |= dict(zip(("se_beta", "se_eta"), fit.error, strict=True))
+    found["loglik"] = fit.log_likelihood
+    reach = 1.959964 * fit.error[0]
+    found |= {"beta_lo": fit.value[0] - reach, "beta_hi": fit.value[0] + reach}
+    assert set(found) == set(printed)
+    for name, value in found.items():
+        assert near(value, printed[name]), name
+
+
+def test_published_log_linear_fit():
+    """N06: Meeker & Escobar (1998), ch. 16, halfbeak; seen on a public page."""
+    inputs, printed = PUBLISHED["T01"]["inputs"], printed_of("N06")
+    events = np.array(inputs["events_by_system"][0])
+    fit = fit_log_linear(np.zeros(len(events), int), events, inputs["end_of_observation"])
+    found = dict(zip(("gamma0", "gamma1"), fit.value, strict=True))
+    found |= dict(zip(("se_g0", "se_g1"), fit.error, strict=True))
+    found["loglik"] = fit.log_likelihood
+    for name, value in found.items():
+        assert near(value, printed[name]), name
+
+
+def test_published_failure_truncated_power_law():
+    """N08: MIL-HDBK-189 (1981), 40 failures to 3256.3 h; from memory."""
+    times, printed = PUBLISHED["N08"]["inputs"]["times"], printed_of("N08")
+    fit = fit_power_law(np.zeros(40, int), times, [times[-1]])
+    shape, scale = fit.value
+    assert near(shape, printed["beta"])
+    assert near(scale**-shape, printed["lam"])
+    assert near(1.0 / (40 * shape / times[-1]), printed["MTBF"])
+
+
+def test_published_failure_truncated_laplace():
+    """T03: Modarres, Kaminskiy & Krivtsov, example 5.11; seen on a public page.
+
+    Watched until the last failure, which then says nothing itself.
+    """
+    times = np.cumsum(PUBLISHED["T03"]["inputs"]["times_between_failures"])
+    printed = printed_of("T03")
+    laplace = laplace_trend(np.zeros(29, int), times[:-1], [times[-1]])
+    assert near(laplace.statistic, printed["laplace_U"])
+    shape, scale = fit_power_law(np.zeros(30, int), times, [times[-1]]).value
+    assert near(shape, printed["beta"])
+    assert near(scale**-shape, printed["lam"])
+
+
+def test_lewis_robinson_pools_systems_by_hand():
+    # two systems, 0-10: gaps 2, 4 and 3; Laplace (−3 + 1 − 2)/10 / √(3/12)
+    got = lewis_robinson_trend([0, 0, 1], [2.0, 6.0, 3.0], [10.0, 10.0])
+    laplace = (-0.3 + 0.1 - 0.2) / np.sqrt(3 / 12)
+    assert got.statistic == pytest.approx(laplace * 3.0 / 1.0)
+    assert np.isnan(lewis_robinson_trend([0], [2.0], [10.0]).p_value)
+
+
+def test_rates_are_independent_of_the_unit():
+    system, time, end = valve_seats()
+    days, years = fit_power_law(system, time, end), fit_power_law(system, time / 365, end / 365)
+    np.testing.assert_allclose(years.value, days.value / [1, 365], rtol=1e-9)
+    np.testing.assert_allclose(years.error, days.error / [1, 365], rtol=1e-7)
+    line, short = fit_log_linear(system, time, end), fit_log_linear(system, time / 365, end / 365)
+    assert short.value[1] == pytest.approx(365 * line.value[1], rel=1e-9)
+
+
+@pytest.mark.parametrize("fit", [fit_power_law, fit_log_linear])
+def test_a_rate_without_events_is_refused(fit):
+    with pytest.raises(NoFiniteEstimate, match="watch longer"):
+        fit([], [], [5.0])
+
 
 def test_published_decreasing_trend():
     """T04: NIST/SEMATECH e-Handbook 8.2.3.4, ten repairs to 1500 h; from memory."""
@@ -202,6 +299,12 @@ def test_published_decreasing_trend():
     got = power_law_trend(np.zeros(10, dtype=int), inputs["repairs"], [inputs["T"]])
     assert got.statistic == pytest.approx(37.23, abs=0.005)
     assert got.direction == "less often"
+    printed, fit = printed_of("T04"), fit_power_law(np.zeros(10, int), inputs["repairs"], [1500])
+    growth = fit.value[0] * 9 / 10  # the handbook's estimate, freed of its bias
+    assert near(growth, printed["b"])
+    assert near(1 - growth, printed["beta_growth"])
+    assert near(10 / 1500**growth, printed["a"])
+    assert near(1500 / (10 * growth), printed["MTBF_end"])
 
 
 def test_laplace_with_late_entry_by_hand():
