@@ -24,7 +24,7 @@ def _parser() -> argparse.ArgumentParser:
     study.add_argument("--seed", type=_seed, default=1, help="seed of the random draws (default 1)")
     audit = jobs.add_parser("audit", help="only what is wrong with the records")
     audit.add_argument("folder", type=Path, help="plant folder, or one .xlsx with a sheet a table")
-    audit.add_argument("--all", action="store_true", help="also the account of every ticket")
+    audit.add_argument("--all", action="store_true", help="also what became of every ticket")
     new = jobs.add_parser("new", help="an empty, commented plant folder to fill")
     new.add_argument("folder", type=Path, help="the folder to make")
     return parser
@@ -85,13 +85,18 @@ def _new(folder: Path) -> int:
 def _audit(folder: Path, *, everything: bool) -> int:
     from pumplife.study import audit_records  # noqa: PLC0415
 
-    audit, stopped = audit_records(folder)
-    shown = audit if everything else audit[audit["rule"] != "ticket_account"]
-    _show(shown)
-    accounts = audit.loc[audit["rule"] == "ticket_account", "consequence"]
-    used = int(accounts.str.startswith("Used").sum())
-    _say(f"{len(shown)} rows above; {used} tickets used. --all lists every ticket.")
+    audit, account, stopped = audit_records(folder)
+    _show(audit)
+    if everything:
+        for row in account.itertuples():
+            _say(f"{row.kind} {row.key} {row.pump_id}: {row.status}. {row.reason}".rstrip())
+    used = 0 if account.empty else int(_used_tickets(account)["count"].sum())
+    _say(f"{len(audit)} rows above; {used} tickets used. --all lists every ticket and position.")
     return STOPPED if stopped else DONE
+
+
+def _used_tickets(account: "pd.DataFrame") -> "pd.DataFrame":
+    return account[(account["kind"] == "ticket") & account["status"].str.startswith("used")]
 
 
 def _show(audit: "pd.DataFrame") -> None:

@@ -108,20 +108,25 @@ def run_study(
         fits=fits,
         advice=None,
         stock=None,
-        tables={"lives": lives.table.drop(columns="pump"), "fits": fits.table},
+        tables={
+            "lives": lives.table.drop(columns="pump"),
+            "fits": fits.table,
+            "account": lives.account,
+        },
         seed=seed,
     )
     study = _decide(study, told)
     return replace(study, tables={"audit": records.log.frame(), **study.tables})
 
 
-def audit_records(path: str | Path) -> tuple[pd.DataFrame, bool]:
-    """What is wrong with the records, and whether it stops a study."""
+def audit_records(path: str | Path) -> tuple[pd.DataFrame, pd.DataFrame, bool]:
+    """What is wrong with the records, the account of them, and whether they stop a study."""
     records = read_records(Path(path))
+    account = pd.DataFrame()
     if not records.fatal:
         duty = build_duty(records)
-        build_lives(records, duty, build_clock(records, duty))
-    return records.log.frame(), records.fatal
+        account = build_lives(records, duty, build_clock(records, duty)).account
+    return records.log.frame(), account, records.fatal
 
 
 def _decide(study: Study, told: Callable[[str], None]) -> Study:

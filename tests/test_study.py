@@ -94,7 +94,7 @@ def rules(study: Study, severity: str) -> set[str]:
 
 def test_same_folder_and_seed_same_tables(write: Write, whole: Study) -> None:
     again = run_study(write())
-    assert set(whole.tables) == {"audit", *ANSWERS} == set(again.tables)
+    assert set(whole.tables) == {"account", "audit", *ANSWERS} == set(again.tables)
     for name, table in whole.tables.items():
         pd.testing.assert_frame_equal(table, again.tables[name], check_exact=True)
 
@@ -159,7 +159,7 @@ def test_the_order_of_columns_does_not_matter(
 def test_a_study_without_an_optional_table_is_whole(write: Write, whole: Study, name: str) -> None:
     study = run_study(write(**{name: None}))
     assert not study.stopped
-    assert set(study.tables) == {"audit", *ANSWERS}
+    assert set(study.tables) == {"account", "audit", *ANSWERS}
     assert not rules(study, "stop")
     check = {
         "findings": without_findings, "readings": without_readings, "moves": without_moves,
@@ -243,7 +243,7 @@ def test_without_prices_lives_and_fits_are_given_and_the_rest_withheld(
     else:
         folder = write(kits=plant[0]["kits"].assign(unit_cost=""))
     study = run_study(folder)
-    assert set(study.tables) == {"audit", "lives", "fits"}
+    assert set(study.tables) == {"account", "audit", "lives", "fits"}
     assert not study.stopped
     for name in ("lives", "fits"):
         assert same(study.tables[name], whole.tables[name])
@@ -273,8 +273,11 @@ def test_a_pump_without_readings_or_use_gives_no_lives_and_the_others_do(
     assert set(lives[1]["pump_id"]) - set(lives[0]["pump_id"]) == {silent}
     audit = study.tables["audit"].query("pump_id == @silent")
     assert "usage_unknown" in set(audit["rule"])
-    set_aside = audit[audit["rule"] == "ticket_account"]
-    assert set(set_aside["consequence"]) == {"Ticket set aside."}
+    account = study.tables["account"].query("pump_id == @silent")
+    tickets = account[account["kind"] == "ticket"]
+    assert len(tickets)
+    assert set(account["status"]) == {"set aside"}
+    assert set(tickets["reason"]) == {"The usage of its pump isn't known."}
 
 
 def test_no_usage_at_all_stops_the_study(plant: tuple[Tables, str], write: Write) -> None:

@@ -11,7 +11,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from pumplife.report import style
-from pumplife.report.events import breakdowns_by_service, count_tickets
+from pumplife.report.events import breakdowns_by_service
 from pumplife.report.evidence import fits_behind
 from pumplife.report.face import ReadableStudy, find_table, study_units, study_window
 from pumplife.report.figures import cost_curve_table, due_table, plot_cost_curve, plot_due
@@ -280,11 +280,10 @@ def _plots(study: ReadableStudy) -> Iterator[Drawn]:
 
 
 def _records(study: ReadableStudy) -> Iterator[Drawn]:
-    audit = find_table(study, "audit")
-    counts = count_tickets(audit) if not audit.empty else None
-    if counts is not None and counts["tickets"].sum() > 0:
-        axes = plot_record_funnel(counts, caption=study_window(study))
-        yield _drawn("records", "records", axes, record_funnel_table(counts))
+    account = find_table(study, "account")
+    if not account.empty:
+        axes = plot_record_funnel(account, caption=study_window(study))
+        yield _drawn("records", "records", axes, record_funnel_table(account))
     if study.duty is not None and study.lives is not None and len(study.lives.visits):
         events = breakdowns_by_service(study.records.plant, study.duty, study.lives.visits)
         caption = f"Mean cumulative function with 90 % band. {study_window(study)}"

@@ -1,0 +1,92 @@
+"""What only the plant can settle: the questions that its tickets and findings leave open."""
+
+import pandas as pd
+
+from pumplife.lives.history import History
+from pumplife.lives.marks import kit_unknown
+
+QUESTIONS = {
+    # rule: what, consequence, remedy
+    "kit_not_written": (
+        "No kit, issue or finding says what was renewed.",
+        "Ages of the parts that may have been renewed count only up to here.",
+        "Write the kit, or none if nothing was fitted.",
+    ),
+    "part_not_named": (
+        "A breakdown that names no failed part.",
+        "One failure is shared among the parts renewed, by their hazards at that age.",
+        "Write failed_part, or none if no part failed.",
+    ),
+    "position_not_named": (
+        "One of several alike failed, their ages differ and nobody wrote which.",
+        "The lives of these positions that end here are set aside.",
+        "Write a finding with the position of the failed part.",
+    ),
+    "failed_and_kept": (
+        "A part was found failed and kept.",
+        "Its age counts only up to here.",
+        "Correct the finding: a failed part is renewed, a part that was kept is sound or worn.",
+    ),
+    "reason_not_known": (
+        "Nobody wrote in a known word whether this was a breakdown.",
+        "What was fitted counts; the lives that may have failed here are set aside.",
+        "Correct the reason, or say in plant.toml what the word means.",
+    ),
+    "found_failed_unseen_before": (
+        "Found failed with the pump running, installed before the records and never looked at.",
+        "That life is set aside: nothing says that it was sound when the records began.",
+        "Add a finding that shows the part sound on an earlier date.",
+    ),
+}
+
+
+def open_questions(history: History, spans: pd.DataFrame) -> pd.DataFrame:
+    """Visits that leave a question open: [visit, rule], in the order of `QUESTIONS`."""
+    slots = history.actions.slots
+    kept = (slots["found"] == "failed") & (slots["action"] == "kept")
+    visits = {
+        "kit_not_written": kit_unknown(history.visits, history.actions)["visit"],
+        "part_not_named": spans.loc[spans["masked"], "visit"],
+        "position_not_named": spans.loc[spans["unequal"], "visit"],
+        "failed_and_kept": slots.loc[kept, "visit"],
+        "reason_not_known": spans.loc[spans["doubtful"], "visit"],
+        "found_failed_unseen_before": spans.loc[spans["blind"], "visit"],
+    }
+    asked = [pd.DataFrame({"visit": visits[rule].unique(), "rule": rule}) for rule in QUESTIONS]
+    return pd.concat(asked, ignore_index=True)
+
+
+def say_open_questions(history: History, asked: pd.DataFrame) -> None:
+    """Write one audit row per visit and question."""
+    first = history.tickets.drop_duplicates("visit")
+    for rule, (what, consequence, remedy) in QUESTIONS.items():
+        mine = asked.loc[asked["rule"] == rule, "visit"]
+        history.records.log.add_rows(
+            first[first["visit"].isin(mine)],
+            rule=rule,
+            severity="caution",
+            what=what,
+            consequence=consequence,
+            remedy=remedy,
+            table="rebuilds",
+        )
+
+
+def say_first_kits(history: History) -> None:
+    """Pump sides whose register and first ticket name different kits."""
+    assumed = history.positions[history.first["assumed"].to_numpy()]
+    sides = assumed.assign(kit=history.first.loc[assumed["pos"], "kit"].to_numpy())
+    sides = sides.drop_duplicates(["pump", "side"])
+    pumps = history.records.pumps.iloc[sides["pump"]]
+    history.records.log.add_rows(
+        pumps,
+        rule="first_kit_assumed",
+        severity="note",
+        what=[
+            f"The {side} kit of today is another than that of its first ticket, {kit}."
+            for side, kit in zip(sides["side"], sides["kit"], strict=True)
+        ],
+        consequence="Until its first ticket the pump is taken to have carried that ticket's kit.",
+        remedy="None needed where the material was changed later.",
+        table="pumps",
+    )
