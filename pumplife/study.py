@@ -138,6 +138,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
     if lives is None or fits is None or duty is None or clock is None:
         return study
     from pumplife.policy.advice import advise  # noqa: PLC0415  (late: not needed for an audit)
+    from pumplife.policy.sensitivity import try_readings  # noqa: PLC0415
     from pumplife.stock.budget import plan_budget  # noqa: PLC0415
     from pumplife.stock.shelf import plan_stock  # noqa: PLC0415
 
@@ -152,6 +153,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
         "stock": stock.stock,
         "orders": stock.orders,
         "budget": plan_budget(records, lives, advice, seed=study.seed),
+        "sensitivity": try_readings(records, clock, lives, fits, advice.groups),
     }
     return replace(study, advice=advice, stock=stock, tables={**study.tables, **tables})
 

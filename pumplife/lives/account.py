@@ -180,7 +180,7 @@ def _reasons(audit: pd.DataFrame, table: str, consequence: str) -> "pd.Series[st
 
 def _account_positions(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFrame:
     """One row per position, status and reason, counting its stretches."""
-    status, reason = _judge_stretches(history, points, spans)
+    status, reason = judge_stretches(history, points, spans)
     told = pd.DataFrame({"pos": spans["pos"].to_numpy(), "status": status, "reason": reason})
     groups = told.groupby(["pos", "status", "reason"], observed=True, as_index=False)
     counted = groups.agg(count=("pos", "size"))
@@ -196,7 +196,7 @@ def _account_positions(history: History, points: Points, spans: pd.DataFrame) ->
     )
 
 
-def _judge_stretches(
+def judge_stretches(
     history: History, points: Points, spans: pd.DataFrame
 ) -> tuple[pd.Categorical, pd.Categorical]:
     """Status and reason of every stretch, the first that applies."""

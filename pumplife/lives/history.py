@@ -1,6 +1,7 @@
 """What the plant wrote down about every position, brought together once for lives and sides."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -76,4 +77,25 @@ def read_history(records: Records, duty: Duty, clock: UsageClock) -> History:
         marks=marks,
         unplaced=unplaced,
         first=first_part_numbers(records, positions, tickets),
+    )
+
+
+def history_of(history: History, pumps: Sequence[int]) -> History:
+    """The history of some pumps only: their positions, numbered anew, and what befell these."""
+    positions = history.positions
+    chosen = positions["pump"].isin(pumps).to_numpy()
+    number = np.full(len(positions), -1)
+    number[chosen] = np.arange(int(chosen.sum()))
+
+    def mine(rows: pd.DataFrame) -> pd.DataFrame:
+        pos = number[rows["pos"].to_numpy(np.int64)]
+        return rows.assign(pos=pos)[pos >= 0].reset_index(drop=True)
+
+    return replace(
+        history,
+        tickets=history.tickets[history.tickets["pump"].isin(pumps)],
+        positions=mine(positions),
+        actions=replace(history.actions, slots=mine(history.actions.slots)),
+        marks=mine(history.marks),
+        first=history.first[chosen].reset_index(drop=True),
     )
