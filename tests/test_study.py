@@ -21,7 +21,7 @@ from make_plant import make_plant  # noqa: E402
 
 SERVICE = "press sludge"
 KIT = "FK-50-CR"
-ANSWERS = {"lives", "fits", "intervals", "due", "stock", "orders", "budget"}
+ANSWERS = {"lives", "fits", "intervals", "due", "stock", "orders", "budget", "sensitivity"}
 Tables = dict[str, pd.DataFrame]
 Write = Callable[..., Path]
 

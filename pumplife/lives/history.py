@@ -89,7 +89,8 @@ def history_of(history: History, pumps: Sequence[int]) -> History:
 
     def mine(rows: pd.DataFrame) -> pd.DataFrame:
         pos = number[rows["pos"].to_numpy(np.int64)]
-        return rows.assign(pos=pos)[pos >= 0].reset_index(drop=True)
+        kept: pd.DataFrame = rows.assign(pos=pos)[pos >= 0]
+        return kept.reset_index(drop=True)
 
     return replace(
         history,

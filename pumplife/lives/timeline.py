@@ -90,11 +90,10 @@ def _stretches(history: History, points: Points, spans: pd.DataFrame) -> pd.Data
 def _ends(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFrame:
     ended = spans[points.kind[spans["end"]] == MARK]
     between = ended["outcome"].eq("failed_between")
-    cases = [
-        ended["masked"], ended["failed"] & between, ended["failed"], ended["worn"], ended["renewed"],
-    ]  # fmt: skip
+    found = ended["failed"] & between
+    cases = [ended["masked"], found, ended["failed"], ended["worn"], ended["renewed"]]
     words = ["may have failed", "found failed", "failed", "worn", "renewed"]
-    place = history.positions.iloc[ended["pos"]].reset_index(drop=True)
+    place: pd.DataFrame = history.positions.iloc[ended["pos"]].reset_index(drop=True)
     what = np.select([case.to_numpy(bool) for case in cases], words, "age lost")
     return place[["pump", "side", "part", "position"]].assign(
         day=points.day[ended["end"].to_numpy(np.int64)], what=what
@@ -104,7 +103,7 @@ def _ends(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFrame
 def _looks(history: History) -> pd.DataFrame:
     slots = history.actions.slots
     looked = slots[(slots["found"] != "") & (slots["action"] != "renewed")]
-    place = history.positions.iloc[looked["pos"]].reset_index(drop=True)
+    place: pd.DataFrame = history.positions.iloc[looked["pos"]].reset_index(drop=True)
     day = history.visits["day"].to_numpy(float)[looked["visit"].to_numpy(np.int64)]
     return place[["pump", "side", "part", "position"]].assign(
         day=day, what=(looked["found"] + ", kept").to_numpy(object)

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+import numpy as np
 import pandas as pd
 
 from pumplife.report.answer import count_rules, show_findings
@@ -12,6 +13,7 @@ from pumplife.report.words import Units
 
 MOST_ROWS = 150  # of a table on the page; the whole of it is in tables/
 MOST_AUDIT_ROWS = 60
+MOST_CHANGES = 24  # rows of what if the records are read otherwise
 SCENARIO_ORDER = ("actual", "today", "advised", "adopted", "run_to_failure")
 
 COLUMNS: dict[str, tuple[str, ...]] = {
@@ -30,6 +32,10 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     ),
     "budget": ("year", "site", "scenario", "p50", "p80", "p90", "mean"),
     "audit": ("severity", "table", "row", "pump_id", "rule", "what", "consequence", "remedy"),
+    "sensitivity": (
+        "change", "service", "size_mm", "side", "kit", "main_part", "scale_ratio", "shape_ratio",
+        "interval_as_is", "interval", "saving_as_is", "saving_per_year", "note",
+    ),
     "rules": ("severity", "table", "rule", "rows", "what", "consequence", "remedy"),
 }  # fmt: skip
 
@@ -55,6 +61,7 @@ def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
         "orders": (find_table(study, "orders"), MOST_ROWS),
         "stock": (find_table(study, "stock"), MOST_ROWS),
         "audit": (show_findings(audit), MOST_AUDIT_ROWS),
+        "sensitivity": (sort_by_change(find_table(study, "sensitivity")), MOST_CHANGES),
     }
     laid = {
         name: lay_out(frame, name, units, columns=COLUMNS[name], most=most)
@@ -63,6 +70,22 @@ def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
     laid["fits"] = lay_out_fits(find_table(study, "fits"), units, most=MOST_ROWS)
     laid["rules"] = lay_out(count_rules(audit), "audit", units, columns=COLUMNS["rules"])
     return laid | _lay_out_budget(find_table(study, "budget"), units)
+
+
+def sort_by_change(sensitivity: pd.DataFrame) -> pd.DataFrame:
+    """Put first what changes the policy, then the intervals that move most.
+
+    Parameters
+    ----------
+    sensitivity : DataFrame
+        The output table.
+    """
+    if sensitivity.empty:
+        return sensitivity
+    now, before = (sensitivity[name].to_numpy(float) for name in ("interval", "interval_as_is"))
+    step = np.abs(np.log(now) - np.log(before))
+    step = np.where(np.isnan(now) != np.isnan(before), np.inf, np.nan_to_num(step, nan=-1.0))
+    return sensitivity.iloc[np.argsort(-step, kind="stable")]
 
 
 def lay_out_fits(
