@@ -74,19 +74,20 @@ def say_open_questions(history: History, asked: pd.DataFrame) -> None:
 
 def say_first_kits(history: History) -> None:
     """Pump sides whose register and first ticket name different kits."""
-    assumed = history.positions[history.first["assumed"].to_numpy()]
-    sides = assumed.assign(kit=history.first.loc[assumed["pos"], "kit"].to_numpy())
-    sides = sides.drop_duplicates(["pump", "side"])
-    pumps = history.records.pumps.iloc[sides["pump"]]
+    first = history.first[["kit", "assumed", "stale"]]
+    assumed = history.positions.assign(**first)[history.first["assumed"].to_numpy()]
+    sides = assumed.drop_duplicates(["pump", "side"])
     history.records.log.add_rows(
-        pumps,
+        history.records.pumps.iloc[sides["pump"]],
         rule="first_kit_assumed",
         severity="note",
         what=[
-            f"The {side} kit of today is another than that of its first ticket, {kit}."
-            for side, kit in zip(sides["side"], sides["kit"], strict=True)
+            f"The {side} kit of the register, {kit}, is not that of its last ticket."
+            if stale
+            else f"The {side} kit of today is another than that of its first ticket, {kit}."
+            for side, kit, stale in zip(sides["side"], sides["kit"], sides["stale"], strict=True)
         ],
-        consequence="Until its first ticket the pump is taken to have carried that ticket's kit.",
-        remedy="None needed where the material was changed later.",
+        consequence="Until its first ticket the pump is taken to have carried that kit.",
+        remedy="Write the kit that is fitted today in pumps; none needed if that is done.",
         table="pumps",
     )
