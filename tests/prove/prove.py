@@ -26,7 +26,7 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")  # the two workers fill the cores
 import pandas as pd  # noqa: E402
 from tqdm import tqdm  # noqa: E402
 
-from tests.prove import judge, plants  # noqa: E402
+from tests.prove import judge, lifestory, plants  # noqa: E402
 
 FIRST_SEED = 1001
 MEASURE = """
@@ -114,6 +114,7 @@ def _as_row(topic: str, result: judge.Result, seeds: int) -> dict[str, Any]:
 
 TOPICS: dict[str, Callable[[float], Iterator[tuple[judge.Result, int]]]] = {
     # name: from the share of the seeds to run to results, each with the seeds behind it
+    "lifestory": lifestory.prove,
 }
 
 
