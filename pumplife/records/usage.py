@@ -1,5 +1,6 @@
 """How much each pump had run by a day, and how well that is known."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -94,7 +95,7 @@ class UsageClock:
         run = np.where(_of(self.known, pump), self.assumed(pump, day), np.nan)
         metered = _of(self._metered, pump)
         if self.assumed_factor == self.bridged_factor == 1.0:
-            run[metered] = self._read_off("usage", pump[metered], day[metered])
+            (run[metered],) = self._read_off(("usage",), pump[metered], day[metered])
             return run
         measured, bridged, assumed = self._kinds(pump, day)
         return measured + self.bridged_factor * bridged + self.assumed_factor * assumed
@@ -132,11 +133,10 @@ class UsageClock:
         assumed = np.where(_of(self.known, pump), self.assumed(pump, day), np.nan)
         measured, bridged = 0.0 * assumed, 0.0 * assumed
         metered = _of(self._metered, pump)
-        mine, when = pump[metered], day[metered]
-        measured[metered] = self._read_off("measured", mine, when)
-        bridged[metered] = self._read_off("bridged", mine, when)
-        told = measured[metered] + bridged[metered]
-        assumed[metered] = self._read_off("usage", mine, when) - told
+        names = ("usage", "measured", "bridged")
+        usage, *told = self._read_off(names, pump[metered], day[metered])
+        measured[metered], bridged[metered] = told
+        assumed[metered] = usage - told[0] - told[1]
         return measured, bridged, assumed
 
     def graded(self, pump: ArrayLike, day_from: ArrayLike, day_to: ArrayLike) -> NDArray[np.str_]:
@@ -173,23 +173,23 @@ class UsageClock:
         left = np.where(row < 0, first, row)
         return left, np.where(row < 0, first, np.minimum(left + 1, last))
 
-    def _read_off(self, name: str, pump: Ints, day: Floats) -> Floats:
+    def _read_off(self, names: Sequence[str], pump: Ints, day: Floats) -> list[Floats]:
         """Give usage, measured or bridged until a day; beyond the readings at the pump's rate."""
         if not len(pump):
-            return np.zeros(0)
+            return [np.zeros(0) for _ in names]
         left, right = self._neighbours(pump, day)
-        value, worked = self.knots[name].to_numpy(), self.knots["service"].to_numpy()
-        when, beyond = self.knots["day"].to_numpy(), self.service(pump, day) - worked[left]
-        by_work = _share(beyond, worked[right] - worked[left])
-        share = np.where(
-            worked[right] > worked[left],
-            by_work,
-            _share(day - when[left], when[right] - when[left]),
-        )
-        inside = value[left] + share * (value[right] - value[left])
-        outside = value[left] + self._rate_beyond(name, pump, beyond < 0) * beyond
-        run: Floats = np.where(right > left, inside, outside)
-        return run
+        worked, when = self.knots["service"].to_numpy(), self.knots["day"].to_numpy()
+        beyond = self.service(pump, day) - worked[left]
+        within, width = right > left, worked[right] - worked[left]
+        by_day = _share(day - when[left], when[right] - when[left])
+        share = np.where(width > 0, _share(beyond, width), by_day)
+        read = []
+        for name in names:
+            value = self.knots[name].to_numpy()
+            inside = share * (value[right] - value[left])
+            outside = self._rate_beyond(name, pump, beyond < 0) * beyond
+            read.append(value[left] + np.where(within, inside, outside))
+        return read
 
     def _rate_beyond(self, name: str, pump: Ints, before: Flags) -> Floats:
         """Give what usage, measured or bridged gains a day before or after all readings."""
