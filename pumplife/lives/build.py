@@ -20,7 +20,12 @@ from pumplife.lives.history import History, read_history
 from pumplife.lives.label import fitted_after, label_lives, label_unseen
 from pumplife.lives.marks import blamed_parts
 from pumplife.lives.points import MARK, MOVE, Points, lay_points
-from pumplife.lives.questions import open_questions, say_first_kits, say_open_questions
+from pumplife.lives.questions import (
+    open_questions,
+    say_first_kits,
+    say_open_questions,
+    say_turned,
+)
 from pumplife.lives.sides import positions_now, visits_by_side
 from pumplife.records.duty import Duty
 from pumplife.records.read import Records
@@ -76,6 +81,7 @@ def build_lives(records: Records, duty: Duty, clock: UsageClock) -> Lives:
     spans = judge_spans(history, points)
     say_open_questions(history, open_questions(history, spans))
     say_first_kits(history)
+    say_turned(history)
     account = make_account(history, points, spans)
     return replace(_lives(history, points, spans), account=account)
 

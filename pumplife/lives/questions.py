@@ -4,6 +4,7 @@ import pandas as pd
 
 from pumplife.lives.history import History
 from pumplife.lives.marks import kit_unknown
+from pumplife.records.phrases import count_of
 
 QUESTIONS = {
     # rule: what, consequence, remedy
@@ -91,3 +92,19 @@ def say_first_kits(history: History) -> None:
         remedy="Write the kit that is fitted today in pumps; none needed if that is done.",
         table="pumps",
     )
+
+
+def say_turned(history: History) -> None:
+    """Say by which rule turned parts count, where findings name any."""
+    records = history.records
+    turned = int(records.table("findings")["action"].eq("turned").sum())
+    if turned:
+        new = records.plant.turned_is_new
+        records.log.add(
+            "note",
+            f"{count_of(turned, 'finding')} of parts that were turned over.",
+            rule="turned_parts",
+            table="findings",
+            consequence="A turned part starts a life of its own." if new else "Their ages run on.",
+            remedy=f'[rules] turned = "{"same" if new else "new"}" in plant.toml says otherwise.',
+        )

@@ -207,7 +207,8 @@ TURNED = {
 
 
 def test_a_turned_seat_has_a_new_face_unless_the_plant_says_otherwise(tmp_path):
-    _, new = lives_of(tmp_path / "new", **TURNED)
+    records, new = lives_of(tmp_path / "new", **TURNED)
+    assert "turned_parts" in set(records.log.frame()["rule"])
     seats = pick(new, "seat").groupby("position")["lower"].apply(sorted)
     assert seats["suction_right"] == [YEAR, END - YEAR]
     worn = pick(new, "seat", outcome="worn")
