@@ -15,6 +15,7 @@ if TYPE_CHECKING:
         RecordError,
         SettingError,
     )
+    from pumplife.report.figures_timeline import plot_timeline, timeline_table
     from pumplife.report.write import write_study
     from pumplife.study import Study, run_study
     from pumplife.weibull.estimate import WeibullFit, fit_weibull
@@ -31,7 +32,9 @@ _HOMES = {
     "Study": "study",
     "WeibullFit": "weibull.estimate",
     "fit_weibull": "weibull.estimate",
+    "plot_timeline": "report.figures_timeline",
     "run_study": "study",
+    "timeline_table": "report.figures_timeline",
     "write_study": "report.write",
 }
 
@@ -45,7 +48,9 @@ __all__ = [
     "Study",
     "WeibullFit",
     "fit_weibull",
+    "plot_timeline",
     "run_study",
+    "timeline_table",
     "write_study",
 ]
 

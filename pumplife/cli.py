@@ -27,7 +27,7 @@ def _parser() -> argparse.ArgumentParser:
         "folder", type=Path, nargs="?", help="plant folder, or one .xlsx with a sheet a table"
     )
     audit.add_argument("--rules", action="store_true", help="list every check, and read no folder")
-    audit.add_argument("--all", action="store_true", help="also the account of every ticket")
+    audit.add_argument("--all", action="store_true", help="also what became of every ticket")
     new = jobs.add_parser("new", help="an empty, commented plant folder to fill")
     new.add_argument("folder", type=Path, help="the folder to make")
     new.add_argument(
@@ -119,17 +119,22 @@ def _audit(folder: Path | None, *, everything: bool, rules: bool) -> int:
         return WRONG_CALL
     from pumplife.study import audit_records  # noqa: PLC0415
 
-    audit, questions, stopped = audit_records(folder)
-    shown = audit if everything else audit[audit["rule"] != "ticket_account"]
-    _show(shown)
-    accounts = audit.loc[audit["rule"] == "ticket_account", "consequence"]
-    used = int(accounts.str.startswith("Used").sum())
-    _say(f"{len(shown)} rows above; {used} tickets used. --all lists every ticket.")
-    if len(questions):
-        asked = len(questions)
+    checked = audit_records(folder)
+    _show(checked.audit)
+    if everything:
+        for row in checked.account.itertuples():
+            _say(f"{row.kind} {row.key} {row.pump_id}: {row.status}. {row.reason}".rstrip())
+    used = 0 if checked.account.empty else int(_used_tickets(checked.account)["count"].sum())
+    _say(f"{len(checked.audit)} rows above; {used} tickets used. --all lists every ticket.")
+    if len(checked.questions):
+        asked = len(checked.questions)
         _say(f"Questions that only you can settle: {asked}. A study lists them, dearest first, in")
         _say("tables/questions.csv; write the answers into decisions.csv in the plant folder.")
-    return STOPPED if stopped else DONE
+    return STOPPED if checked.stopped else DONE
+
+
+def _used_tickets(account: "pd.DataFrame") -> "pd.DataFrame":
+    return account[(account["kind"] == "ticket") & account["status"].str.startswith("used")]
 
 
 def _list_rules() -> int:

@@ -124,6 +124,7 @@ def run_study(
             "fits": fits.table,
             "duty_effects": effects,
             "questions": questions,
+            "account": lives.account,
         },
         seed=seed,
     )
@@ -132,27 +133,47 @@ def run_study(
     return replace(study, tables={"audit": records.log.frame(), **study.tables})
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RecordsCheck:
+    """What is wrong with records.
+
+    Parameters
+    ----------
+    audit, account, questions : DataFrame
+        The tables of these names.
+    stopped : bool
+        Whether there can be no study.
+    """
+
+    audit: pd.DataFrame
+    account: pd.DataFrame
+    questions: pd.DataFrame
+    stopped: bool
+
+    def __repr__(self) -> str:
+        return f"RecordsCheck({len(self.audit)} rows, {len(self.questions)} questions)"
+
+
+def audit_records(path: str | Path) -> RecordsCheck:
+    """What is wrong with the records, what they ask, and whether they stop a study."""
+    records = read_records(Path(path))
+    account = pd.DataFrame()
+    if records.fatal:
+        questions = list_questions(records)
+    else:
+        duty = build_duty(records)
+        lives, questions = _tell_histories(records, duty, build_clock(records, duty))
+        account = lives.account
+    return RecordsCheck(
+        audit=records.log.frame(), account=account, questions=questions, stopped=records.fatal
+    )
+
+
 def _tell_histories(records: Records, duty: Duty, clock: UsageClock) -> tuple[Lives, pd.DataFrame]:
     """Build lives, check every pump's history, and list what only the engineer can settle."""
     run_rules(HISTORY_RULES, tell_story(records, duty, clock))
     lives = build_lives(records, duty, clock)
     return lives, list_questions(records)
-
-
-def audit_records(path: str | Path) -> tuple[pd.DataFrame, pd.DataFrame, bool]:
-    """What is wrong with the records, what they ask, and whether they stop a study.
-
-    Returns
-    -------
-    tuple of DataFrame, DataFrame and bool
-        The tables audit and questions; True where there can be no study.
-    """
-    records = read_records(Path(path))
-    if records.fatal:
-        return records.log.frame(), list_questions(records), True
-    duty = build_duty(records)
-    _, questions = _tell_histories(records, duty, build_clock(records, duty))
-    return records.log.frame(), questions, False
 
 
 def _decide(study: Study, told: Callable[[str], None]) -> Study:
@@ -164,6 +185,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
     if lives is None or fits is None or duty is None or clock is None:
         return study
     from pumplife.policy.advice import advise  # noqa: PLC0415  (late: not needed for an audit)
+    from pumplife.policy.sensitivity import try_readings  # noqa: PLC0415
     from pumplife.stock.budget import plan_budget  # noqa: PLC0415
     from pumplife.stock.shelf import plan_stock  # noqa: PLC0415
 
@@ -178,6 +200,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
         "stock": stock.stock,
         "orders": stock.orders,
         "budget": plan_budget(records, lives, advice, seed=study.seed),
+        "sensitivity": try_readings(records, clock, lives, fits, advice.groups),
     }
     return replace(study, advice=advice, stock=stock, tables={**study.tables, **tables})
 

@@ -23,7 +23,7 @@ SERVICE = "press sludge"
 KIT = "FK-50-CR"
 ANSWERS = {
     "lives", "fits", "duty_effects", "intervals", "due", "stock", "orders", "budget", "pumps",
-    "likeness",
+    "likeness", "sensitivity",
 }  # fmt: skip
 Tables = dict[str, pd.DataFrame]
 Write = Callable[..., Path]
@@ -97,7 +97,7 @@ def rules(study: Study, severity: str) -> set[str]:
 
 def test_same_folder_and_seed_same_tables(write: Write, whole: Study) -> None:
     again = run_study(write())
-    assert set(whole.tables) == {"audit", *ANSWERS} == set(again.tables)
+    assert set(whole.tables) == {"account", "audit", *ANSWERS} == set(again.tables)
     for name, table in whole.tables.items():
         pd.testing.assert_frame_equal(table, again.tables[name], check_exact=True)
 
@@ -162,7 +162,7 @@ def test_the_order_of_columns_does_not_matter(
 def test_a_study_without_an_optional_table_is_whole(write: Write, whole: Study, name: str) -> None:
     study = run_study(write(**{name: None}))
     assert not study.stopped
-    assert set(study.tables) == {"audit", *ANSWERS}
+    assert set(study.tables) == {"account", "audit", *ANSWERS}
     assert not rules(study, "stop")
     check = {
         "findings": without_findings, "readings": without_readings, "moves": without_moves,
@@ -246,7 +246,7 @@ def test_without_prices_lives_and_fits_are_given_and_the_rest_withheld(
     else:
         folder = write(kits=plant[0]["kits"].assign(unit_cost=""))
     study = run_study(folder)
-    told = {"audit", "lives", "fits", "duty_effects", "questions", "pumps", "likeness"}
+    told = {"account", "audit", "lives", "fits", "duty_effects", "questions", "pumps", "likeness"}
     assert set(study.tables) == told
     assert study.tables["pumps"]["expected_cost"].isna().all()
     assert not study.stopped
@@ -278,8 +278,11 @@ def test_a_pump_without_readings_or_use_gives_no_lives_and_the_others_do(
     assert set(lives[1]["pump_id"]) - set(lives[0]["pump_id"]) == {silent}
     audit = study.tables["audit"].query("pump_id == @silent")
     assert "usage_unknown" in set(audit["rule"])
-    set_aside = audit[audit["rule"] == "ticket_account"]
-    assert set(set_aside["consequence"]) == {"Ticket set aside."}
+    account = study.tables["account"].query("pump_id == @silent")
+    tickets = account[account["kind"] == "ticket"]
+    assert len(tickets)
+    assert set(account["status"]) == {"set aside"}
+    assert set(tickets["reason"]) == {"The usage of its pump isn't known."}
 
 
 def test_no_usage_at_all_stops_the_study(plant: tuple[Tables, str], write: Write) -> None:

@@ -1,128 +1,260 @@
-"""The account of every ticket: used, used with an assumption, or set aside."""
+"""The account: every ticket, finding and part position is used, assumed or set aside, and why."""
 
+import numpy as np
 import pandas as pd
 
 from pumplife.lives.history import History
-from pumplife.lives.marks import kit_unknown
+from pumplife.lives.open_points import QUESTIONS, open_questions
+from pumplife.lives.points import BEGIN, Points
+from pumplife.records.audit import SET_ASIDE
+from pumplife.records.phrases import count_of
 
-QUESTIONS = {
-    # rule: what, consequence, remedy
-    "kit_not_written": (
-        "No kit, issue or finding says what was renewed.",
-        "Ages of the parts that may have been renewed count only up to here.",
-        "Write the kit, or none if nothing was fitted.",
-    ),
-    "part_not_named": (
-        "A breakdown that names no failed part.",
-        "One failure is shared among the parts renewed, by their hazards at that age.",
-        "Write failed_part, or none if no part failed.",
-    ),
-    "position_shared": (
-        "One of several alike failed, their ages differ and nobody wrote which.",
-        "One failure is shared among them, by their hazards at their ages.",
-        "Write a finding with the position of the failed part.",
-    ),
-    "position_not_named": (
-        "Some of several alike failed, their ages differ and nobody wrote which.",
-        "The lives of these positions that end here are set aside.",
-        "Write a finding with the position of the failed part.",
-    ),
-    "failed_and_kept": (
-        "A part was found failed and kept.",
-        "Its age counts only up to here.",
-        "Correct the finding: a failed part is renewed, a part that was kept is sound or worn.",
-    ),
-    "reason_not_known": (
-        "Nobody wrote in a known word whether this was a breakdown.",
-        "What was fitted counts; the lives that may have failed here are set aside.",
-        "Correct the reason, or say in plant.toml what the word means.",
-    ),
-    "found_failed_unseen_before": (
-        "Found failed with the pump running, installed before the records and never looked at.",
-        "That life is set aside: nothing says that it was sound when the records began.",
-        "Add a finding that shows the part sound on an earlier date.",
-    ),
-}
+USED, ASSUMED, ASIDE = "used", "used with an assumption", "set aside"
+STATUSES = (USED, ASSUMED, ASIDE)
+ACCOUNT_COLUMNS = ["kind", "key", "pump_id", "rows", "count", "status", "reason"]
+TICKET_ASIDE = "Ticket set aside."
+FROM_TEXT = "What it says was read from its free text."
+KINDS = {"ticket": "rebuilds", "finding": "findings"}
+NOUNS = {"ticket": "ticket rows", "finding": "findings", "position": "stretches of part positions"}
 
 
-def account_for_tickets(history: History, spans: pd.DataFrame) -> None:
-    """Write one audit row per ticket, and one per question that the records leave open."""
-    records, clock, tickets = history.records, history.clock, history.tickets
-    unknown_kit = kit_unknown(history.visits, history.actions)
-    _say_open_questions(history, spans)
-    _say_first_kits(history)
-    ended = spans[spans["visit"] >= 0]
-    counts = ended["keep"] & clock.known[ended["pump"]]
-    count = counts.groupby(ended["visit"]).sum().rename("ended")
-    whole = counts & ended["failed"] & ~ended["masked"]
-    fails = whole.groupby(ended["visit"]).sum().rename("failed")
-    story = tickets.set_index("visit").join([count, fails]).fillna({"ended": 0, "failed": 0})
-    story = story.reset_index()
-    doubt = set(unknown_kit["visit"]) | set(ended.loc[ended["masked"], "visit"])
-    doubt |= set(ended.loc[ended["unequal"] | ended["blind"] | ended["doubtful"], "visit"])
-    doubt |= set(tickets.loc[tickets["from_text"], "visit"])
-    lost = ~clock.known[story["pump"]]
-    assumed = story["visit"].isin(doubt).to_numpy()
-    pairs = zip(story["ended"].astype(int), story["failed"].astype(int), strict=True)
-    story["what"] = [
-        f"{number} lives ended here, {failed} of them a failure of a named part."
-        for number, failed in pairs
-    ]
-    for rows, consequence in (
-        (story[~lost & ~assumed], "Used."),
-        (story[~lost & assumed], "Used with an assumption."),
-        (story[lost], "Ticket set aside."),
-    ):
-        records.log.add_rows(
-            rows,
-            rule="ticket_account",
-            severity="note",
-            what=list(rows["what"]),
-            consequence=consequence,
-            table="rebuilds",
-        )
+def make_account(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFrame:
+    """Say what became of every ticket row, every finding and every stretch of a position.
 
+    Parameters
+    ----------
+    history : History
+        The records on visits and positions.
+    points : Points
+        The points of every position in time.
+    spans : DataFrame
+        Judged stretches between them.
 
-def _say_first_kits(history: History) -> None:
-    """Pump sides whose register and first ticket name different kits."""
-    assumed = history.positions[history.first["assumed"].to_numpy()]
-    sides = assumed.assign(kit=history.first.loc[assumed["pos"], "kit"].to_numpy())
-    sides = sides.drop_duplicates(["pump", "side"])
-    pumps = history.records.pumps.iloc[sides["pump"]]
-    history.records.log.add_rows(
-        pumps,
-        rule="first_kit_assumed",
-        severity="note",
-        what=[
-            f"The {side} kit of today is another than that of its first ticket, {kit}."
-            for side, kit in zip(sides["side"], sides["kit"], strict=True)
+    Returns
+    -------
+    DataFrame
+        `ACCOUNT_COLUMNS`: kind (ticket / finding / position); key (the order, the part found,
+        the part and its position); rows (of the source); count (rows of the source, or stretches
+        of the position between two points in its story); status, one of `STATUSES`; reason.
+        Whatever was received is in exactly one row.
+    """
+    tickets = _account_tickets(history, spans)
+    account = pd.concat(
+        [
+            tickets,
+            _unread(history, "ticket"),
+            _account_findings(history, tickets),
+            _unread(history, "finding"),
+            _account_positions(history, points, spans),
         ],
-        consequence="Until its first ticket the pump is taken to have carried that ticket's kit.",
-        remedy="None needed where the material was changed later.",
-        table="pumps",
+        ignore_index=True,
+    )[ACCOUNT_COLUMNS]
+    _say_sums(history, account)
+    return account
+
+
+def _account_tickets(history: History, spans: pd.DataFrame) -> pd.DataFrame:
+    """One row per ticket that was read; those not in use with the reason from the audit."""
+    records = history.records
+    tickets = records.table("rebuilds").reset_index(drop=True)
+    visit = history.tickets["visit"].reindex(tickets.index).fillna(-1).astype(int)
+    pump = tickets["pump"].to_numpy(np.int64)
+    lost = (visit >= 0).to_numpy() & ~history.clock.known[pump]
+    asked = open_questions(history, spans).drop_duplicates("visit").set_index("visit")["rule"]
+    doubt = visit.map(asked.map({rule: words[0] for rule, words in QUESTIONS.items()})).fillna("")
+    doubt = doubt.mask(tickets["from_text"] & doubt.eq(""), FROM_TEXT)
+    told = _what_came_of_visits(history, spans).reindex(visit).fillna("").to_numpy(object)
+    outside = _reasons(records.log.frame(), "rebuilds", TICKET_ASIDE)
+    why = tickets["row"].map(outside).fillna("It names no pump.")
+    unused = (visit < 0).to_numpy()
+    undone = tickets["done"].eq("no").to_numpy()
+    aside = unused | lost | undone
+    return pd.DataFrame(
+        {
+            "kind": "ticket",
+            "key": tickets["rebuild_id"],
+            "pump_id": tickets["pump_id"],
+            "rows": tickets["row"].astype(str),
+            "count": 1,
+            "status": np.select([aside, doubt != ""], [ASIDE, ASSUMED], USED),
+            "reason": np.select(
+                [unused, lost, undone, doubt != ""],
+                [why, "The usage of its pump isn't known.", "The work was not done.", doubt],
+                told,
+            ),
+        }
     )
 
 
-def _say_open_questions(history: History, spans: pd.DataFrame) -> None:
-    slots = history.actions.slots
-    kept = (slots["found"] == "failed") & (slots["action"] == "kept")
-    visits = {
-        "kit_not_written": kit_unknown(history.visits, history.actions)["visit"],
-        "part_not_named": spans.loc[spans["masked"] & ~spans["shared"], "visit"],
-        "position_shared": spans.loc[spans["shared"], "visit"],
-        "position_not_named": spans.loc[spans["unequal"], "visit"],
-        "failed_and_kept": slots.loc[kept, "visit"],
-        "reason_not_known": spans.loc[spans["doubtful"], "visit"],
-        "found_failed_unseen_before": spans.loc[spans["blind"], "visit"],
-    }
-    first = history.tickets.drop_duplicates("visit")
-    for rule, (what, consequence, remedy) in QUESTIONS.items():
-        history.records.log.add_rows(
-            first[first["visit"].isin(set(visits[rule]))],
-            rule=rule,
-            severity="caution",
-            what=what,
-            consequence=consequence,
-            remedy=remedy,
-            table="rebuilds",
+def _what_came_of_visits(history: History, spans: pd.DataFrame) -> "pd.Series[str]":
+    """What each visit gave, in words: lives ended, and why a breakdown counts no failure."""
+    ended = spans[(spans["visit"] >= 0).to_numpy() & spans["keep"].to_numpy()]
+    visits, count = history.visits, len(history.visits)
+    visit = ended["visit"].to_numpy(np.int64)
+    lives = np.bincount(visit, minlength=count)
+    failed = np.bincount(visit[(ended["failed"] | ended["masked"]).to_numpy()], minlength=count)
+    code, pairs = pd.factorize(lives * 1000 + failed)
+    words = [_say_ended(*divmod(int(pair), 1000)) for pair in pairs]
+    told = np.array(words, dtype=object)[code]
+    none_failed = history.tickets.groupby("visit")["failed_part"].first().eq("none")
+    silent = visits["reason"].eq("breakdown").to_numpy() & (failed == 0)
+    cause = np.where(
+        none_failed.reindex(np.arange(count), fill_value=False),
+        " The ticket says that no part failed.",
+        " No failure counts: the age of the part that failed isn't known.",
+    )
+    stop = visits["reason"].eq("stoppage").to_numpy()
+    told = np.where(silent, told + cause, np.where(stop, "A stoppage is no failure.", told))
+    return pd.Series(told, index=np.arange(count))
+
+
+def _say_ended(lives: int, failed: int) -> str:
+    if not lives:
+        return "No life ended here."
+    ends = f"{count_of(failed, 'failure')} and {count_of(lives - failed, 'suspension')}"
+    return f"Lives that ended here: {ends}."
+
+
+def _account_findings(history: History, tickets: pd.DataFrame) -> pd.DataFrame:
+    """One row per finding that was read."""
+    findings = history.records.table("findings").reset_index(drop=True)
+    placed = history.actions.findings.reindex(findings.index)
+    status_of = tickets.drop_duplicates("key").set_index("key")
+    order = findings["rebuild_id"]
+    unused = order.map(status_of["status"]).eq(ASIDE).to_numpy()
+    pump = placed["visit"].map(history.visits.set_index("visit")["pump"]).fillna(-1).astype(int)
+    reason = np.select(
+        [
+            ~placed["visit"].ge(0).to_numpy() & unused,
+            ~placed["visit"].ge(0).to_numpy(),
+            ~np.append(history.clock.known, True)[pump],
+            placed["visit"].map(history.visits.set_index("visit")["done"]).eq("no").to_numpy(),
+            ~placed["placed"].eq(True).to_numpy(),
+        ],
+        [
+            "Its order is set aside.",
+            "No ticket in use has its order and pump.",
+            "The usage of its pump isn't known.",
+            "Its order was not done.",
+            "The pump has no such wearing part: condition parts have no lives.",
+        ],
+        "",
+    )
+    loose = placed["loose"].eq(True).to_numpy() & (reason == "")
+    place = (findings["part"] + " " + findings["position"]).str.strip()
+    return pd.DataFrame(
+        {
+            "kind": "finding",
+            "key": order + ": " + place,
+            "pump_id": findings["pump_id"],
+            "rows": findings["row"].astype(str),
+            "count": 1,
+            "status": np.select([reason != "", loose], [ASIDE, ASSUMED], USED),
+            "reason": np.where(loose, "Which of those alike it was isn't written.", reason),
+        }
+    )
+
+
+def _unread(history: History, kind: str) -> pd.DataFrame:
+    """Rows that were set aside when they were read, with the reason from the audit."""
+    records, table = history.records, KINDS[kind]
+    audit = records.log.frame()
+    told = audit[audit["table"].eq(table) & audit["consequence"].eq(SET_ASIDE)]
+    told = told.dropna(subset=["row"]).drop_duplicates("row")
+    told = told[~told["row"].isin(records.table(table)["row"])]
+    return pd.DataFrame(
+        {
+            "kind": kind,
+            "key": "",
+            "pump_id": told["pump_id"].to_numpy(object),
+            "rows": told["row"].astype(str).to_numpy(object),
+            "count": 1,
+            "status": ASIDE,
+            "reason": told["what"].to_numpy(object),
+        }
+    )
+
+
+def _reasons(audit: pd.DataFrame, table: str, consequence: str) -> "pd.Series[str]":
+    told = audit[audit["table"].eq(table) & audit["consequence"].eq(consequence)]
+    return told.drop_duplicates("row").set_index("row")["what"]
+
+
+def _account_positions(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFrame:
+    """One row per position, status and reason, counting its stretches."""
+    status, reason = judge_stretches(history, points, spans)
+    told = pd.DataFrame({"pos": spans["pos"].to_numpy(), "status": status, "reason": reason})
+    groups = told.groupby(["pos", "status", "reason"], observed=True, as_index=False)
+    counted = groups.agg(count=("pos", "size"))
+    place = history.positions.iloc[counted["pos"]]
+    pump_id = history.records.pumps["pump_id"].to_numpy(object)[place["pump"]]
+    return counted.assign(
+        kind="position",
+        key=(place["side"] + " side: " + place["part"] + " " + place["position"]).to_numpy(object),
+        pump_id=pump_id,
+        rows="",
+        status=counted["status"].astype(object),
+        reason=counted["reason"].astype(object),
+    )
+
+
+def judge_stretches(
+    history: History, points: Points, spans: pd.DataFrame
+) -> tuple[pd.Categorical, pd.Categorical]:
+    """Status and reason of every stretch, the first that applies."""
+    known = history.clock.known[spans["pump"].to_numpy(np.int64)]
+    begun = points.kind[points.state[spans["start"].to_numpy(np.int64)]] == BEGIN
+    assumed = (
+        history.clock.graded(
+            spans["pump"].to_numpy(np.int64),
+            points.day[spans["start"].to_numpy(np.int64)],
+            points.day[spans["end"].to_numpy(np.int64)],
+        )
+        == "assumed"
+    )
+    cases = (
+        (~known, ASIDE, "The usage of the pump isn't known."),
+        ((~spans["known"] & begun), ASIDE, "Fitted on an unknown day before the records."),
+        (~spans["known"], ASIDE, "Its age isn't known since a visit whose renewals nobody wrote."),
+        (spans["unequal"], ASIDE, QUESTIONS["position_not_named"][0]),
+        (spans["doubtful"], ASIDE, QUESTIONS["reason_not_known"][0]),
+        (spans["blind"], ASIDE, QUESTIONS["found_failed_unseen_before"][0]),
+        (spans["unseen_alive"], ASIDE, "Nobody saw it sound between its entry and a move."),
+        (~spans["keep"], ASIDE, "The pump didn't run between its two ends."),
+        (spans["shared"], ASSUMED, QUESTIONS["position_shared"][0]),
+        (spans["masked"], ASSUMED, QUESTIONS["part_not_named"][0]),
+        (spans["unnamed"], ASSUMED, "One of several alike of one age failed; nobody wrote which."),
+        (assumed, ASSUMED, "Most of its usage is assumed."),
+    )  # fmt: skip
+    code = np.full(len(spans), len(cases))
+    for number, (applies, _, _) in reversed(list(enumerate(cases))):
+        code[np.asarray(applies, dtype=bool)] = number
+    names = [*(case[1] for case in cases), USED]
+    words = [*(case[2] for case in cases), ""]
+    status = np.array([STATUSES.index(name) for name in names])[code]
+    return (
+        pd.Categorical.from_codes(status.tolist(), pd.Index(STATUSES)),
+        pd.Categorical.from_codes(code.tolist(), pd.Index(words)),
+    )
+
+
+def _say_sums(history: History, account: pd.DataFrame) -> None:
+    """One audit row per kind with its sums, and a caution where they don't add up."""
+    records = history.records
+    sums = account.groupby(["kind", "status"])["count"].sum()
+    for kind, noun in NOUNS.items():
+        parts = [int(sums.get((kind, status), 0)) for status in STATUSES]
+        table = KINDS.get(kind, "")
+        received = len(records.table(table)) + records.aside.get(table, 0) if table else sum(parts)
+        told = f"{parts[0]} used, {parts[1]} used with an assumption, {parts[2]} set aside."
+        even = sum(parts) == received
+        records.log.add(
+            "note" if even else "caution",
+            f"Of {received} {noun}: {told}",
+            rule="account",
+            table=table,
+            consequence="The table account says of each which, and why."
+            if even
+            else f"{received - sum(parts)} of them are not accounted for.",
+            remedy="" if even else "Compare the table account with the source.",
         )

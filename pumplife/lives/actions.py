@@ -13,7 +13,8 @@ from pumplife.lives.positions import kit_parts, wearing_parts
 from pumplife.records.read import Records
 
 EVIDENCE = {"kit": 1, "issued": 2, "side": 3, "part": 4, "position": 5}
-ACTION_COLUMNS = ["visit", "pos", "evidence", "action", "found", "mode", "part_no"]
+WORDS = ["action", "found", "mode", "part_no", "material", "variant"]
+ACTION_COLUMNS = ["visit", "pos", "evidence", *WORDS]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -23,18 +24,23 @@ class Actions:
     Parameters
     ----------
     slots : DataFrame
-        [visit, pos, action (renewed / kept / ""), found, mode, part_no, kitted] one row per
-        visit and position that the records speak of; `kitted` = the visit's kit holds it.
+        [visit, pos, action (renewed / kept / ""), found, mode, part_no, material, variant,
+        kitted] one row per visit and position that the records speak of; `kitted` = the visit's
+        kit holds it, `material` and `variant` are those that a finding names.
     counts : DataFrame
         [visit, pump, part, drawn_count, renew_count, fail_count] of n alike, which of them
         not written: drawn from the store or a kit, and renewed and failed by findings.
     kits : DataFrame
         [visit, pump, kit, source (ticket / issued)] kits taken as fitted.
+    findings : DataFrame
+        [visit, placed (some position of the pump is meant), loose (which of several alike isn't
+        written)] by row of the table findings, those of a visit only.
     """
 
     slots: pd.DataFrame
     counts: pd.DataFrame
     kits: pd.DataFrame
+    findings: pd.DataFrame
 
 
 def visit_of(rows: pd.DataFrame, tickets: pd.DataFrame) -> pd.DataFrame:
@@ -58,12 +64,12 @@ def read_actions(records: Records, tickets: pd.DataFrame, positions: pd.DataFram
     kits = _kits_fitted(records, tickets, issued)
     kit_slots, kit_counts = _from_kits(records, kits, issued, positions)
     loose_slots, loose_counts = _from_loose_parts(records, issued, positions)
-    found_slots, found_counts = _from_findings(records, tickets, positions)
+    found_slots, found_counts, findings = _from_findings(records, tickets, positions)
     slots = pd.concat([kit_slots, loose_slots, found_slots], ignore_index=True)
     counts = pd.concat([kit_counts, loose_counts, found_counts], ignore_index=True)
     numbers = ["drawn_count", "renew_count", "fail_count"]
     counts = counts.groupby(["visit", "pump", "part"], as_index=False)[numbers].sum()
-    return Actions(slots=_strongest(slots), counts=counts, kits=kits)
+    return Actions(slots=_strongest(slots), counts=counts, kits=kits, findings=findings)
 
 
 def _issued_net(records: Records, tickets: pd.DataFrame) -> pd.DataFrame:
@@ -103,8 +109,8 @@ def _without_overruled(records: Records, kits: pd.DataFrame, issued: pd.DataFram
 def _place(rows: pd.DataFrame, positions: pd.DataFrame, evidence: str) -> pd.DataFrame:
     """Rows [visit, pump, part, ...] laid on every position of their part."""
     laid = rows.merge(positions[["pump", "part", "pos"]], on=["pump", "part"])
-    laid = laid.assign(evidence=EVIDENCE[evidence])
-    return laid.reindex(columns=ACTION_COLUMNS).fillna({"action": "", "found": "", "mode": ""})
+    laid = laid.assign(evidence=EVIDENCE[evidence], material="", variant="")
+    return laid.reindex(columns=ACTION_COLUMNS).fillna(dict.fromkeys(WORDS, ""))
 
 
 def _split_by_count(
@@ -142,9 +148,12 @@ def _from_loose_parts(
 
 def _from_findings(
     records: Records, tickets: pd.DataFrame, positions: pd.DataFrame
-) -> tuple[pd.DataFrame, pd.DataFrame]:
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """Findings on positions, as counts of n alike, and what became of each of them."""
     rows = visit_of(records.table("findings"), tickets).reset_index(drop=True)
-    rows = rows.assign(action=rows["action"].replace({"cleaned": "kept"}))
+    turned = "renewed" if records.plant.turned_is_new else "kept"
+    meant = {"cleaned": "kept", "turned": turned}
+    rows = rows.assign(action=rows["action"].replace(meant))
     rows["found"] = rows["found"].replace({"not_checked": "", "blocked": ""})
     sides = rows[rows["part"].isin(["all_fluid", "all_air"])]
     parts = rows.drop(index=sides.index)
@@ -164,7 +173,11 @@ def _from_findings(
     exact = joined[named & suits].assign(evidence=EVIDENCE["position"])
     slots = pd.concat([by_side, whole, exact], ignore_index=True)
     counts = joined[partial].assign(count=count[partial]).drop_duplicates("origin")
-    return slots.reindex(columns=ACTION_COLUMNS), _finding_counts(counts)
+    told = rows.set_index("origin")[["visit"]].assign(
+        placed=rows["origin"].isin([*slots["origin"], *counts["origin"]]).to_numpy(),
+        loose=rows["origin"].isin(counts["origin"]).to_numpy(),
+    )
+    return slots.reindex(columns=ACTION_COLUMNS), _finding_counts(counts), told
 
 
 def _named_positions(joined: pd.DataFrame) -> "tuple[pd.Series[bool], pd.Series[bool]]":
@@ -199,15 +212,8 @@ def _finding_counts(rows: pd.DataFrame) -> pd.DataFrame:
 def _strongest(slots: pd.DataFrame) -> pd.DataFrame:
     """One row per visit and position: the last word on each of action, found and part number."""
     slots = slots.sort_values("evidence", kind="stable")
-    words = ["action", "found", "mode", "part_no"]
     blanked = slots.assign(kitted=slots["evidence"] == EVIDENCE["kit"])
-    blanked[words] = slots[words].where(slots[words] != "")
+    blanked[WORDS] = slots[WORDS].where(slots[WORDS] != "")
     grouped = blanked.groupby(["visit", "pos"], as_index=False)
-    merged = grouped.agg(
-        action=("action", "last"),
-        found=("found", "last"),
-        mode=("mode", "last"),
-        part_no=("part_no", "last"),
-        kitted=("kitted", "any"),
-    )
-    return merged.fillna(dict.fromkeys(words, ""))
+    merged = grouped[[*WORDS, "kitted"]].agg({**dict.fromkeys(WORDS, "last"), "kitted": "any"})
+    return merged.fillna(dict.fromkeys(WORDS, ""))

@@ -9,18 +9,31 @@ renewed on condition is worn; everything else that ended is a suspension at its 
 failure within the days of a dated shock is no wear: it too is a suspension, and counts as demand.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
-from pumplife.lives.account import account_for_tickets
+from pumplife.lives.account import make_account
 from pumplife.lives.days import Floats
-from pumplife.lives.events import date_lives, set_shocks_aside
+from pumplife.lives.events import (
+    date_lives,
+    find_shocks,
+    list_shocks,
+    say_shocks,
+    suspend_at_shocks,
+)
 from pumplife.lives.history import History, read_history
 from pumplife.lives.label import fitted_after, label_lives, label_unseen
 from pumplife.lives.marks import blamed_parts
-from pumplife.lives.points import MARK, Ints, Points, lay_points
+from pumplife.lives.open_points import (
+    open_questions,
+    say_first_kits,
+    say_open_questions,
+    say_turned,
+)
+from pumplife.lives.points import MARK, MOVE, Ints, Points, lay_points
 from pumplife.lives.sides import positions_now, visits_by_side
 from pumplife.records.duty import Duty
 from pumplife.records.read import Records
@@ -54,6 +67,10 @@ class Lives:
         Failures laid to a dated shock, which are no wear: `events.SHOCK_COLUMNS`.
     dated : DataFrame
         Age of each life at the lasting events of its site and service: [life, event, age].
+    account : DataFrame
+        What became of every ticket, finding and position, see `make_account`.
+    history : History or None
+        What the lives were built from.
     """
 
     table: pd.DataFrame
@@ -62,6 +79,8 @@ class Lives:
     unseen: pd.DataFrame
     shocks: pd.DataFrame = field(default_factory=pd.DataFrame)
     dated: pd.DataFrame = field(default_factory=pd.DataFrame)
+    account: pd.DataFrame = field(default_factory=pd.DataFrame)
+    history: History | None = None
 
     def __repr__(self) -> str:
         return f"Lives({len(self.table)} lives, {len(self.visits)} visits)"
@@ -73,20 +92,41 @@ def build_lives(records: Records, duty: Duty, clock: UsageClock) -> Lives:
     Every ticket is accounted for in the audit: used, used with an assumption, or set aside.
     """
     history = read_history(records, duty, clock)
+    history = replace(history, shock=find_shocks(history))
     points = lay_points(history)
-    fitted = fitted_after(history, points)
+    spans = judge_spans(history, points)
+    say_open_questions(history, open_questions(history, spans))
+    say_shocks(history)
+    say_first_kits(history)
+    say_turned(history)
+    account = make_account(history, points, spans)
+    return replace(_lives(history, points, spans), account=account)
+
+
+def rebuild_lives(history: History) -> Lives:
+    """Build lives anew from a history that was changed for a what-if; the audit gets nothing."""
+    points = lay_points(history)
+    return _lives(history, points, judge_spans(history, points))
+
+
+def judge_spans(history: History, points: Points) -> pd.DataFrame:
+    """Every stretch between neighbouring points of a position, and how it ended."""
     marked = _read_marks(history, _spans(history, points))
-    marked, shocks = set_shocks_aside(history, marked, history.marks)
-    spans = _bound(_judge(history, points, marked), clock)
-    usable = spans[spans["keep"] & clock.known[spans["pump"]]]
-    account_for_tickets(history, spans)
+    marked = suspend_at_shocks(history, marked)
+    return _bound(_judge(history, points, marked), history.clock)
+
+
+def _lives(history: History, points: Points, spans: pd.DataFrame) -> Lives:
+    fitted = fitted_after(history, points)
+    usable = spans[spans["keep"] & history.clock.known[spans["pump"]]]
     return Lives(
         table=label_lives(history, points, fitted, usable),
         now=positions_now(history, points, fitted),
         visits=visits_by_side(history),
         unseen=label_unseen(history, points, fitted, spans[spans["masked"] & ~spans["known"]]),
-        shocks=shocks,
+        shocks=list_shocks(history),
         dated=date_lives(history, points, usable),
+        history=history,
     )
 
 
@@ -106,6 +146,7 @@ def _spans(history: History, points: Points) -> pd.DataFrame:
             "visit": visit,
             "reason": reason,
             "mark": points.mark[end],
+            "moved": points.kind[end] == MOVE,
             "origin": origin,
             "origin_day": points.origin_day[start],
             "entry": points.usage[start] - origin,
@@ -234,4 +275,21 @@ def _bound(spans: pd.DataFrame, clock: UsageClock) -> pd.DataFrame:
     spans["blind"] = blind & spans["keep"]
     empty = ~failed & (age <= entry)
     spans["keep"] &= ~blind & ~empty & ~(at_once & ~(upper > 0))
-    return spans.assign(lower=lower, upper=upper, outcome=outcome)
+    spans = spans.assign(lower=lower, upper=upper, outcome=outcome)
+    return _until_seen(spans, sound, seen)
+
+
+def _until_seen(spans: pd.DataFrame, sound: Floats, seen: NDArray[np.bool_]) -> pd.DataFrame:
+    """End a suspension at a move where the part was last seen sound, if it was found failed later.
+
+    Found failed after the move and not looked at since, it may have failed before the move: that
+    it was alive then is known only up to the last look in the old duty.
+    """
+    after = np.append(spans["blind"].to_numpy(), False)[1:]
+    same = np.append(np.diff(spans["pos"].to_numpy()) == 0, False)
+    doubted = spans["moved"].to_numpy() & after & same
+    lower, entry = spans["lower"].to_numpy(float), spans["entry"].to_numpy(float)
+    lower = np.where(doubted, np.where(seen, sound, entry), lower)
+    unseen = doubted & ~(lower > entry)
+    spans["keep"] &= ~unseen
+    return spans.assign(lower=lower, unseen_alive=unseen & spans["known"].to_numpy())

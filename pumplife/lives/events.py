@@ -99,32 +99,29 @@ def _say_shock(
     )
 
 
-def set_shocks_aside(
-    history: History, spans: pd.DataFrame, marks: pd.DataFrame
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Turn failures at a shock into suspensions at that moment, and list them.
+def suspend_at_shocks(history: History, spans: pd.DataFrame) -> pd.DataFrame:
+    """Turn failures at a shock into suspensions at that moment.
 
     Returns
     -------
-    spans : DataFrame
-        With `shock`, the row of `events`, -1 for none.
-    shocks : DataFrame
-        `SHOCK_COLUMNS`: one row per visit and part that failed at a shock; part "" where the
-        breakdown named none.
+    DataFrame
+        The stretches with `shock`, the row of `events` in which they ended, -1 for none.
     """
-    laid = np.append(find_shocks(history), -1)
-    shock = laid[spans["visit"].to_numpy(np.int64)]
+    shock = np.append(history.shock, -1)[spans["visit"].to_numpy(np.int64)]
     struck = shock >= 0
     flags = ["failed", "candidate", "masked"]
     hit = struck & spans[flags].any(axis=1).to_numpy()
     spans[flags] = spans[flags] & ~struck[:, None]
-    listed = _list_shocks(history, marks, laid)
-    _say_tickets(history, listed)
-    return spans.assign(shock=np.where(hit, shock, -1)), listed
+    return spans.assign(shock=np.where(hit, shock, -1))
 
 
-def _list_shocks(history: History, marks: pd.DataFrame, laid: NDArray[np.int64]) -> pd.DataFrame:
-    """What failed at shocks: named positions each, one of n alike once, unnamed parts once."""
+def list_shocks(history: History) -> pd.DataFrame:
+    """What failed at shocks, `SHOCK_COLUMNS`: one row per visit and part.
+
+    Named positions count each, one of n alike once; a breakdown that named no part counts once,
+    with part "".
+    """
+    marks, laid = history.marks, history.shock
     about = marks[laid[marks["visit"].to_numpy(np.int64)] >= 0]
     about = about.merge(history.positions[["pos", "part", "side"]], on="pos")
     about = about[about[["failed", "candidate", "masked"]].any(axis=1)]
@@ -161,7 +158,9 @@ def _list_shocks(history: History, marks: pd.DataFrame, laid: NDArray[np.int64])
     )[SHOCK_COLUMNS]
 
 
-def _say_tickets(history: History, listed: pd.DataFrame) -> None:
+def say_shocks(history: History) -> None:
+    """Write one audit row per ticket whose failure is laid to a shock."""
+    listed = list_shocks(history)
     tickets = history.tickets.merge(
         listed.drop_duplicates(["pump", "rebuild_id"])[["pump", "rebuild_id", "what"]],
         on=["pump", "rebuild_id"],

@@ -1,9 +1,11 @@
 """What the plant wrote down about every position, brought together once for lives and sides."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from pumplife.lives.actions import Actions, read_actions
 from pumplife.lives.marks import make_marks
@@ -34,6 +36,8 @@ class History:
         See `make_marks`.
     first : DataFrame
         What sat in each position at the start, see `first_part_numbers`.
+    shock : array (visits,)
+        Row of `events` to whose shock a breakdown is laid, -1 for none; see `find_shocks`.
     """
 
     records: Records
@@ -46,6 +50,7 @@ class History:
     marks: pd.DataFrame
     unplaced: pd.DataFrame
     first: pd.DataFrame
+    shock: NDArray[np.int64]
 
     def __repr__(self) -> str:
         return f"History({len(self.visits)} visits, {len(self.positions)} positions)"
@@ -76,4 +81,27 @@ def read_history(records: Records, duty: Duty, clock: UsageClock) -> History:
         marks=marks,
         unplaced=unplaced,
         first=first_part_numbers(records, positions, tickets),
+        shock=np.full(len(visits), -1),
+    )
+
+
+def history_of(history: History, pumps: Sequence[int]) -> History:
+    """The history of some pumps only: their positions, numbered anew, and what befell these."""
+    positions = history.positions
+    chosen = positions["pump"].isin(pumps).to_numpy()
+    number = np.full(len(positions), -1)
+    number[chosen] = np.arange(int(chosen.sum()))
+
+    def mine(rows: pd.DataFrame) -> pd.DataFrame:
+        pos = number[rows["pos"].to_numpy(np.int64)]
+        kept: pd.DataFrame = rows.assign(pos=pos)[pos >= 0]
+        return kept.reset_index(drop=True)
+
+    return replace(
+        history,
+        tickets=history.tickets[history.tickets["pump"].isin(pumps)],
+        positions=mine(positions),
+        actions=replace(history.actions, slots=mine(history.actions.slots)),
+        marks=mine(history.marks),
+        first=history.first[chosen].reset_index(drop=True),
     )

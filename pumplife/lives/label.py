@@ -14,26 +14,35 @@ Words = NDArray[np.object_]
 LIFE_COLUMNS = [
     "pump_id", "site", "service", "size_mm", "side", "part", "position", "material",
     "start_on", "end_on", "entry", "lower", "upper", "outcome", "mode", "endpoint",
-    "usage_grade", "source_rows", "share_failed", "variant", "part_no", "kit", "event", "pump",
-    "lot", "crew", "period", "shock",
+    "usage_grade", "measured_share", "bridged_share", "assumed_share", "source_rows",
+    "share_failed", "variant", "part_no", "kit", "event", "pump", "lot", "crew", "period", "shock",
 ]  # fmt: skip
 
 
 def fitted_after(history: History, points: Points) -> pd.DataFrame:
-    """What is in place after each point: [part_no, kit, material, variant], rows as `points`."""
-    first = history.first
+    """What is in place after each point: [part_no, kit, material, variant], rows as `points`.
+
+    The material is that of the part number, or the one that a finding gave the new part.
+    """
+    first, begin = history.first, points.kind == BEGIN
     words = np.append(history.marks["part_no"].to_numpy(object), "")[points.mark]
-    words = np.where(points.kind == BEGIN, first["part_no"].to_numpy(object)[points.pos], words)
-    place = np.arange(len(words))
-    latest = np.maximum.accumulate(np.where((words != "") | (points.kind == BEGIN), place, 0))
+    words = np.where(begin, first["part_no"].to_numpy(object)[points.pos], words)
+    latest = _latest((words != "") | begin)
     part_no = words[latest]
     parts = wearing_parts(history.records).set_index("part_no")[["material", "variant"]]
     about = parts.reindex(part_no).fillna("").reset_index(drop=True)
+    for name in ("material", "variant"):
+        named = np.append(history.marks[name].to_numpy(object), "")[points.mark]
+        told = _latest((named != "") | begin)
+        about[name] = np.where((named[told] != "") & (told >= latest), named[told], about[name])
     fitted_kit = _kit_of_points(history, points)
-    fitted_kit = np.where(
-        points.kind == BEGIN, first["kit"].to_numpy(object)[points.pos], fitted_kit
-    )
+    fitted_kit = np.where(begin, first["kit"].to_numpy(object)[points.pos], fitted_kit)
     return about.assign(part_no=part_no, kit=fitted_kit[points.state])
+
+
+def _latest(told: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """The last row up to each row of which something is told."""
+    return np.maximum.accumulate(np.where(told, np.arange(len(told)), 0))
 
 
 def _kit_of_points(history: History, points: Points) -> NDArray[np.object_]:
@@ -87,6 +96,7 @@ def label_lives(
     worn = (spans["outcome"] == "worn").to_numpy()
     lot, crew = _bag_of_points(history, points)
     what = np.append(history.records.table("events")["what"].to_numpy(object), "")
+    known = history.clock.shares(pump, spans["origin_day"].to_numpy(float), end_day)
     table = pd.DataFrame(
         {
             "pump_id": history.records.pumps["pump_id"].to_numpy(object)[pump],
@@ -106,6 +116,9 @@ def label_lives(
             "mode": np.where(failed | worn, mode, ""),
             "endpoint": np.select([failed, worn], ["failed", "worn"], ""),
             "usage_grade": history.clock.graded(pump, start_day, end_day),
+            "measured_share": known[:, 0],
+            "bridged_share": known[:, 1],
+            "assumed_share": known[:, 2],
             "source_rows": [";".join(filter(None, pair)) for pair in told],
             "share_failed": np.where(event >= 0, 1.0 / shared, failed.astype(float)),
             "variant": about["variant"],

@@ -31,7 +31,8 @@ def make_marks(
     marks : DataFrame
         [visit, pos, renewed, cut (age unknown from here on), failed (position known),
         candidate (one of those among which an unplaced failure lies), masked (one of the
-        side's positions at a breakdown with no part named), found, mode, part_no, kitted].
+        side's positions at a breakdown with no part named), found, mode, part_no, material,
+        variant, kitted].
     unplaced : DataFrame
         [visit, part, fail_count, partly] failures whose position nobody wrote; `partly` =
         only some of n alike were renewed.
@@ -46,7 +47,7 @@ def make_marks(
     flags = ["renewed", "cut", "failed", "candidate", "masked", "kitted"]
     for flag in flags:
         everything[flag] = everything[flag].isin([True])
-    words = ["found", "mode", "part_no"]
+    words = ["found", "mode", "part_no", "material", "variant"]
     everything[words] = everything[words].where(everything[words] != "")
     grouped = everything.groupby(["visit", "pos"])
     merged = grouped[flags].max().join(grouped[words].first().fillna("")).reset_index()
@@ -110,7 +111,7 @@ def _slot_marks(positions: pd.DataFrame, actions: Actions, parts: pd.DataFrame) 
     open_to &= ~marks["failed"] & ~marks["found"].isin(["sound", "worn"])
     marks["candidate"] = open_to & (marks["fail_count"] > 0)
     columns = ["visit", "pos", "renewed", "cut", "failed", "candidate"]
-    return marks[[*columns, "found", "mode", "part_no", "kitted"]]
+    return marks[[*columns, "found", "mode", "part_no", "material", "variant", "kitted"]]
 
 
 def kit_unknown(visits: pd.DataFrame, actions: Actions) -> pd.DataFrame:

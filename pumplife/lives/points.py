@@ -16,6 +16,7 @@ from pumplife.records.read import Records
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 BEGIN, MARK, MOVE, END = 0, 1, 2, 3
+MOVED_LAST = 1e12  # of a day's points
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -79,18 +80,22 @@ def begin_of_positions(records: Records, positions: pd.DataFrame) -> pd.DataFram
 
 
 def _moves(duty: Duty, positions: pd.DataFrame) -> pd.DataFrame:
-    """Days on which a pump went to another service: [pump, day]."""
+    """Days on which a pump went to another service, or got another size: [pos, pump, day]."""
     stints = duty.stints
-    same = stints["pump"].eq(stints["pump"].shift()) & stints["service"].eq(
-        stints["service"].shift()
-    )
-    changed = stints[~same & stints["pump"].eq(stints["pump"].shift())]
+    before = stints.shift()
+    sized = stints["size_mm"].eq(before["size_mm"]) | stints["size_mm"].isna()
+    same = stints["service"].eq(before["service"]) & sized
+    changed = stints[~same & stints["pump"].eq(before["pump"])]
     moved = changed[["pump", "from_day"]].rename(columns={"from_day": "day"})
     return positions[["pump", "pos"]].merge(moved, on="pump")
 
 
 def _stack(history: History, sight: pd.DataFrame) -> pd.DataFrame:
-    """Begin, marks, moves and end of every position, sorted in time."""
+    """Begin, marks, moves and end of every position, sorted in time.
+
+    What was done on the day of a move was done before it: a pump that broke down broke down in
+    its old duty.
+    """
     positions, visits = history.positions, history.visits
     moves = _moves(history.duty, positions)
     marks = history.marks
@@ -99,7 +104,7 @@ def _stack(history: History, sight: pd.DataFrame) -> pd.DataFrame:
     seen = seen.merge(visits[["visit", "day", "order"]], on="visit")
     begin = pd.DataFrame({"pos": pos, "day": sight["begin"], "kind": BEGIN, "order": -2})
     end = pd.DataFrame({"pos": pos, "day": sight["end"], "kind": END, "order": np.inf})
-    moved = moves[["pos", "day"]].assign(kind=MOVE, order=-1)
+    moved = moves[["pos", "day"]].assign(kind=MOVE, order=MOVED_LAST)
     seen = seen[["pos", "day", "order", "mark", "visit"]].assign(kind=MARK)
     points = pd.concat([begin, seen, moved, end], ignore_index=True)
     points[["mark", "visit"]] = points[["mark", "visit"]].fillna(-1).astype(int)

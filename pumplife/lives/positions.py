@@ -93,15 +93,19 @@ def build_positions(parts_of_pumps: pd.DataFrame) -> pd.DataFrame:
 def first_part_numbers(
     records: Records, positions: pd.DataFrame, tickets: pd.DataFrame
 ) -> pd.DataFrame:
-    """What sat in each position at the start: [part_no, kit, assumed], rows as `positions`.
+    """What sat in each position at the start: [part_no, kit, assumed, stale], as `positions`.
 
-    The kit fitted today where every ticket agrees with it or none says otherwise; else the
-    kit of the pump's first ticket on that side, marked assumed.
+    The kit that the register names, where no ticket names another. A register that the pump's
+    last ticket agrees with tells what is fitted today: at first it was the kit of the first
+    ticket. One that the last ticket contradicts was not kept up: it tells what the pump came
+    with. Either way marked assumed where it differs from the first ticket's kit.
     """
     inside = kit_parts(records)
     sides = inside[["kit", "side"]].drop_duplicates()
     fitted = tickets[~tickets["kit"].isin(["", "none"])].merge(sides, on="kit")
-    first = fitted.sort_values("day", kind="stable").drop_duplicates(["pump", "side"])
+    fitted = fitted.sort_values("day", kind="stable")
+    first = fitted.drop_duplicates(["pump", "side"])
+    last = fitted.drop_duplicates(["pump", "side"], keep="last").rename(columns={"kit": "last"})
     pumps = records.pumps
     today = pd.concat(
         [
@@ -111,14 +115,17 @@ def first_part_numbers(
     )
     keyed = positions[["pump", "part", "side"]].merge(today, on=["pump", "side"], how="left")
     keyed = keyed.merge(first[["pump", "side", "kit"]], on=["pump", "side"], how="left")
-    kit = keyed["kit"].fillna("").where(keyed["kit"].fillna("") != "", keyed["today"].fillna(""))
-    keyed["kit"] = kit
-    keyed["assumed"] = (keyed["today"].fillna("") != "") & (kit != keyed["today"].fillna(""))
+    keyed = keyed.merge(last[["pump", "side", "last"]], on=["pump", "side"], how="left")
+    keyed = keyed.fillna({"kit": "", "today": "", "last": ""})
+    differs = (keyed["today"] != "") & (keyed["kit"] != "") & (keyed["kit"] != keyed["today"])
+    keyed["assumed"] = differs
+    keyed["stale"] = differs & (keyed["last"] != keyed["today"])
+    keyed["kit"] = keyed["kit"].where((keyed["kit"] != "") & ~keyed["stale"], keyed["today"])
     by_part = inside.drop_duplicates(["kit", "part"])[["kit", "part", "part_no"]]
     found = keyed.merge(by_part, on=["kit", "part"], how="left")
     loose = _only_part_number(records, positions)
     found["part_no"] = found["part_no"].fillna(pd.Series(loose, index=found.index)).fillna("")
-    return found[["part_no", "kit", "assumed"]]
+    return found[["part_no", "kit", "assumed", "stale"]]
 
 
 def _only_part_number(records: Records, positions: pd.DataFrame) -> list[str]:

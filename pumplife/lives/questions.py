@@ -13,6 +13,7 @@ QUEUE_COLUMNS = [*QUESTION_COLUMNS, "money", "money_from", "answer_line"]
 FROM_AUDIT = {
     "part_not_named": "part",
     "kit_not_written": "kit",
+    "position_shared": "position",
     "position_not_named": "position",
     "reason_not_known": "reason",
     "failed_and_kept": "kept",

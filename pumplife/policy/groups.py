@@ -306,20 +306,32 @@ def _group_costs(
 
 
 def _practice(plant: _Plant, rows: pd.DataFrame) -> tuple[PlannedAges, float]:
-    """Planned ages and the share of whole renewals at failures, from this group's visits.
+    """Planned ages and the share of whole renewals at failures of one group."""
+    key = rows.iloc[0]
+    visits = plant.lives.visits
+    mine = (visits["side"] == key["side"]) & (visits["service"] == key["service"])
+    mine &= visits["pump"].isin(rows["pump"])
+    return find_practice(visits[mine], rows.loc[rows["clock_known"], "clock_age"].to_numpy(float))
+
+
+def find_practice(visits: pd.DataFrame, now: FloatArray) -> tuple[PlannedAges, float]:
+    """Planned ages and the share of whole renewals at failures, from a group's visits.
 
     A visit that fitted the kit counts as whole, even where a part or two was kept; planned ages
     are counted from the last such visit.
+
+    Parameters
+    ----------
+    visits : DataFrame
+        Of the group's pumps and side, in its service.
+    now : float array
+        Ages of its sides today, where known [usage].
     """
-    visits = plant.lives.visits
-    mine = (visits["side"] == rows["side"].iloc[0]) & visits["pump"].isin(rows["pump"])
-    mine &= visits["service"] == rows["service"].iloc[0]
-    visits = visits[mine & visits["renewed"].astype(bool)]
+    visits = visits[visits["renewed"].astype(bool)]
     whole = visits["whole"].astype(bool) | ~visits["kit"].isin(["", "none"])
     broken = visits["breakdown"].astype(bool)
     share = float(whole[broken].mean()) if broken.any() else 1.0
     ends = visits[whole]
-    now = rows.loc[rows["clock_known"], "clock_age"].to_numpy(float)
     age = np.concatenate([ends["age_of_kit"].to_numpy(float), now])
     planned = np.concatenate([~ends["breakdown"].to_numpy(bool), np.zeros(now.size, bool)])
     return find_planned_ages(age, planned), share

@@ -79,7 +79,8 @@ def join_meters(
     -------
     DataFrame
         One row per pump and day: pump, day, usage [usage units], covered [days since the first
-        reading for which a meter vouches].
+        reading for which a meter vouches], measured and bridged [usage units since the first
+        reading that a meter vouches for, and that the pump's own usual rate bridges].
     """
     frame = frame.assign(meter_id=_known_meter(frame))
     for _ in range(2):
@@ -92,11 +93,14 @@ def join_meters(
     _log_steps(frame, steps, log)
     pump = frame["pump"].to_numpy(dtype=np.int64)
     in_service = service(pump, frame["day"])
-    gain = np.where(steps.bridged, _bridge(pump, in_service, steps, fallback), steps.gain)
+    filled, own = _bridge(pump, in_service, steps, fallback)
+    gain = np.where(steps.bridged, filled, steps.gain)
     first = frame.groupby("pump")["value"].transform("first").to_numpy()
     joined = frame[["pump", "day"]].assign(
         usage=first + sum_within(pump, gain),
         covered=sum_within(pump, np.where(steps.bridged, 0.0, steps.days)),
+        measured=sum_within(pump, np.where(steps.bridged, 0.0, gain)),
+        bridged=sum_within(pump, np.where(steps.bridged & own, gain, 0.0)),
     )
     return joined.drop_duplicates(["pump", "day"], keep="last", ignore_index=True)
 
@@ -206,16 +210,18 @@ def _distance_off(frame: pd.DataFrame) -> Floats:
     return off
 
 
-def _bridge(pump: Ints, in_service: Floats, steps: Steps, fallback: Floats) -> Floats:
-    """Give the gain at the pump's own rate per day in service over the steps it can tell."""
+def _bridge(pump: Ints, in_service: Floats, steps: Steps, fallback: Floats) -> tuple[Floats, Flags]:
+    """Give the gain at the pump's usual rate per day in service, and whether that is its own.
+
+    Own is the rate over the steps that its meter can tell; where there are none, `fallback`.
+    """
     width = np.where(steps.joined, np.diff(in_service, prepend=0.0), 0.0)
     good = steps.joined & ~steps.bridged
     count = len(fallback)
     gained = np.bincount(pump[good], weights=steps.gain[good], minlength=count)
     worked = np.bincount(pump[good], weights=width[good], minlength=count)
     rate = np.where(worked > 0, gained / np.where(worked > 0, worked, 1.0), fallback)
-    bridged: Floats = np.nan_to_num(rate)[pump] * width
-    return bridged
+    return np.nan_to_num(rate)[pump] * width, (worked > 0)[pump]
 
 
 def _log_slips(frame: pd.DataFrame, slips: Flags, log: AuditLog) -> None:

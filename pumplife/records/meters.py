@@ -46,7 +46,18 @@ def gather_readings(records: "Records") -> pd.DataFrame:
     frame = _keep_one_kind(frame, plant, records.log)
     frame = frame.sort_values(["pump", "day", "exchanged", "value"], ignore_index=True)
     swapped = frame.groupby(["pump", "day"])["exchanged"].transform("any")
-    return frame[~swapped | frame["exchanged"]].reset_index(drop=True)
+    return frame[(~swapped | frame["exchanged"]) & ~_repeats(frame)].reset_index(drop=True)
+
+
+def _repeats(frame: pd.DataFrame) -> "pd.Series[bool]":
+    """Readings that say again what the one before says: two exports overlap, a ticket copies it.
+
+    Left in, a slip would be its own neighbour and stand.
+    """
+    same = pd.Series(True, index=frame.index)
+    for name in ("pump", "day", "exchanged", "value", "start"):
+        same &= frame[name].eq(frame[name].shift())
+    return same
 
 
 def _from_readings(readings: pd.DataFrame) -> pd.DataFrame:

@@ -40,6 +40,7 @@ _SECTIONS: dict[str, tuple[str, ...]] = {
     "evidence": tuple(EVIDENCE),
     "prior": (),
     "calendar": ("outages", "site"),
+    "rules": ("turned",),
     "budget": ("year_starts", "price_rise"),
     "dates": ("order",),
     "numbers": ("decimal",),
@@ -135,6 +136,11 @@ class Plant:
     def year_starts(self) -> str:
         """Month and day on which the budget year starts, as MM-DD; "" = not given."""
         return str(self.raw.get("budget", {}).get("year_starts", ""))
+
+    @property
+    def turned_is_new(self) -> bool:
+        """Whether a part that was turned over counts as new, having a new face to wear."""
+        return bool(self.raw.get("rules", {}).get("turned", "new") == "new")
 
     def outages(self, site: str = "") -> list[float]:
         """Give the days of outages at a site, the plant's own where it has none [day]."""
@@ -266,6 +272,7 @@ def build_plant(raw: dict[str, Any], label: str, log: AuditLog) -> Plant:
     )
     _check_window(plant)
     _check_outages(raw)
+    _check_rules(raw)
     _note_targets(raw, log)
     return plant
 
@@ -364,6 +371,15 @@ def _check_outages(raw: dict[str, Any]) -> None:
     if not all(isinstance(listed, list) for listed in lists):
         raise SettingError(
             "plant.toml: [calendar] outages must be a list, like [2026-05-04, 2026-10-12]."
+        )
+
+
+def _check_rules(raw: dict[str, Any]) -> None:
+    turned = raw.get("rules", {}).get("turned", "new")
+    if turned not in ("new", "same"):
+        raise SettingError(
+            f'plant.toml: [rules] turned = "{turned}" must be "new" (a turned part starts a life '
+            'of its own) or "same" (its age runs on).'
         )
 
 

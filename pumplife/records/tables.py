@@ -142,7 +142,7 @@ _FINDINGS = Table(
         code("found", "failed worn sound blocked not_checked", "its state", required=True),
         number("grade", "0 like new ... 4 failed"),
         text("mode", "how it failed or wore"),
-        code("action", "renewed kept cleaned", "what was done with it", required=True),
+        code("action", "renewed kept cleaned turned", "what was done with it", required=True),
         text("material", "of the new part"),
         text("variant", "of the new part"),
         text("part_no", "of the new part"),

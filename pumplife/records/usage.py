@@ -1,5 +1,6 @@
 """How much each pump had run by a day, and how well that is known."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -11,16 +12,16 @@ from pumplife.records.audit import AuditLog
 from pumplife.records.duty import Duty
 from pumplife.records.joining import Flags, join_meters
 from pumplife.records.meters import gather_readings
+from pumplife.records.rates import end_rates, weekly_rate
 from pumplife.records.steps import Course, Floats, Ints, build_course, row_at, time_key
 
 if TYPE_CHECKING:
     from pumplife.records.read import Records
 
-YEAR = 365.0
-SHORT = 28.0
-"""Readings over fewer days in service don't tell a pump's rate where use_per_week does [day]."""
 MEASURED, PARTLY = 0.9, 0.4
 """Shares of a span covered by a meter from which it counts as measured, or partly so."""
+
+KNOT_COLUMNS = ("pump", "day", "usage", "covered", "measured", "bridged", "service")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -33,29 +34,42 @@ class UsageClock:
         hours, cycles or days.
     known : bool array, (pumps,)
         Whether the pump's usage is known at all.
-    rate : float array, (pumps,)
-        Recent usage a day in service, NaN where not known [usage units/day].
+    last_rate : float array, (pumps,)
+        Usage a day in service over the last year of readings, or by use_per_week; NaN where not
+        known [usage units/day].
     first_rate : float array, (pumps,)
         The same over the first year of readings [usage units/day].
+    own : bool array, (pumps,)
+        Whether `last_rate` comes from the pump's own readings.
     service : Course
         Days in service since 1970-01-01 [day].
     assumed : Course
         Usage by use_per_week [usage units].
     knots : DataFrame
-        One row per pump and day with a reading: pump, day, usage [usage units], covered [day],
-        service [day].
+        One row per pump and day with a reading: pump, day, usage, measured and bridged [usage
+        units], covered [day], service [day].
+    assumed_factor, bridged_factor : float
+        What assumed and bridged usage is multiplied by: 1 but for a what-if [-].
     """
 
     unit: str
     known: Flags
-    rate: Floats
+    last_rate: Floats
     first_rate: Floats
+    own: Flags
     service: Course
     assumed: Course
     knots: pd.DataFrame
+    assumed_factor: float = 1.0
+    bridged_factor: float = 1.0
 
     def __repr__(self) -> str:
         return f"UsageClock({int(self.known.sum())} of {len(self.known)} pumps, {self.unit})"
+
+    @property
+    def rate(self) -> Floats:
+        """Recent usage a day in service, (pumps,), NaN where not known [usage units/day]."""
+        return self.last_rate * np.where(self.own, 1.0, self.assumed_factor)
 
     def usage(self, pump: ArrayLike, day: ArrayLike) -> Floats:
         """Give the usage of pumps until days, from an origin of each pump's own.
@@ -80,8 +94,50 @@ class UsageClock:
             return self.service(pump, day)
         run = np.where(_of(self.known, pump), self.assumed(pump, day), np.nan)
         metered = _of(self._metered, pump)
-        run[metered] = self._read_off(pump[metered], day[metered])
-        return run
+        if self.assumed_factor == self.bridged_factor == 1.0:
+            (run[metered],) = self._read_off(("usage",), pump[metered], day[metered])
+            return run
+        measured, bridged, assumed = self._kinds(pump, day)
+        return measured + self.bridged_factor * bridged + self.assumed_factor * assumed
+
+    def shares(self, pump: ArrayLike, day_from: ArrayLike, day_to: ArrayLike) -> Floats:
+        """Say which shares of the usage between two days are measured, bridged and assumed.
+
+        Measured is what a meter vouches for; bridged are the gaps in its readings and the days
+        after the last one, at the pump's own metered rate; assumed is what was run before the
+        first reading, and all usage by use_per_week.
+
+        Returns
+        -------
+        float array, (n, 3)
+            Adding to 1 [-]; NaN where usage isn't known. Where nothing was run, the shares of the
+            day around it; measured where nothing ran then either.
+        """
+        pump, start = _ask(pump, day_from)
+        end = np.broadcast_to(np.asarray(day_to, dtype=np.float64), start.shape)
+        if self.unit == "days":
+            return np.tile([1.0, 0.0, 0.0], (len(start), 1))
+        run = self._gains(pump, start, end)
+        idle = run.sum(axis=0) <= 0
+        run[:, idle] = self._gains(pump[idle], start[idle] - 0.5, end[idle] + 0.5)
+        run[0] = np.where(run.sum(axis=0) > 0, run[0], np.where(np.isnan(run[0]), np.nan, 1.0))
+        return np.asarray((run / run.sum(axis=0)).T)
+
+    def _gains(self, pump: Ints, start: Floats, end: Floats) -> Floats:
+        """Give measured, bridged and assumed usage between two days, (3, n) [usage units]."""
+        gains = np.stack(self._kinds(pump, end)) - np.stack(self._kinds(pump, start))
+        return np.maximum(gains, 0.0)  # differences of great numbers
+
+    def _kinds(self, pump: Ints, day: Floats) -> tuple[Floats, Floats, Floats]:
+        """Give measured, bridged and assumed usage until a day, unscaled [usage units]."""
+        assumed = np.where(_of(self.known, pump), self.assumed(pump, day), np.nan)
+        measured, bridged = 0.0 * assumed, 0.0 * assumed
+        metered = _of(self._metered, pump)
+        names = ("usage", "measured", "bridged")
+        usage, *told = self._read_off(names, pump[metered], day[metered])
+        measured[metered], bridged[metered] = told
+        assumed[metered] = usage - told[0] - told[1]
+        return measured, bridged, assumed
 
     def graded(self, pump: ArrayLike, day_from: ArrayLike, day_to: ArrayLike) -> NDArray[np.str_]:
         """Say how well the usage between two days is known.
@@ -117,22 +173,31 @@ class UsageClock:
         left = np.where(row < 0, first, row)
         return left, np.where(row < 0, first, np.minimum(left + 1, last))
 
-    def _read_off(self, pump: Ints, day: Floats) -> Floats:
+    def _read_off(self, names: Sequence[str], pump: Ints, day: Floats) -> list[Floats]:
+        """Give usage, measured or bridged until a day; beyond the readings at the pump's rate."""
         if not len(pump):
-            return np.zeros(0)
+            return [np.zeros(0) for _ in names]
         left, right = self._neighbours(pump, day)
-        usage, worked = self.knots["usage"].to_numpy(), self.knots["service"].to_numpy()
-        when, beyond = self.knots["day"].to_numpy(), self.service(pump, day) - worked[left]
-        by_work = _share(beyond, worked[right] - worked[left])
-        share = np.where(
-            worked[right] > worked[left],
-            by_work,
-            _share(day - when[left], when[right] - when[left]),
-        )
-        rate = np.where(beyond < 0, self.first_rate[pump], self.rate[pump])
-        inside = usage[left] + share * (usage[right] - usage[left])
-        run: Floats = np.where(right > left, inside, usage[left] + rate * beyond)
-        return run
+        worked, when = self.knots["service"].to_numpy(), self.knots["day"].to_numpy()
+        beyond = self.service(pump, day) - worked[left]
+        within, width = right > left, worked[right] - worked[left]
+        by_day = _share(day - when[left], when[right] - when[left])
+        share = np.where(width > 0, _share(beyond, width), by_day)
+        read = []
+        for name in names:
+            value = self.knots[name].to_numpy()
+            inside = share * (value[right] - value[left])
+            outside = self._rate_beyond(name, pump, beyond < 0) * beyond
+            read.append(value[left] + np.where(within, inside, outside))
+        return read
+
+    def _rate_beyond(self, name: str, pump: Ints, before: Flags) -> Floats:
+        """Give what usage, measured or bridged gains a day before or after all readings."""
+        if name == "measured":
+            return np.zeros(pump.shape)
+        if name == "bridged":
+            return np.where(before | ~self.own[pump], 0.0, self.last_rate[pump])
+        return np.where(before, self.first_rate[pump], self.last_rate[pump])
 
     def _covered(self, pump: Ints, day: Floats) -> Floats:
         """Give the days that readings vouch for until a day [day]."""
@@ -176,7 +241,7 @@ def build_clock(records: "Records", duty: Duty) -> UsageClock:
         Where the pumps stood.
     """
     service, assumed = _service_course(duty), _assumed_course(duty)
-    weekly = _weekly_rate(records, duty)
+    weekly = weekly_rate(records, duty)
     count, unit = len(weekly), records.plant.usage_unit
     if unit == "days":
         return _calendar_clock(records, service, assumed, count)
@@ -184,15 +249,16 @@ def build_clock(records: "Records", duty: Duty) -> UsageClock:
     knots = join_meters(frame, service, weekly, records.log)
     knots = knots[knots.groupby("pump")["day"].transform("size") >= 2].reset_index(drop=True)
     knots["service"] = service(knots["pump"], knots["day"])
-    rate, first_rate = _end_rates(knots, weekly)
+    rate, first_rate, own = end_rates(knots, weekly)
     known = np.isfinite(rate)
     _log_unknown(records, known)
     _log_doubtful_unit(records, frame, rate, weekly)
     return UsageClock(
         unit=unit,
         known=known,
-        rate=rate,
+        last_rate=rate,
         first_rate=first_rate,
+        own=own,
         service=service,
         assumed=assumed,
         knots=knots,
@@ -211,11 +277,12 @@ def _calendar_clock(records: "Records", service: Course, assumed: Course, count:
     return UsageClock(
         unit="days",
         known=np.ones(count, dtype=np.bool_),
-        rate=np.ones(count),
+        last_rate=np.ones(count),
         first_rate=np.ones(count),
+        own=np.ones(count, dtype=np.bool_),
         service=service,
         assumed=assumed,
-        knots=pd.DataFrame({"pump": [], "day": [], "usage": [], "covered": [], "service": []}),
+        knots=pd.DataFrame({name: [] for name in KNOT_COLUMNS}),
     )
 
 
@@ -252,55 +319,6 @@ def _assumed_course(duty: Duty) -> Course:
         pieces["from_day"].to_numpy(),
         daily * pieces["works"].to_numpy(),
     )
-
-
-def _weekly_rate(records: "Records", duty: Duty) -> Floats:
-    """Give use_per_week at the end of the window as a daily rate [usage units/day]."""
-    count = len(records.pumps)
-    row = duty.at(np.arange(count), np.full(count, records.plant.window()[1]))
-    rate: Floats = duty.stints["use_per_week"].to_numpy(dtype=np.float64)[row] / 7.0
-    return rate
-
-
-def _end_rates(knots: pd.DataFrame, weekly: Floats) -> tuple[Floats, Floats]:
-    """Give each pump's rate over the last and the first year of its readings."""
-    last, first = weekly.copy(), weekly.copy()
-    if knots.empty:
-        return last, first
-    grouped = knots.groupby("pump")
-    ends = grouped["day"].agg(["min", "max"])
-    pump = ends.index.to_numpy()
-    low, high = ends["min"].to_numpy(), ends["max"].to_numpy()
-    total = _mean_rate(knots, pump, low, high)
-    short = _worked(knots, pump, low, high) < SHORT
-    fallback = np.where(np.isnan(total), weekly[pump], total)
-    for rate, start, end in (
-        (last, np.maximum(low, high - YEAR), high),
-        (first, low, np.minimum(high, low + YEAR)),
-    ):
-        own = _mean_rate(knots, pump, start, end)
-        own = np.where(np.isnan(own), fallback, own)
-        rate[pump] = np.where(short & np.isfinite(weekly[pump]), weekly[pump], own)
-    return last, first
-
-
-def _along(knots: pd.DataFrame, name: str, pump: Ints, day: Floats) -> Floats:
-    """Read a column of knots off at days within each pump's knots."""
-    owner, when = knots["pump"].to_numpy(), knots["day"].to_numpy()
-    keys, value = time_key(owner, when), knots[name].to_numpy()
-    read: Floats = np.interp(time_key(pump, day), keys, value)
-    return read
-
-
-def _worked(knots: pd.DataFrame, pump: Ints, start: Floats, end: Floats) -> Floats:
-    return _along(knots, "service", pump, end) - _along(knots, "service", pump, start)
-
-
-def _mean_rate(knots: pd.DataFrame, pump: Ints, start: Floats, end: Floats) -> Floats:
-    """Give usage per day in service between two days, NaN where the pump was in store."""
-    gain = _along(knots, "usage", pump, end) - _along(knots, "usage", pump, start)
-    worked = _worked(knots, pump, start, end)
-    return np.where(worked > 0, gain / np.where(worked > 0, worked, 1.0), np.nan)
 
 
 def _log_unknown(records: "Records", known: Flags) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pumplife.report.events import count_tickets
+from pumplife.report.events import count_account
 from pumplife.report.evidence import find_extrapolated
 from pumplife.report.face import ReadableStudy, find_table, study_units
 from pumplife.report.headline import find_reviews
@@ -24,7 +24,7 @@ from pumplife.report.tables import (
 from pumplife.report.words import Units
 
 MANY_ASIDE = 0.25  # share of the tickets set aside from which every number is in doubt
-QUIET_RULES = ("ticket_account", "source")  # an account of what went well, not a finding
+QUIET_RULES = ("account", "source")  # an account of what went well, not a finding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -250,11 +250,12 @@ def warn_of_tickets(study: ReadableStudy) -> str:
     study : ReadableStudy
         Finished.
     """
-    audit = find_table(study, "audit")
-    if audit.empty or study.fits is None:
+    counts = count_account(find_table(study, "account"))
+    tickets = counts[counts["kind"] == "ticket"]
+    if tickets.empty or study.fits is None:
         return ""
-    tickets = count_tickets(audit)["tickets"].to_numpy(dtype=float)
-    total, aside = float(tickets.sum()), float(tickets[-1])
+    total = float(tickets["count"].sum())
+    aside = float(tickets.loc[tickets["status"] == "set aside", "count"].sum())
     if aside <= MANY_ASIDE * total:
         return ""
     return (

@@ -14,30 +14,31 @@ if TYPE_CHECKING:
     from pumplife.records.plant import Plant
 
 DAYS_PER_YEAR = 365.25
+KINDS = ("ticket", "finding", "position")
+STATUSES = ("used", "used with an assumption", "set aside")
 
 
-def count_tickets(audit: pd.DataFrame) -> pd.DataFrame:
-    """Count the ticket rows that were used as written, with an assumption, or set aside.
+def count_account(account: pd.DataFrame) -> pd.DataFrame:
+    """Count what was used as written, with an assumption, or set aside, per kind of record.
 
     Parameters
     ----------
-    audit : DataFrame
-        The output table, with its account of every ticket.
+    account : DataFrame
+        The output table.
 
     Returns
     -------
     DataFrame
-        what, tickets [rows of the rebuilds table].
+        kind (ticket / finding / position), status, count [rows of the source, or stretches of
+        part positions], share of its kind [0 to 1]; every kind of which anything was received.
     """
-    mine = audit[audit["table"] == "rebuilds"]
-    story = mine.loc[mine["rule"] == "ticket_account", "consequence"]
-    aside = mine["consequence"].isin(["The row is set aside.", "Ticket set aside."])
-    counts = {
-        "used as written": int(story.eq("Used.").sum()),
-        "used with an assumption": int(story.eq("Used with an assumption.").sum()),
-        "set aside": len(mine.loc[aside, ["row"]].drop_duplicates()),
-    }
-    return pd.DataFrame({"what": list(counts), "tickets": list(counts.values())})
+    if account.empty:
+        return pd.DataFrame(columns=["kind", "status", "count", "share"])
+    kinds = [kind for kind in KINDS if kind in set(account["kind"])]
+    every = pd.MultiIndex.from_product([kinds, STATUSES], names=["kind", "status"])
+    count = account.groupby(["kind", "status"])["count"].sum().reindex(every, fill_value=0)
+    share = count / count.groupby("kind").transform("sum").clip(lower=1)
+    return pd.DataFrame({"count": count.astype(int), "share": share}).reset_index()
 
 
 def breakdowns_by_service(

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pumplife.fits.groups import FitRows
+    from pumplife.lives.history import History
     from pumplife.policy.interval import CostCurve
     from pumplife.records.duty import Duty
     from pumplife.records.read import Records
@@ -34,10 +35,12 @@ class HasDraws(Protocol):
 
 
 class HasVisits(Protocol):
-    """The lives: every ticket event and the side it touched."""
+    """The lives: every ticket event and the side it touched, and what they were built from."""
 
     @property
     def visits(self) -> pd.DataFrame: ...
+    @property
+    def history(self) -> History | None: ...
 
 
 class HasFitRows(Protocol):

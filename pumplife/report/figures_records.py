@@ -9,34 +9,29 @@ from numpy.typing import NDArray
 
 from pumplife.lives.trend import MeanCumulative
 from pumplife.report import style
+from pumplife.report.events import count_account
 from pumplife.report.pictures import capitalise
 from pumplife.report.tables import write_number
 
-
-def record_funnel_table(counts: pd.DataFrame) -> pd.DataFrame:
-    """Give the counts that the funnel draws, with their share.
-
-    Parameters
-    ----------
-    counts : DataFrame
-        From `count_tickets`.
-
-    Returns
-    -------
-    DataFrame
-        what, tickets, share [0 to 1].
-    """
-    total = max(int(counts["tickets"].sum()), 1)
-    return counts.assign(share=counts["tickets"] / total)
+RECORD_NAMES = {
+    "ticket": "rebuild tickets, rows",
+    "finding": "findings",
+    "position": "stretches of part positions",
+}
 
 
-def plot_record_funnel(counts: pd.DataFrame, *, caption: str = "", ax: Axes | None = None) -> Axes:
-    """Draw how many tickets were used as written, with an assumption, or set aside.
+def record_funnel_table(account: pd.DataFrame) -> pd.DataFrame:
+    """Give the counts that the funnel draws, see `count_account`."""
+    return count_account(account)
+
+
+def plot_record_funnel(account: pd.DataFrame, *, caption: str = "", ax: Axes | None = None) -> Axes:
+    """Draw how much of the records was used as written, with an assumption, or set aside.
 
     Parameters
     ----------
-    counts : DataFrame
-        From `count_tickets`.
+    account : DataFrame
+        The output table.
     caption : str
         What stands behind it.
     ax : Axes, optional
@@ -46,32 +41,60 @@ def plot_record_funnel(counts: pd.DataFrame, *, caption: str = "", ax: Axes | No
     -------
     Axes
     """
-    drawn = record_funnel_table(counts)
+    drawn = record_funnel_table(account)
+    kinds = list(drawn["kind"].unique())
     with style.own_style():
-        axes = style.new_axes(height=2.4) if ax is None else ax
-        place = -np.arange(len(drawn), dtype=float)
-        axes.barh(place, drawn["tickets"], color=[style.NAVY, style.SKY, style.ORANGE], height=0.7)
-        for height, row in zip(place, drawn.to_dict("records"), strict=True):
-            axes.annotate(
-                f"{row['tickets']:,}  ({100 * row['share']:.1f} %)",
-                xy=(row["tickets"], height),
-                xytext=(5, 0),
-                va="center",
-                textcoords="offset points",
-                fontsize=8.6,
-            )
-        axes.set_yticks(place, drawn["what"].tolist())
+        axes = style.new_axes(height=1.3 + 0.62 * len(kinds)) if ax is None else ax
+        place = -np.arange(len(kinds), dtype=float)
+        left = np.zeros(len(kinds))
+        for status, colour, _ in _FUNNEL:
+            share = drawn.loc[drawn["status"] == status, "share"].to_numpy(dtype=float)
+            axes.barh(place, share, left=left, color=colour, height=0.36)
+            left += share
+        for height, kind in zip(place, kinds, strict=True):
+            _label_funnel(axes, height, drawn[drawn["kind"] == kind])
+        axes.set_yticks(place, [RECORD_NAMES[kind] for kind in kinds])
         axes.tick_params(axis="y", length=0)
         axes.grid(visible=False)
-        axes.set_xlim(0, 1.2 * max(float(drawn["tickets"].max()), 1.0))
-        style.write_thousands(axes.xaxis)
-        axes.set_xlabel("Rows of rebuild tickets [number]")
-        aside = float(drawn["share"].iloc[-1])
-        total = int(drawn["tickets"].sum())
-        style.say(
-            axes, f"Of {total:,} ticket rows, {100 * aside:.1f} % had to be set aside", caption
-        )
+        axes.set_xlim(0, 1)
+        axes.set_ylim(-len(kinds) + 0.35, 0.6)
+        style.write_percents(axes.xaxis)
+        axes.set_xlabel("Share of what was received [%]")
+        style.say(axes, _funnel_message(drawn), caption)
     return axes
+
+
+_FUNNEL = (
+    ("used", style.NAVY, "used as written"),
+    ("used with an assumption", style.SKY, "with an assumption"),
+    ("set aside", style.ORANGE, "set aside"),
+)
+
+
+def _label_funnel(axes: Axes, height: float, mine: pd.DataFrame) -> None:
+    """Write the counts under a bar, each in its own place along the axis."""
+    for (status, colour, words), left in zip(_FUNNEL, (0.0, 0.42, 0.80), strict=True):
+        row = mine[mine["status"] == status].iloc[0]
+        for label, shift, ink in (("■", 0, colour), (f"{row['count']:,} {words}", 11, style.INK)):
+            axes.annotate(
+                label,
+                xy=(left, height - 0.36),
+                xytext=(shift, 0),
+                textcoords="offset points",
+                va="center",
+                fontsize=8.2,
+                color=ink,
+                annotation_clip=False,
+            )
+
+
+def _funnel_message(drawn: pd.DataFrame) -> str:
+    tickets = drawn[drawn["kind"] == "ticket"]
+    if tickets.empty:
+        return "No record was received"
+    total = int(tickets["count"].sum())
+    aside = float(tickets.loc[tickets["status"] == "set aside", "share"].sum())
+    return f"Of {total:,} ticket rows, {100 * aside:.1f} % had to be set aside"
 
 
 def mean_cumulative_table(events: Mapping[str, MeanCumulative], *, most: int = 300) -> pd.DataFrame:

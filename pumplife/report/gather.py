@@ -11,10 +11,11 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from pumplife.report import style
-from pumplife.report.events import breakdowns_by_service, count_tickets
+from pumplife.report.events import breakdowns_by_service
 from pumplife.report.evidence import fits_behind
 from pumplife.report.face import ReadableStudy, find_table, study_units, study_window
 from pumplife.report.figures import cost_curve_table, due_table, plot_cost_curve, plot_due
+from pumplife.report.figures_fleet import fleet_table, plot_fleet
 from pumplife.report.figures_lives import (
     forest_table,
     life_curves_table,
@@ -35,6 +36,7 @@ from pumplife.report.figures_stock import (
     plot_stock_risk,
     stock_risk_table,
 )
+from pumplife.report.figures_timeline import plot_timeline, timeline_table
 from pumplife.report.headline import say_withheld
 from pumplife.report.pictures import (
     capitalise,
@@ -49,6 +51,7 @@ MOST_CURVES = 20  # cost curves, those with most money at stake
 MOST_PLOTS = 12  # probability plots, those with most failures
 MOST_FORESTS = 4
 MOST_COMPARED = 4  # figures of materials within a service
+MOST_STORIES = 6  # pumps whose story is drawn, those with most cautions
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -95,7 +98,7 @@ def gather_figures(study: ReadableStudy) -> list[Drawn]:
     list of Drawn
         In the order of the page.
     """
-    makers = (_due, _cost_curves, _stock, _budget, _forests, _compared, _plots, _records)
+    makers = (_due, _cost_curves, _stock, _budget, _forests, _compared, _plots, _records, _stories)
     return [drawn for maker in makers for drawn in maker(study)]
 
 
@@ -283,13 +286,27 @@ def _plots(study: ReadableStudy) -> Iterator[Drawn]:
 
 
 def _records(study: ReadableStudy) -> Iterator[Drawn]:
-    audit = find_table(study, "audit")
-    counts = count_tickets(audit) if not audit.empty else None
-    if counts is not None and counts["tickets"].sum() > 0:
-        axes = plot_record_funnel(counts, caption=study_window(study))
-        yield _drawn("records", "records", axes, record_funnel_table(counts))
+    account = find_table(study, "account")
+    if not account.empty:
+        axes = plot_record_funnel(account, caption=study_window(study))
+        yield _drawn("records", "records", axes, record_funnel_table(account))
     if study.duty is not None and study.lives is not None and len(study.lives.visits):
         events = breakdowns_by_service(study.records.plant, study.duty, study.lives.visits)
         caption = f"Mean cumulative function with 90 % band. {study_window(study)}"
         axes = plot_mean_cumulative(events, caption=caption)
         yield _drawn("breakdowns", "records", axes, mean_cumulative_table(events))
+
+
+def _stories(study: ReadableStudy) -> Iterator[Drawn]:
+    """A strip for every pump, and the stories of the pumps with most cautions."""
+    if study.lives is None or study.lives.history is None:
+        return
+    yield _drawn("pumps", "stories", plot_fleet(study), fleet_table(study))
+    audit = find_table(study, "audit")
+    named = audit.loc[audit["severity"].eq("caution"), "pump_id"]
+    known = named[named.isin(study.records.pumps["pump_id"])]
+    worst = known.value_counts().rename_axis("pump_id").reset_index(name="cautions")
+    worst = worst.sort_values(["cautions", "pump_id"], ascending=[False, True])
+    for pump_id in worst["pump_id"].head(MOST_STORIES):
+        name = f"timeline-{slug(pump_id)}"
+        yield _drawn(name, "stories", plot_timeline(study, pump_id), timeline_table(study, pump_id))

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+import numpy as np
 import pandas as pd
 
 from pumplife.report.answer import count_rules, show_findings
@@ -13,6 +14,7 @@ from pumplife.report.words import Units
 MOST_ROWS = 150  # of a table on the page; the whole of it is in tables/
 MOST_AUDIT_ROWS = 60
 MOST_QUESTIONS = 20
+MOST_CHANGES = 24  # rows of what if the records are read otherwise
 SCENARIO_ORDER = ("actual", "today", "advised", "adopted", "run_to_failure")
 
 COLUMNS: dict[str, tuple[str, ...]] = {
@@ -37,6 +39,10 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "pumps": (
         "pump_id", "location", "service", "failures", "expected_failures", "ratio", "prob_worse",
         "standing", "cost_12m", "expected_cost", "follows", "look_at",
+    ),
+    "sensitivity": (
+        "change", "service", "size_mm", "side", "kit", "main_part", "scale_ratio", "shape_ratio",
+        "interval_as_is", "interval", "saving_as_is", "saving_per_year", "note",
     ),
     "rules": ("severity", "table", "rule", "rows", "what", "consequence", "remedy"),
 }  # fmt: skip
@@ -67,6 +73,7 @@ def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
         "stock": (find_table(study, "stock"), MOST_ROWS),
         "audit": (show_findings(audit), MOST_AUDIT_ROWS),
         "questions": (find_table(study, "questions"), MOST_QUESTIONS),
+        "sensitivity": (sort_by_change(find_table(study, "sensitivity")), MOST_CHANGES),
     }
     laid = {
         name: lay_out(frame, name, units, columns=COLUMNS[name], most=most)
@@ -107,6 +114,22 @@ def show_pumps(study: ReadableStudy) -> pd.DataFrame:
     if pumps.empty:
         return pumps
     return pumps.head(max(MOST_PUMPS, int((pumps["standing"] != "").sum())))
+
+
+def sort_by_change(sensitivity: pd.DataFrame) -> pd.DataFrame:
+    """Put first what changes the policy, then the intervals that move most.
+
+    Parameters
+    ----------
+    sensitivity : DataFrame
+        The output table.
+    """
+    if sensitivity.empty:
+        return sensitivity
+    now, before = (sensitivity[name].to_numpy(float) for name in ("interval", "interval_as_is"))
+    step = np.abs(np.log(now) - np.log(before))
+    step = np.where(np.isnan(now) != np.isnan(before), np.inf, np.nan_to_num(step, nan=-1.0))
+    return sensitivity.iloc[np.argsort(-step, kind="stable")]
 
 
 def lay_out_fits(

@@ -1,6 +1,6 @@
 """The list of every check that can write a row of the audit, in words."""
 
-from pumplife.lives.account import QUESTIONS
+from pumplife.lives.open_points import QUESTIONS
 from pumplife.lives.rules.book import HISTORY_RULES
 from pumplife.lives.rules.rule import Rule
 from pumplife.records.audit import SEVERITIES
@@ -161,8 +161,10 @@ _PUMPS = (
      "It is used as its unit says.", "Strokes or cycles? Correct the unit."),
     ("first_kit_assumed", "note", "A pump whose first ticket has another kit than today.",
      "Until then it carried that ticket's kit.", NOTHING),
-    ("ticket_account", "note", "What became of each ticket.", "Used, with an assumption, or not.",
-     NOTHING),
+    ("account", "note", "The sums of the account: what became of every ticket, finding, position.",
+     "The table account says of each which, and why.", NOTHING),
+    ("turned_parts", "note", "Parts that were turned over.",
+     "A turned part is new, or its age runs on, as [rules] turned says.", NOTHING),
 )  # fmt: skip
 
 _LATER = (

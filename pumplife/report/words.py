@@ -79,6 +79,18 @@ HEADINGS: dict[str, Heading] = {
     "scenario": Heading("Scenario", "code"),
     "outcome": Heading("Outcome", "code"),
     "usage_grade": Heading("Usage", "code"),
+    "measured_share": Heading("Of its usage, measured", "share"),
+    "bridged_share": Heading("Of its usage, bridged at the pump's own rate", "share"),
+    "assumed_share": Heading("Of its usage, assumed", "share"),
+    # sensitivity
+    "change": Heading("What was changed"),
+    "main_part": Heading("Part that fails most"),
+    "scale_ratio": Heading("Its scale, times", "ratio"),
+    "shape_ratio": Heading("Its shape, times", "ratio"),
+    "interval_as_is": Heading("Interval as the study has it", "usage", RUN),
+    "weeks_as_is": Heading("The same at the median pump", "weeks", RUN),
+    "saving_as_is": Heading("Saving a year as the study has it", "money"),
+    "lives_used": Heading("Lives used", "count"),
     "what": Heading("What was found"),
     "why": Heading("Why"),
     "row": Heading("Row", "count"),
@@ -243,6 +255,12 @@ OF_TABLE: dict[tuple[str, str], Heading] = {
     ("money", "p80"): Heading("P80", "money"),
     ("money", "p90"): Heading("P90", "money"),
     ("money", "mean"): Heading("Mean", "money"),
+    ("account", "kind"): Heading("Kind", "code"),
+    ("account", "key"): Heading("Which"),
+    ("account", "rows"): Heading("Row of the source"),
+    ("account", "count"): Heading("Number", "count"),
+    ("account", "status"): Heading("Status", "code"),
+    ("account", "reason"): Heading("Why, or what came of it"),
     ("stock", "kind"): Heading("Kind", "code"),
     ("duty_effects", "ratio_low"): Heading("Life ratio, low", "ratio"),
     ("duty_effects", "ratio_high"): Heading("Life ratio, high", "ratio"),
@@ -308,6 +326,18 @@ TABLES: dict[str, tuple[str, str]] = {
         "Questions that only you can settle",
         "Dearest first. Write the answer into decisions.csv in the plant folder; it is applied on "
         "every run and your other files stay as they are.",
+    ),
+    "account": (
+        "What became of every record",
+        "Every ticket row, every finding and every stretch of a part position is used, used with "
+        "an assumption, or set aside with the reason; the numbers add up to what was received.",
+    ),
+    "sensitivity": (
+        "What if the records are read otherwise",
+        "Lives, fits and intervals once more with one thing changed. Scale and shape as ratios of "
+        "maximum likelihood estimates; the draws of the study, fewer of them, moved by these "
+        "ratios give interval and saving, so that rows compare with each other, not with the "
+        "intervals to the last digit.",
     ),
     "kpi": ("Measures by month", "Each with the base it is counted on."),
     "materials": ("Elastomers side by side", "Life and cost of each material in one service."),

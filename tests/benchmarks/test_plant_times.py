@@ -12,6 +12,10 @@ from pathlib import Path
 
 import pytest
 
+from pumplife.lives.build import Lives, build_lives
+from pumplife.records.duty import build_duty
+from pumplife.records.read import Records, read_records
+from pumplife.records.usage import build_clock
 from pumplife.study import Study, run_study
 from tests.prove.plants import make_plant, write_plant
 
@@ -64,3 +68,30 @@ def test_time_grows_less_than_with_the_square(works: tuple[Work, Work]) -> None:
     """Four times as long would be in proportion, sixteen times the square."""
     one, four = works
     assert four.seconds < 2 * TIMES * one.seconds
+
+
+def test_clock_and_lives_take_no_more_calls_and_no_more_than_their_share_of_time(
+    tmp_path: Path,
+) -> None:
+    """Usage clock and lives alone: eight times the pumps, hardly more calls, time in proportion."""
+    folders = {times: tmp_path / str(times) for times in (1, 8)}
+    plants = {n: write_plant(make_plant(6, scale=n), folder) for n, folder in folders.items()}
+    work = {times: work_of_lives(read_records(plant)) for times, plant in plants.items()}
+    (calls, seconds, lives), (more_calls, more_seconds, more_lives) = work[1], work[8]
+    assert more_lives == pytest.approx(8 * lives, rel=0.15)
+    assert more_calls < 2.0 * calls
+    assert more_seconds < 1.5 * 8 * seconds
+
+
+def work_of_lives(records: Records) -> tuple[int, float, int]:
+    """Function calls, processor's time [s], and lives, from clean records on."""
+    profile = cProfile.Profile()
+    start = time.process_time()
+    lives = profile.runcall(_clock_and_lives, records)
+    seconds = time.process_time() - start
+    return pstats.Stats(profile).total_calls, seconds, len(lives.table)
+
+
+def _clock_and_lives(records: Records) -> Lives:
+    duty = build_duty(records)
+    return build_lives(records, duty, build_clock(records, duty))

@@ -25,7 +25,7 @@ from make_plant import make_plant, write_plant  # noqa: E402
 
 PACKAGE = Path(__file__).parents[2] / "pumplife"
 OWN = {rule.name for rule in HISTORY_RULES}
-INFORMATION = {"source", "ticket_account"}
+INFORMATION = {"source", "account"}
 PLANTED = {row["rule"] for name in NAMES for row in expect(name)["found"]}
 FIRED_IN = {
     "unreadable_file": "records/test_read.py",

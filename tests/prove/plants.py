@@ -79,9 +79,8 @@ def cover_spoilt(seed: int) -> tuple[pd.DataFrame, pd.DataFrame]:
     plant = make_plant(seed, faults=True)
     records, _, _, lives, fits = run_route(plant)
     found = find_recovered(plant.truth["failures"], records, lives)
-    audit = records.log.frame()
-    account = audit[audit["rule"] == "ticket_account"]
-    used = int(account["consequence"].str.startswith("Used").sum())
+    account = lives.account[lives.account["kind"] == "ticket"]
+    used = int(account["status"].str.startswith("used").sum())
     tickets = len(plant.tables["rebuilds"])
     row = {
         "seed": seed,
@@ -89,7 +88,7 @@ def cover_spoilt(seed: int) -> tuple[pd.DataFrame, pd.DataFrame]:
         "recovered": int(found.sum()),
         "tickets": tickets,
         "set_aside": tickets - used,
-        "assumed": int((account["consequence"] == "Used with an assumption.").sum()),
+        "assumed": int((account["status"] == "used with an assumption").sum()),
         "early_found": bool((fits.table["early_share"] > 0).any()),
     }
     return beside_truth(fits, plant), pd.DataFrame([row])

@@ -26,7 +26,7 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")  # the two workers fill the cores
 import pandas as pd  # noqa: E402
 from tqdm import tqdm  # noqa: E402
 
-from tests.prove import adequacy, alike, bounds, judge, plants, posterior, regression  # noqa: E402
+from tests.prove import adequacy, alike, bounds, judge, lifestory, plants, posterior, regression  # noqa: E402
 
 FIRST_SEED = 1001
 MEASURE = """
@@ -119,6 +119,7 @@ TOPICS: dict[str, Callable[[float], Iterator[tuple[judge.Result, int]]]] = {
     "posterior": posterior.prove,
     "adequacy": adequacy.prove,
     "alike": alike.prove,
+    "lifestory": lifestory.prove,
 }
 
 

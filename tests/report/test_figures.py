@@ -198,8 +198,15 @@ def test_long_cumulative_lines_are_thinned_and_end_where_they_did() -> None:
 
 def test_nothing_to_draw_still_says_so() -> None:
     assert title(plot_mean_cumulative({})) == "No breakdown is on record"
-    counts = pd.DataFrame({"what": ["a", "b", "c"], "tickets": [0, 0, 0]})
-    assert "0.0 % had to be set aside" in title(plot_record_funnel(counts))
+    assert title(plot_record_funnel(pd.DataFrame())) == "No record was received"
+
+
+def test_the_funnel_says_what_was_set_aside(study: SimpleNamespace) -> None:
+    axes = plot_record_funnel(study.tables["account"])
+    assert title(axes) == "Of 127 ticket rows, 5.5 % had to be set aside"
+    widths = np.array([bar.get_width() for bar in axes.patches]).reshape(3, 3)
+    np.testing.assert_allclose(widths[0], [109 / 127, 38 / 40, 250 / 300])
+    np.testing.assert_allclose(widths.sum(axis=0), 1.0)
 
 
 def test_axes_of_the_caller_are_used(study: SimpleNamespace) -> None:

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pumplife.report.events import breakdowns_by_service, count_tickets
+from pumplife.report.events import breakdowns_by_service, count_account
 from pumplife.report.pictures import (
     draw_life,
     name_group,
@@ -108,13 +108,11 @@ def test_groups_are_named_by_what_is_known(row: dict[str, Any], words: str) -> N
     assert name_group(row) == words
 
 
-def test_tickets_are_counted_by_their_account(study: SimpleNamespace) -> None:
-    counts = count_tickets(study.tables["audit"])
-    assert dict(zip(counts["what"], counts["tickets"], strict=True)) == {
-        "used as written": 109,
-        "used with an assumption": 11,
-        "set aside": 7,
-    }
+def test_records_are_counted_by_their_account(study: SimpleNamespace) -> None:
+    counts = count_account(study.tables["account"])
+    assert list(counts["kind"].unique()) == ["ticket", "finding", "position"]
+    assert counts["count"].tolist() == [109, 11, 7, 38, 0, 2, 250, 30, 20]
+    np.testing.assert_allclose(counts.groupby("kind")["share"].sum(), 1.0)
 
 
 def test_a_pump_counts_in_a_service_while_it_stands_there(study: SimpleNamespace) -> None:
@@ -133,5 +131,4 @@ def test_a_pump_counts_in_a_service_while_it_stands_there(study: SimpleNamespace
 def test_no_breakdown_no_curve(study: SimpleNamespace) -> None:
     calm = study.lives.visits.assign(breakdown=False)
     assert breakdowns_by_service(study.records.plant, study.duty, calm) == {}
-    nothing = pd.DataFrame(columns=["rule", "table", "what", "consequence", "row"])
-    assert count_tickets(nothing)["tickets"].tolist() == [0, 0, 0]
+    assert count_account(pd.DataFrame()).empty
