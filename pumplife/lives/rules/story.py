@@ -138,12 +138,14 @@ def _readings(records: Records) -> pd.DataFrame:
     unheard = dataclasses.replace(records, log=AuditLog())  # the clock has told all this
     frame = gather_readings(unheard)
     if records.plant.usage_unit == "days":
-        frame = frame.iloc[:0]  # calendar days need no meter
+        frame = frame.iloc[:0].copy()  # calendar days need no meter
     steps = gains(frame)
     rate = steps["gain"] / steps["days"].where(steps["days"] > 0)
     runs = pd.Series(np.where(steps["same"] & (rate > 0), rate, np.nan))
     usual = runs.groupby(frame["pump"].to_numpy()).transform("median")
-    return pd.concat([frame.assign(usual=usual.to_numpy()), steps], axis=1)
+    frame["usual"] = usual.to_numpy()  # our own frame: no copy of millions of readings
+    frame[steps.columns] = steps
+    return frame
 
 
 def gains(frame: pd.DataFrame) -> pd.DataFrame:
