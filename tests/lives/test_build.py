@@ -255,8 +255,8 @@ def test_unequal_ages_of_n_alike_share_one_failure(tmp_path):
     rules = records.log.frame().set_index("rule")
     assert "position_not_named" not in rules.index
     assert "shared among them" in rules.loc["position_shared", "consequence"]
-    account = rules[(rules["row"] == 3)].loc["ticket_account"]
-    assert account["consequence"] == "Used with an assumption."
+    told = lives.account[lives.account["kind"] == "ticket"].set_index("rows")["status"]
+    assert told["3"] == "used with an assumption"
 
 
 def test_a_part_of_unknown_age_among_n_alike_takes_part_unseen(tmp_path):

@@ -45,9 +45,11 @@ def test_what_was_not_done_renews_nothing_and_is_accounted(tmp_path):
     plain = run_study(small_plant(tmp_path / "plain"))
     ages = ["part", "position", "entry", "lower", "upper", "outcome"]
     assert study.lives.table[ages].equals(plain.lives.table[ages])
-    audit = study.tables["audit"]
-    account = audit[audit["rule"].eq("ticket_account") & audit["row"].eq(7)]
-    assert account["what"].tolist() == ["0 lives ended here, 0 of them a failure of a named part."]
+    account = study.tables["account"]
+    told = account[account["kind"].eq("ticket") & account["rows"].eq("7")]
+    assert told[["status", "reason"]].to_numpy().tolist() == [
+        ["set aside", "The work was not done."]
+    ]
 
 
 def test_a_kit_fitted_in_part_renews_what_findings_name(tmp_path):

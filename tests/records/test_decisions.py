@@ -42,7 +42,7 @@ def answer(folder, question, word):
 
 def ask(folder, kind):
     """The question of that kind that a folder asks."""
-    _, questions, _ = audit_records(folder)
+    questions = audit_records(folder).questions
     ours = questions[questions["kind"].eq(kind)]
     assert len(ours) >= 1
     return ours.iloc[0]
@@ -53,7 +53,8 @@ def settle(name, folder):
     kind, word = ASKED[name]
     asked = ask(plant(name, folder), kind)
     answer(folder, asked["question"], word)
-    audit, questions, _ = audit_records(folder)
+    checked = audit_records(folder)
+    audit, questions = checked.audit, checked.questions
     assert asked["question"] not in set(questions["question"])
     return asked, audit
 
@@ -86,7 +87,8 @@ def test_skip_leaves_things_as_they_are_and_asks_no_more(name, tmp_path):
     asked = ask(plant(name, tmp_path), ASKED[name][0])
     before = read_records(tmp_path)
     answer(tmp_path, asked["question"], "Skip")
-    audit, questions, _ = audit_records(tmp_path)
+    checked = audit_records(tmp_path)
+    audit, questions = checked.audit, checked.questions
     assert questions.empty
     assert not audit["rule"].isin(["decision_bad", "decision_gone"]).any()
     after = read_records(tmp_path)
@@ -217,7 +219,7 @@ def test_an_answer_that_nothing_asks_for_is_a_caution(question, word, tmp_path):
     folder = tmp_path / "plant"
     plant("move_changes_nothing", folder)  # any folder without questions
     answer(folder, question, word)
-    audit, _, _ = audit_records(folder)
+    audit = audit_records(folder).audit
     gone = audit[audit["rule"].eq("decision_gone")]
     assert len(gone) == 1
     assert gone["severity"].iloc[0] == "caution"
@@ -236,7 +238,7 @@ def test_questions_are_worst_first_by_money_and_blank_without_prices(tmp_path):
     broke = rows.index[rows["reason"].eq("breakdown") & rows["pump_id"].eq("P-2")][:2]
     rows.loc[broke, "reason"] = ""
     rows.to_csv(folder / "rebuilds.csv", index=False)
-    _, questions, _ = audit_records(folder)
+    questions = audit_records(folder).questions
     assert questions["kind"].tolist() == ["meter", "reason", "reason"]
     each = 200.0 + 5.0 * 50.0 + 8.0 * 100.0 + 100.0  # kit, labour, downtime, call-out
     broken = int((rows["pump_id"].eq("P-1") & rows["reason"].eq("breakdown")).sum())
@@ -244,6 +246,6 @@ def test_questions_are_worst_first_by_money_and_blank_without_prices(tmp_path):
     assert f"{broken} breakdowns at 1,350" in questions["money_from"].iloc[0]
     settings = (folder / "plant.toml").read_text(encoding="utf-8")
     (folder / "plant.toml").write_text(settings.partition("[costs]")[0], encoding="utf-8")
-    _, unpriced, _ = audit_records(folder)
+    unpriced = audit_records(folder).questions
     assert unpriced["money"].isna().all()
     assert len(unpriced) == 3

@@ -118,10 +118,10 @@ def test_a_note_fills_what_nobody_wrote_and_says_so(write_plant, small_settings)
 def test_the_account_of_a_ticket_says_that_it_was_read_from_text(write_plant, small_settings):
     from pumplife.study import audit_records
 
-    audit, _ = audit_records(write_plant(small_settings + SETTINGS, rebuilds=HEADING + ROWS))
-    account = audit[audit["rule"].eq("ticket_account")].set_index("row")["consequence"]
-    assert account[2] == account[5] == "Used with an assumption."
-    assert account[4] == "Used."
+    account = audit_records(write_plant(small_settings + SETTINGS, rebuilds=HEADING + ROWS)).account
+    status = account[account["kind"].eq("ticket")].set_index("rows")["status"]
+    assert status["2"] == status["5"] == "used with an assumption"
+    assert status["4"] == "used"
 
 
 def test_without_a_line_in_the_settings_no_text_is_read(write_plant):
