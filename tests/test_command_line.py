@@ -15,7 +15,7 @@ from pumplife.cli import DONE, STOPPED, WRONG_CALL, main
 
 from .plants import SETTINGS, on_day, pump_rows, rebuild_rows, small_plant, small_tables
 
-STOPPED_TABLES = ["audit.csv"]
+STOPPED_TABLES = ["audit.csv", "questions.csv"]
 
 
 class Run:

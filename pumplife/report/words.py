@@ -5,7 +5,6 @@ from typing import Any
 
 USAGE_WORDS = {"hours": "h", "cycles": "cycles", "days": "calendar days"}
 RATE_WORDS = {"hours": "1,000 h", "cycles": "million cycles", "days": "1,000 calendar days"}
-
 NO_CURRENCY = "money units"
 
 

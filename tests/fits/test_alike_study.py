@@ -1,9 +1,14 @@
 """Dated events through a whole study: a split kept, a shock set aside, both on the page."""
 
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 from python_calamine import CalamineWorkbook
 
+from pumplife.fits.alike.likeness import say_differences
+from pumplife.fits.alike.question import NO
+from pumplife.records.audit import AuditLog
 from pumplife.report.write import write_study
 from pumplife.study import run_study
 
@@ -85,3 +90,15 @@ def test_page_and_workbook_show_what_is_unlike(study, tmp_path):
     assert {"pumps", "likeness", "shocks"} <= set(book.sheet_names)
     book.close()
     assert pd.read_csv(out / "tables" / "pumps.csv")["pump_id"].is_unique
+
+
+def test_each_kind_of_difference_is_a_row_of_the_audit(study):
+    kinds = {
+        "positions": "unlike_positions", "calendar time": "unlike_calendar_time",
+        "pumps": "unlike_pumps", "lots": "unlike_lots", "crews": "unlike_crews",
+    }  # fmt: skip
+    found = pd.DataFrame({"question": list(kinds), "alike": NO, "verdict": "They differ."})
+    log = AuditLog()
+    say_differences(replace(study.records, log=log), found)
+    assert log.frame()["rule"].tolist() == list(kinds.values())
+    assert log.frame()[["consequence", "remedy"]].ne("").all(axis=None)

@@ -90,7 +90,7 @@ def compare_lives(
         compare_fittings(fits, table, "crew"),
     ]
     found = put_together(answers)
-    _say_differences(records, found)
+    say_differences(records, found)
     worded = replace(fits, table=_add_words(fits.table, found))
     split, causes = split_by_mode(worded, table, seed=seed)
     whole = put_together([found, changes, causes])
@@ -140,15 +140,17 @@ def _say_service(service: str, alike: str, spread: str, named: list[str]) -> str
     return f"{service}: no difference between its pumps shown.{more}"
 
 
-def _say_differences(records: Records, found: pd.DataFrame) -> None:
+def say_differences(records: Records, found: pd.DataFrame) -> None:
     for row in found[found["alike"] == NO].to_dict("records"):
+        question = str(row["question"])
+        rule = f"unlike_{question.replace(' ', '_')}"
         records.log.add(
             "caution",
             str(row["verdict"]),
-            rule=f"unlike_{str(row['question']).replace(' ', '_')}",
+            rule=rule,
             table="likeness",
-            consequence=CONSEQUENCES[str(row["question"])],
-            remedy=REMEDIES[str(row["question"])],
+            consequence=CONSEQUENCES[question],
+            remedy=REMEDIES[question],
         )
 
 

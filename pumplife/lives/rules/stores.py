@@ -79,6 +79,8 @@ def find_other_kit_issued(story: Story) -> pd.DataFrame:
     net = issues.groupby(["order", "item"], as_index=False)["quantity"].sum()
     net = net[net["quantity"] > 0].assign(side=lambda rows: rows["item"].map(sides))
     tickets = story.tickets[story.tickets["kit_side"].ne("")]
+    if net.empty:
+        return tell(tickets.head(0), "rebuilds", [])
     joined = tickets.merge(
         net[["order", "side", "item"]], left_on=["order", "kit_side"], right_on=["order", "side"]
     )
