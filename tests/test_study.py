@@ -294,7 +294,7 @@ def test_no_usage_at_all_stops_the_study(plant: tuple[Tables, str], write: Write
         )
     )
     assert study.stopped
-    assert set(study.tables) == {"audit"}
+    assert set(study.tables) == {"audit", "questions"}
     assert rules(study, "stop") == {"no_lives"}
 
 

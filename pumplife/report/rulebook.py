@@ -183,7 +183,7 @@ _LATER = (
     ("event_kind", "caution", "A dated event that is neither shock nor lasting.", NO_EFFECT,
      "Write shock or lasting."),
     ("shock", "note", "A dated shock, and whether more pumps broke down in it than chance allows.",
-     "Its failures are no wear, and count as demand.", "See that date, site and service are right."),
+     "Its failures are no wear, and count as demand.", "See that its date and scope are right."),
     ("shock_failure", "note", "A breakdown within the days of a shock.",
      "No part failed of wear there.", NOTHING),
     ("lives_changed", "caution", "A lasting event after which lives are longer or shorter.",

@@ -19,7 +19,7 @@ ASKED = {
     "part_not_named": ("part", "Diaphragm"),
     "kit_not_written": ("kit", "FK-50-CR"),
     "partly_done": ("partial", "diaphragm, seat"),
-    "position_not_named": ("position", "suction_left"),
+    "position_shared": ("position", "suction_left"),
     "reason_not_known": ("reason", "breakdown"),
     "failed_and_kept": ("kept", "renewed"),
     "one_event_twice": ("event", "one"),
@@ -116,7 +116,7 @@ def test_what_each_answer_changes_in_the_clean_tables(tmp_path):
     partial = settled("partly_done").table("findings")
     told = partial[partial["file"].eq("decisions")].set_index("part")["action"].to_dict()
     assert told == {"diaphragm": "renewed", "seat": "renewed", "ball": "kept"}
-    position = settled("position_not_named").table("findings").iloc[-1]
+    position = settled("position_shared").table("findings").iloc[-1]
     assert tuple(position[["part", "position", "found", "action"]]) == (
         "ball", "suction_left", "failed", "renewed",
     )  # fmt: skip
