@@ -83,6 +83,8 @@ def limit_at_zero(lives: LogLives) -> Floats:
     """
     spans = lives.exposed
     count = len(lives)
+    if spans.gap is None and lives.between is None:
+        return np.full(count, -np.inf)
     fresh = np.ones(len(spans.code)) if spans.gap is None else np.isinf(spans.gap).astype(float)
     survivors = sum_by(spans.code, fresh * _weight(spans), count)
     found, later = np.zeros(count), np.zeros(count)

@@ -119,9 +119,11 @@ def build_log_lives(lives: LifeArrays, groups: Groups) -> LogLives:
     unit = np.repeat(longest, groups.size) if count > 1 else longest[0]
     with np.errstate(divide="ignore"):
         position = np.log(lives.lower / unit)
-    exact = lives.lower == lives.upper
-    moments = np.where(exact, position, 0.0)
-    weight = exact.astype(np.float64)
+    weight = (lives.lower == lives.upper).astype(np.float64)
+    with np.errstate(invalid="ignore"):
+        moments = position * weight  # many times as fast as where
+    if position.min() == -np.inf:
+        moments[weight == 0.0] = 0.0
     if lives.weight is not None:
         weight *= lives.weight
         moments *= lives.weight

@@ -67,7 +67,7 @@ def _find_plain_peak(lives: LogLives) -> tuple[Floats, Floats, Point]:
         return np.where(rising, value, 1.0), np.where(rising, slope, -1.0)
 
     wide = np.full(len(lives), 12.0)
-    log_shape = find_roots(curve, _guess_shape(lives), -wide, wide, tolerance=1e-9)
+    log_shape = find_roots(curve, _guess_shape(lives), -wide, wide, tolerance=1e-6)
     theta, point = profile(lives, np.exp(log_shape))
     return log_shape, theta, point
 
