@@ -23,7 +23,7 @@ def describe_fit(row: Mapping[Any, Any]) -> str:
     row : mapping
         A row of the table of fits: failures, shared_failures, evidence, standing, shape_low,
         shape_high, b10, b10_wider_prior, borrowed_share, early_share, early_share_high,
-        early_scale, more_failures, lognormal_gain, goodness_p, best_life.
+        early_scale, early_sure, more_failures, lognormal_gain, goodness_p, best_life.
     """
     words = [_evidence_words(row)]
     if not np.isnan(row["early_scale"]):
@@ -60,7 +60,10 @@ def _early_words(row: Mapping[Any, Any]) -> str:
             "early lives found in other services, hardly any here (at most "
             f"{100 * row['early_share_high']:.1f} %)"
         )
-    return f"early lives found: {100 * row['early_share']:.1f} % end soon after assembly"
+    percent = f"{100 * row['early_share']:.1f} %"
+    if not row["early_sure"]:
+        return f"early lives suspected: {percent} seem to end soon after assembly"
+    return f"early lives found: {percent} end soon after assembly"
 
 
 def _form_words(row: Mapping[Any, Any]) -> list[str]:

@@ -25,7 +25,8 @@ from pumplife.report.headline import headline, say_withheld
 from pumplife.report.layout import count_comparisons, lay_out_fits, lay_out_tables
 from pumplife.report.svg import embed_svg
 from pumplife.report.tables import write_cell
-from pumplife.report.words import TABLES, Units, find_heading, write_heading
+from pumplife.report.titles import TABLES
+from pumplife.report.words import Units, find_heading, write_heading
 
 GROUP_FACTS = (
     "cost_rate", "cost_rate_today", "cost_rate_run_to_failure",

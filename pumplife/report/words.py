@@ -115,6 +115,7 @@ HEADINGS: dict[str, Heading] = {
     "mean_life_high": Heading("Mean life, high", "usage"),
     "early_share": Heading("Early failures", "share"),
     "early_scale": Heading("Mean early life", "usage"),
+    "early_sure": Heading("Early failures beyond doubt"),
     "early_share_low": Heading("Early failures, low", "share"),
     "early_share_high": Heading("Early failures, high", "share"),
     "prior_share": Heading("Shape owed to the prior", "share"),
@@ -283,84 +284,6 @@ UNIT_OF_KIND = {
     "hours": "h",
     "months": "months",
 }
-
-TABLES: dict[str, tuple[str, str]] = {
-    "intervals": (
-        "Rebuild intervals",
-        "One row per pump group and side: when to rebuild, what it saves, and how sure that is.",
-    ),
-    "due": (
-        "Rebuilds due",
-        "One row per pump and side. Dearest to wait for first: the chance of failure in 13 weeks "
-        "times what a breakdown costs more than a planned rebuild.",
-    ),
-    "orders": ("Orders to place", "What to order now, and by when."),
-    "stock": (
-        "Kits and parts to keep",
-        "Reorder point and order-up-to level per item and store, and the risk that is left. The "
-        "chance of shortage today is that today's shelf runs out before an order placed now "
-        "arrives.",
-    ),
-    "budget": (
-        "Budget",
-        "Years are 12 months from the end of the records. P80 is a sum that 80 of 100 simulated "
-        "years stay under. Rows for all sites are simulated sums, not sums of percentiles.",
-    ),
-    "fits": (
-        "Lives of parts",
-        "Weibull fits with 90 % bands. Suspensions are parts that had not failed when they were "
-        "renewed or when the records end.",
-    ),
-    "duty_effects": (
-        "What stretches or shortens a life",
-        "Ratio of lives per service, material, size and duty, each with the others held equal, by "
-        "one regression per part, with 90 % bounds that know which lives share a pump.",
-    ),
-    "lives": ("Part lives", "One row per part installed, as the fits use it."),
-    "audit": (
-        "What the records left open",
-        "Every row that was set aside, assumed or worth a look, with its remedy.",
-    ),
-    "questions": (
-        "Questions that only you can settle",
-        "Dearest first. Write the answer into decisions.csv in the plant folder; it is applied on "
-        "every run and your other files stay as they are.",
-    ),
-    "account": (
-        "What became of every record",
-        "Every ticket row, every finding and every stretch of a part position is used, used with "
-        "an assumption, or set aside with the reason; the numbers add up to what was received.",
-    ),
-    "sensitivity": (
-        "What if the records are read otherwise",
-        "Lives, fits and intervals once more with one thing changed. Scale and shape as ratios of "
-        "maximum likelihood estimates; the draws of the study, fewer of them, moved by these "
-        "ratios give interval and saving, so that rows compare with each other, not with the "
-        "intervals to the last digit.",
-    ),
-    "kpi": ("Measures by month", "Each with the base it is counted on."),
-    "materials": ("Elastomers side by side", "Life and cost of each material in one service."),
-    "pumps": (
-        "Pumps among their peers",
-        "Failures of each pump's parts over those that its peers lead one to expect; the ratio is "
-        "drawn towards 1 by how little pumps differ as a rule. Stands out: fewer than 1 plant of "
-        "20 with equal pumps has any such. Watch: 1 equal pump in 40 gets there by chance.",
-    ),
-    "likeness": (
-        "Are lives that are fitted together alike",
-        "Positions, pumps, years, lots, crews, dated events and causes, each asked of every group "
-        "with failures enough; lives of one pump count as one witness, and the chance allows for "
-        "the number of comparisons. A ratio is of lives.",
-    ),
-    "shocks": (
-        "Failures at shocks",
-        "Breakdowns on the days of a dated shock: left out of the wear, still demand on the store.",
-    ),
-    "rewind": ("Advice looked back on", "Advice from earlier records against what happened."),
-    "changes": ("What changed", "Differences from the study before."),
-    "outage": ("Work for an outage", "What to rebuild in one outage and what to leave."),
-}
-"""Title and one sentence of explanation per output table, in the order of reading."""
 
 
 def find_heading(table: str, column: str) -> Heading:

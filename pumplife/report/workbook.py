@@ -17,7 +17,8 @@ from pumplife.report.face import (
     study_window,
 )
 from pumplife.report.tables import is_blank
-from pumplife.report.words import TABLES, Units, find_heading, write_heading
+from pumplife.report.titles import TABLES
+from pumplife.report.words import Units, find_heading, write_heading
 
 MOST_ROWS = 50_000  # more than this opens slowly and reads badly: the CSV holds the rest
 

@@ -48,6 +48,7 @@ def find_early_anywhere(
     single = find_early_lives(*columns, group=group, family=group)
     size = np.bincount(whole.group_family, minlength=len(whole.families))
     needed = single.needed + 2.0 * np.log(size[whole.group_family])
+    single = replace(single, needed=needed)
     showing = single.found & (single.evidence >= needed)
     only = np.zeros(len(whole.families), dtype=bool)
     only[whole.group_family[showing]] = True
@@ -67,7 +68,14 @@ def _take_single(
     early = sum_by(family, np.where(showing, single.share * lives, 0.0), len(only))
     columns: dict[str, Any] = {
         name: _choose(only, getattr(single, name)[clearest], getattr(whole, name))
-        for name in ("early_scale", "evidence", "early_failures", "node_scale", "node_weight")
+        for name in (
+            "early_scale",
+            "evidence",
+            "needed",
+            "early_failures",
+            "node_scale",
+            "node_weight",
+        )
     }
     wear = {
         name: np.where(only[family], getattr(single, name), getattr(whole, name))

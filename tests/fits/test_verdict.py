@@ -9,6 +9,7 @@ FACTS = {
     "failures": 30.0, "shared_failures": 0.0, "evidence": "good", "standing": "enough to decide",
     "shape_low": 2.0, "shape_high": 3.0, "b10": 1000.0, "b10_wider_prior": 1010.0,
     "borrowed_share": 0.02, "early_share": 0.0, "early_share_high": 0.0, "early_scale": np.nan,
+    "early_sure": True,
     "more_failures": 90.0, "lognormal_gain": 0.0, "goodness_p": 0.4,
     "best_life": "weibull",
 }  # fmt: skip
@@ -36,6 +37,9 @@ SEVEN = {"failures": 7.0, "evidence": "weak", "standing": "decide with the band"
         ({"early_share": 0.001, "early_share_high": 0.008, "early_scale": 60.0},
          "good: 30 failures, enough to decide; early lives found in other services, hardly any "
          "here (at most 0.8 %); wears out"),
+        ({"early_share": 0.012, "early_share_high": 0.03, "early_scale": 60.0, "early_sure": False},
+         "good: 30 failures, enough to decide; early lives suspected: 1.2 % seem to end soon "
+         "after assembly; wears out"),
         ({"lognormal_gain": 2.5}, "good: 30 failures, enough to decide; wears out; a lognormal "
          "life fits these records better"),
         ({"failures": 1.0, "evidence": "indicative", "borrowed_share": 0.813,

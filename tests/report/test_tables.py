@@ -18,7 +18,8 @@ from pumplife.report.tables import (
     write_number,
     write_share,
 )
-from pumplife.report.words import HEADINGS, TABLES, UNIT_OF_KIND, name_units, write_heading
+from pumplife.report.titles import TABLES
+from pumplife.report.words import HEADINGS, UNIT_OF_KIND, name_units, write_heading
 
 UNITS = name_units("hours", "EUR")
 
