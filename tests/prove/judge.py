@@ -89,6 +89,9 @@ def judge_false_alarms(fits: pd.DataFrame) -> Iterator[Result]:
     sizes = plants["size_mm"].count() > 0
     yield tell("clean records: plants with early lives seen, none being true",
                float(early.mean()), len(early))  # fmt: skip
+    sure = plants["early_sure"].any()
+    yield tell("clean records: plants with early lives beyond doubt, none being true",
+               float(sure.mean()), len(sure))  # fmt: skip
     yield tell("clean records: plants with sizes told apart, none being so",
                float(sizes.mean()), len(sizes))  # fmt: skip
 
