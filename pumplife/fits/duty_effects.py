@@ -65,7 +65,7 @@ def _gather(fits: Fits, lives: Lives, duty: Duty) -> pd.DataFrame:
     """One row per fitted life: bounds of its wear and what it was exposed to."""
     rows, table = fits.rows, fits.table
     about = lives.table.iloc[rows.life].reset_index(drop=True)
-    stint = duty.stints.iloc[duty.at(about["pump"], to_days(about["end_on"]) - 0.5)]
+    stint = duty.stints.iloc[duty.worked_at(about["pump"], to_days(about["end_on"]))]
     early = np.where(table["early_share"] > 0.0, EARLY_OVER * table["early_scale"], 0.0)
     over = early[rows.group]
     reached = np.where(np.isfinite(rows.upper), rows.upper, rows.lower)

@@ -6,7 +6,7 @@ import pandas as pd
 from pumplife.lives.history import History
 from pumplife.lives.open_points import QUESTIONS, open_questions
 from pumplife.lives.points import BEGIN, Points
-from pumplife.records.audit import SET_ASIDE
+from pumplife.records.audit import SET_ASIDE, AuditLog
 from pumplife.records.phrases import count_of
 
 USED, ASSUMED, ASIDE = "used", "used with an assumption", "set aside"
@@ -64,8 +64,9 @@ def _account_tickets(history: History, spans: pd.DataFrame) -> pd.DataFrame:
     doubt = visit.map(asked.map({rule: words[0] for rule, words in QUESTIONS.items()})).fillna("")
     doubt = doubt.mask(tickets["from_text"] & doubt.eq(""), FROM_TEXT)
     told = _what_came_of_visits(history, spans).reindex(visit).fillna("").to_numpy(object)
-    outside = _reasons(records.log.frame(), "rebuilds", TICKET_ASIDE)
-    why = tickets["row"].map(outside).fillna("It names no pump.")
+    outside = _reasons(records.log, "rebuilds", TICKET_ASIDE)
+    own = records.log.places(tickets, "rebuilds")
+    why = outside.reindex(own).fillna("It names no pump.").to_numpy(object)
     unused = (visit < 0).to_numpy()
     undone = tickets["done"].eq("no").to_numpy()
     aside = unused | lost | undone
@@ -160,8 +161,10 @@ def _unread(history: History, kind: str) -> pd.DataFrame:
     records, table = history.records, KINDS[kind]
     audit = records.log.frame()
     told = audit[audit["table"].eq(table) & audit["consequence"].eq(SET_ASIDE)]
-    told = told.dropna(subset=["row"]).drop_duplicates("row")
-    told = told[~told["row"].isin(records.table(table)["row"])]
+    told = told.dropna(subset=["row"])
+    source = records.log.sources(told, table)
+    kept = source.isin(records.log.places(records.table(table), table))
+    told = told[~source.duplicated() & ~kept]
     return pd.DataFrame(
         {
             "kind": kind,
@@ -175,9 +178,14 @@ def _unread(history: History, kind: str) -> pd.DataFrame:
     )
 
 
-def _reasons(audit: pd.DataFrame, table: str, consequence: str) -> "pd.Series[str]":
+def _reasons(log: AuditLog, table: str, consequence: str) -> "pd.Series[str]":
+    """Why rows of a table were set aside, by file and row."""
+    audit = log.frame()
     told = audit[audit["table"].eq(table) & audit["consequence"].eq(consequence)]
-    return told.drop_duplicates("row").set_index("row")["what"]
+    told = told.dropna(subset=["row"])
+    source = log.sources(told, table)
+    first = ~source.duplicated()
+    return pd.Series(told["what"].to_numpy(object)[first], index=source[first], dtype=object)
 
 
 def _account_positions(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFrame:

@@ -59,7 +59,7 @@ def find_shocks(history: History) -> NDArray[np.int64]:
     if shocks.empty or visits.empty:
         return laid
     day, pump = visits["day"].to_numpy(float), visits["pump"].to_numpy(np.int64)
-    stint = history.duty.stints.iloc[history.duty.at(pump, day)]
+    stint = history.duty.stints.iloc[history.duty.worked_at(pump, day)]
     broken = (visits["reason"] == "breakdown").to_numpy()
     window = _days_watched(records)
     for place, event in shocks.iterrows():
@@ -138,7 +138,7 @@ def list_shocks(history: History) -> pd.DataFrame:
     counted = rows["one"] + rows["fail_count"].fillna(0.0)
     visits = history.visits.iloc[rows["visit"]].reset_index(drop=True)
     pump = visits["pump"].to_numpy(np.int64)
-    stint = history.duty.stints.iloc[history.duty.at(pump, visits["day"].to_numpy(float))]
+    stint = history.duty.stints.iloc[history.duty.worked_at(pump, visits["day"].to_numpy(float))]
     event = laid[rows["visit"].to_numpy(np.int64)]
     events = history.records.table("events").reset_index(drop=True).iloc[event]
     return pd.DataFrame(

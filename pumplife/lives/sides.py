@@ -124,7 +124,7 @@ def visits_by_side(history: History) -> pd.DataFrame:
     for column in ("labour_h", "downtime_h", "waited_h", "other_cost"):
         sides[column] = sides[column] / number
     pump = sides["pump"].to_numpy(np.int64)
-    stint = duty.stints.iloc[duty.at(pump, sides["day"].to_numpy(float))]
+    stint = duty.stints.iloc[duty.worked_at(pump, sides["day"].to_numpy(float))]
     for column in ("service", "size_mm", "site"):
         sides[column] = stint[column].to_numpy()
     sides["breakdown"] = sides["reason"] == "breakdown"

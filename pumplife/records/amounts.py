@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from pumplife.errors import SettingError
+from pumplife.records.sections import check_sections
 
 COSTS = (
     "labour_per_h",
@@ -37,6 +38,8 @@ EVIDENCE = {
 """Failures from which a fit is weak, usable, good and left to maximum likelihood, and the band of
 the B10 life (upper over lower bound) up to which it is enough to decide."""
 PRIOR = ("shape", "spread")
+RISES = ("kits", "labour")
+"""Rises of prices, as a share a year."""
 SHARES = (
     "holding_per_year",
     "discount_per_year",
@@ -49,7 +52,7 @@ SHARES = (
 
 
 def check_amounts(raw: dict[str, Any]) -> None:
-    """Check every cost, working time, target, rule on evidence and prior.
+    """Check every cost, working time, target, rule on evidence, prior and rise of prices.
 
     Parameters
     ----------
@@ -60,8 +63,9 @@ def check_amounts(raw: dict[str, Any]) -> None:
     ------
     SettingError
         When one is no number, below zero, or a share above 1; a prior that is 0; rules on
-        evidence that fall where they should rise.
+        evidence that fall where they should rise; no section where there must be one.
     """
+    check_sections(raw)
     for section, name, value in _amounts(raw):
         if isinstance(value, bool) or not isinstance(value, int | float):
             _refuse(section, name, value, _wanted(name))
@@ -98,26 +102,14 @@ def _refuse(section: str, name: str, value: Any, wanted: str) -> None:
 
 
 def _amounts(raw: dict[str, Any]) -> Iterator[tuple[str, str, Any]]:
-    costs = _section(raw, "costs", "costs")
-    services = _section(costs, "service", "costs.service")
-    work, targets = _section(raw, "work", "work"), _section(raw, "targets", "targets")
-    evidence, priors = _section(raw, "evidence", "evidence"), _section(raw, "prior", "prior")
-    owners = [("costs", costs), ("targets", targets), ("evidence", evidence)]
-    for part in priors:
-        owners.append((f"prior.{part}", _section(priors, part, f"prior.{part}")))
-    for name in services:
-        title = f'costs.service."{name}"'
-        owners.append((title, _section(services, name, title)))
-    for side in work:
-        owners.append((f"work.{side}", _section(work, side, f"work.{side}")))
+    costs, work = raw.get("costs", {}), raw.get("work", {})
+    owners = [(name, raw.get(name, {})) for name in ("costs", "targets", "evidence")]
+    owners += [(f"prior.{part}", own) for part, own in raw.get("prior", {}).items()]
+    services = costs.get("service", {})
+    owners += [(f'costs.service."{name}"', own) for name, own in services.items()]
+    owners += [(f"work.{side}", own) for side, own in work.items()]
+    owners.append(("budget.price_rise", raw.get("budget", {}).get("price_rise", {})))
     for section, own in owners:
-        for name in (*COSTS, *WORK, *TARGETS, *EVIDENCE, *PRIOR):
+        for name in (*COSTS, *WORK, *TARGETS, *EVIDENCE, *PRIOR, *RISES):
             if name in own:
                 yield section, name, own[name]
-
-
-def _section(owner: dict[str, Any], name: str, title: str) -> dict[str, Any]:
-    given = owner.get(name, {})
-    if not isinstance(given, dict):
-        raise SettingError(f"plant.toml: {title} must be a section, written [{title}].")
-    return given

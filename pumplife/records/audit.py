@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
 import pandas as pd
 
 from pumplife.records.questions import QUESTION_COLUMNS, blank_questions
@@ -114,6 +115,17 @@ class AuditLog:
             words if str(words).startswith(str(file)) else f"{file}: {words}"
             for words, file in zip(what, frame["file"], strict=True)
         ]
+
+    def sources(self, told: pd.DataFrame, table: str) -> pd.MultiIndex:
+        """Give file and row of audit rows of a table; file "" where it is written in one file."""
+        several = table in self._of_files
+        file = told["what"].str.partition(": ")[0] if several else pd.Series("", told.index)
+        return pd.MultiIndex.from_arrays([file.astype(object), told["row"].astype(np.int64)])
+
+    def places(self, rows: pd.DataFrame, table: str) -> pd.MultiIndex:
+        """Give file and row of rows of a table, as `sources` does for what the audit says."""
+        file = rows["file"] if table in self._of_files else pd.Series("", rows.index)
+        return pd.MultiIndex.from_arrays([file.astype(object), rows["row"].astype(np.int64)])
 
     def rows_of(self, rules: Iterable[str]) -> pd.DataFrame:
         """Give the rows of some checks, each once, in the order in which they were added."""

@@ -256,8 +256,9 @@ def _whole_year(year: "pd.Series") -> "pd.Series":
 
 def _serial_dates(words: "pd.Series") -> "pd.Series":
     serial = pd.to_numeric(words.where(words.str.match(_SERIAL), ""), errors="coerce")
-    days: pd.Series = pd.Timestamp("1899-12-30") + pd.to_timedelta(np.floor(serial), unit="D")
-    return days
+    whole = np.floor(serial).fillna(0.0).astype(np.int64)  # a cast of NaN would warn
+    days: pd.Series = pd.Timestamp("1899-12-30") + pd.to_timedelta(whole, unit="D")
+    return days.where(serial.notna())
 
 
 def _compose(parts: pd.DataFrame) -> "pd.Series":

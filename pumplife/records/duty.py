@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 NOBODY = -1
 SEVERAL = -2
+BEFORE = 0.5
+"""Half a day: the duty of the evening before holds so long before a day begins [day]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -45,12 +47,20 @@ class Duty:
         keys = time_key(self.stints["pump"], self.stints["from_day"])
         return row_at(keys, pump, day)
 
+    def worked_at(self, pump: ArrayLike, day: ArrayLike) -> Ints:
+        """Give the row of `stints` in which work on a day counts.
+
+        What was done on the day of a move was done before it: a pump that broke down broke down
+        in its old duty.
+        """
+        return self.at(pump, np.asarray(day, dtype=np.float64) - BEFORE)
+
     def occupied(self) -> pd.DataFrame:
         """Give pump, location, from_day and to_day of the stints spent in service at a place."""
         spells = self.stints[self.stints["in_service"] & self.stints["location"].ne("")]
         pump = spells["pump"].to_numpy()
         start = np.fmax(spells["from_day"], self.commissioned[pump])
-        end = np.fmin(spells["to_day"], self.retired[pump] + 1.0)
+        end = np.fmin(spells["to_day"], self.retired[pump] + BEFORE)
         spells = spells.assign(from_day=start, to_day=end)
         return spells.loc[start < end, ["pump", "location", "from_day", "to_day"]]
 
@@ -81,6 +91,14 @@ class Duty:
             [np.full(len(asked), NOBODY), came[1] - left[1]],
             SEVERAL,
         )
+
+    def resolve_work(self, location: "pd.Series", day: Floats) -> Ints:
+        """Say which pump work at a place on a day was for, as `resolve_location`.
+
+        On the day on which pumps were swapped it was for the one that left.
+        """
+        left = self.resolve_location(location, day - BEFORE)
+        return np.where(left == NOBODY, self.resolve_location(location, day), left)
 
 
 def _count_until(

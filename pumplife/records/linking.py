@@ -5,12 +5,12 @@ import pandas as pd
 
 from pumplife.records.audit import SET_ASIDE, AuditLog
 from pumplife.records.columns import set_aside
-from pumplife.records.duty import SEVERAL, Duty
+from pumplife.records.duty import BEFORE, SEVERAL, Duty
 from pumplife.records.phrases import find_near, mapping_line, squeeze
 from pumplife.records.plant import to_days
 from pumplife.records.questions import question_ids
 from pumplife.records.schema import Table
-from pumplife.records.steps import Floats
+from pumplife.records.steps import Floats, Ints
 from pumplife.records.tables import SIDE_WORDS
 
 Tables = dict[str, pd.DataFrame]
@@ -206,11 +206,15 @@ def link_locations(
     asked = frame["location"].ne("")
     if not bool(asked.any()):
         return frame
-    found = duty.resolve_location(frame["location"], day)
+    stood = duty.resolve_location(frame["location"], day)
+    worked = table != "readings"
+    found = duty.resolve_work(frame["location"], day) if worked else stood
     open_rows = frame["pump_id"].eq("") & asked
     code = np.where(open_rows, found, frame["pump"])
     names = np.append(pumps["pump_id"].to_numpy(dtype=object), "")
-    other = frame["pump"].ge(0) & asked & (found >= 0) & (frame["pump"].to_numpy() != found)
+    _say_swaps(frame[open_rows], found[open_rows], stood[open_rows], names, table=table, log=log)
+    own = frame["pump"].to_numpy()
+    other = frame["pump"].ge(0) & asked & (found >= 0) & (own != found) & (own != stood)
     log.add_rows(
         frame[other],
         severity="caution",
@@ -243,6 +247,25 @@ def link_locations(
     )
 
 
+def _say_swaps(
+    rows: pd.DataFrame, left: Ints, came: Ints, names: "np.ndarray", *, table: str, log: AuditLog
+) -> None:
+    """Say which rows name only a place at which pumps were swapped that day."""
+    swapped = (left >= 0) & (came != left)
+    log.add_rows(
+        rows[swapped].assign(pump_id=names[left[swapped]]),
+        severity="note",
+        rule="swap_day",
+        table=table,
+        what=[
+            f"{names[pump]} left {place} that day; only the place is written."
+            for pump, place in zip(left[swapped], rows.loc[swapped, "location"], strict=True)
+        ],
+        consequence="The work counts for the pump that left.",
+        remedy="Write the pump_id in the row if it was for the pump that came.",
+    )
+
+
 def _ask_pumps(
     rows: pd.DataFrame, duty: Duty, day: Floats, names: "np.ndarray", *, table: str, log: AuditLog
 ) -> None:
@@ -253,7 +276,7 @@ def _ask_pumps(
     spells = spells[spells["location"].isin(rows["location"])]
     asked = rows[["row", "pump_id", "location"]].assign(day=day, table=table)
     there = asked.reset_index(names="at").merge(spells, on="location")
-    there = there[(there["from_day"] <= there["day"]) & (there["day"] < there["to_day"])]
+    there = there[(there["from_day"] <= there["day"]) & (there["day"] - BEFORE < there["to_day"])]
     there = there.assign(pump_id=names[there["pump"]])
     choices = there.groupby("at")["pump_id"].agg(lambda ids: " / ".join(sorted(ids)))
     on = pd.Timestamp(0) + pd.to_timedelta(asked["day"], unit="D")

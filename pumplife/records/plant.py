@@ -17,6 +17,7 @@ from pumplife.records.amounts import (
     COSTS,
     EVIDENCE,
     PRIOR,
+    RISES,
     SERVICE_COSTS,
     TARGETS,
     WORK,
@@ -307,10 +308,11 @@ def _unknown_inside(raw: dict[str, Any]) -> Iterator[tuple[str, str, tuple[str, 
     inner: list[tuple[str, Any, tuple[str, ...]]] = [
         (f'[costs.service."{name}"] ', own, SERVICE_COSTS) for name, own in services.items()
     ]
+    inner.append(("[budget] price_rise ", raw.get("budget", {}).get("price_rise", {}), RISES))
     inner += [(f"[work.{side}] ", own, WORK) for side, own in raw.get("work", {}).items()]
     inner += [(f"[prior.{part}] ", own, PRIOR) for part, own in raw.get("prior", {}).items()]
     for where, own, known in inner:
-        for name in sorted(set(own) - set(known)) if isinstance(own, dict) else ():
+        for name in sorted(set(own) - set(known)):
             yield where, name, known
 
 

@@ -66,7 +66,7 @@ def breakdowns_by_service(
     """
     stints = _stints_in_window(plant, duty)
     down = visits[visits["breakdown"].astype(bool)].drop_duplicates(["rebuild_id", "pump"])
-    place = duty.at(down["pump"].to_numpy(), down["day"].to_numpy(dtype=float))
+    place = duty.worked_at(down["pump"].to_numpy(), down["day"].to_numpy(dtype=float))
     first = plant.window()[0]
     years = (down["day"].to_numpy(dtype=float) - first) / DAYS_PER_YEAR
     services = stints["service"].reindex(place).to_numpy(dtype=object)

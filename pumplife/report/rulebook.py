@@ -91,6 +91,8 @@ _LINKS = (
      "Add the pump or correct the id."),
     ("unresolved_location", "caution", "A row with a place only, where no pump or several stood.",
      ASIDE, "Write the pump_id or the move, or decide."),
+    ("swap_day", "note", "A ticket or issue with a place only, where pumps were swapped that day.",
+     "The work counts for the pump that left.", "Write the pump_id if it was for the other one."),
     ("location_differs", "caution", "A row whose place belonged to another pump that day.",
      "The pump that is written is used.", "Correct the row or add the move."),
     ("unknown_order", "caution", "A finding, issue or completion of an order that isn't there.",

@@ -1,10 +1,11 @@
 """Columns of the input whose meaning decides what a ticket is: each as the design says it."""
 
+import pandas as pd
 import pytest
 
-from pumplife.study import run_study
+from pumplife.study import audit_records, run_study
 
-from ..plants import on_day, pump_rows, rebuild_rows, small_plant
+from ..plants import SETTINGS, on_day, pump_rows, rebuild_rows, small_plant
 
 TICKET = {"pump_id": "P-1", "reason": "planned", "kit": "FK", "failed_part": "none"}
 
@@ -91,3 +92,19 @@ def test_lots_and_crews_are_kept_as_written(tmp_path):
     records = run_study(small_plant(tmp_path, rebuilds=tickets)).records
     kept = records.table("rebuilds").loc[0, ["lot", "crew", "ticket_id"]]
     assert tuple(kept) == ("2019-Q4 / 17", "C-2", "T-1")
+
+
+def test_the_account_adds_up_over_files_whose_row_numbers_meet(tmp_path):
+    rows = pd.DataFrame(rebuild_rows())
+    spoilt = rows.iloc[[4]].assign(rebuild_id="R-9", opened_on="soon")
+    early = rows.iloc[[4]].assign(rebuild_id="R-8", opened_on=on_day(-90))
+    settings = SETTINGS + '\n[files]\nrebuilds = ["a.csv", "b.csv"]\n'
+    folder = small_plant(tmp_path, plant_toml=settings, rebuilds=None)
+    pd.concat([spoilt, rows.iloc[:3], early]).to_csv(folder / "a.csv", index=False)
+    pd.concat([rows.iloc[2:], early.assign(rebuild_id="R-7"), spoilt]).to_csv(
+        folder / "b.csv", index=False
+    )
+    audit = audit_records(folder).audit
+    told = audit[audit["rule"].eq("account") & audit["table"].eq("rebuilds")].iloc[0]
+    assert told["severity"] == "note"
+    assert told["what"] == ("Of 10 ticket rows: 5 used, 0 used with an assumption, 5 set aside.")

@@ -62,6 +62,7 @@ FIRED_IN = {
     "unknown_prior": "fits/test_build.py",
     "changed_evidence": "fits/test_build.py",
     "turned_parts": "lives/test_moves_and_kept.py",
+    "swap_day": "records/test_duty.py",
     "position_not_named": "lives/test_build.py",
 }
 """Checks that no folder of records alone can raise, or that another file tests with care."""
@@ -109,11 +110,22 @@ def test_a_clean_folder_has_an_empty_audit_but_for_the_account():
     assert not checked.stopped
 
 
-@pytest.mark.parametrize("seed", [1, 3, 4])
+@pytest.mark.parametrize("seed", [1, 2, 7, 14])
 def test_no_rule_cries_on_clean_bookkeeping(seed, tmp_path):
     write_plant(make_plant(seed, faults=False), tmp_path)
     audit = check_histories(tmp_path)
     assert audit.loc[audit["severity"].ne("note"), ["rule", "what"]].to_numpy().tolist() == []
+
+
+def test_open_orders_overlap_only_on_one_side(tmp_path):
+    folder = plant("order_overlap", tmp_path)
+    rows = (folder / "rebuilds.csv").read_text(encoding="utf-8")
+    air = rows.replace("R-900,P-4,N-04,2022-03-25,planned,,2022-03-28,FK-50-CR", "R-900,P-4,N-04,"
+                       "2022-03-25,planned,,2022-03-28,AK-50")  # fmt: skip
+    assert air != rows
+    for text, count in ((rows, 1), (air, 0)):
+        (folder / "rebuilds.csv").write_text(text, encoding="utf-8")
+        assert int(check_histories(folder)["rule"].eq("order_overlap").sum()) == count
 
 
 def literals(tree):

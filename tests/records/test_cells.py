@@ -184,3 +184,12 @@ def test_other_units_and_words_are_no_numbers(word):
 @pytest.mark.parametrize("word", ["3 ball 2021", "ball 3, 2021", "32 Jan 2021", "Jan 2021"])
 def test_words_that_are_no_months_are_no_dates(word):
     assert read_dates(_column(word)).bad[0]
+
+
+def test_day_numbers_beside_blanks_and_words_raise_no_warning():
+    column = pd.Series(["45000", "", "45001.5", "soon"])
+    read = read_dates(column, serials=True)
+    assert list(read.values.dt.strftime("%Y-%m-%d").fillna("")) == [
+        "2023-03-15", "", "2023-03-16", "",
+    ]  # fmt: skip
+    assert list(read.bad) == [False, False, False, True]

@@ -103,3 +103,49 @@ def test_a_place_that_contradicts_the_pump_is_cautioned(write_plant):
     records = read_records(write_plant(readings=readings))
     assert list(records.table("readings")["pump"]) == [0]
     assert "P2 stood at A-2, not the pump that is written" in " ".join(records.log.frame()["what"])
+
+
+SWAP = "pump_id,moved_on,location,state\nP1,2021-05-01,,in_store\nP2,2021-05-01,A-1,in_service\n"
+
+
+def test_work_on_the_day_of_a_swap_is_for_the_pump_that_left(write_plant):
+    rebuilds = (
+        "rebuild_id,pump_id,location,opened_on,reason\n"
+        "R1,,A-1,2021-04-30,breakdown\nR2,,A-1,2021-05-01,breakdown\n"
+        "R3,,A-1,2021-05-02,breakdown\nR4,P2,A-1,2021-05-01,breakdown\n"
+        "R5,P1,A-1,2021-05-01,planned\n"
+    )
+    issued = "issued_on,item,quantity,location\n2021-05-01,FK,1,A-1\n2021-05-02,FK,1,A-1\n"
+    readings = "location,read_on,reading\nA-1,2021-05-01,5\n"
+    folder = write_plant(moves=SWAP, rebuilds=rebuilds, issued=issued, readings=readings)
+    records = read_records(folder)
+    assert list(records.table("rebuilds")["pump_id"]) == ["P1", "P1", "P2", "P2", "P1"]
+    assert list(records.table("issued")["pump_id"]) == ["P1", "P2"]
+    assert list(records.table("readings")["pump_id"]) == ["P2"]
+    audit = records.log.frame()
+    told = audit[audit["rule"].eq("swap_day")]
+    assert told[["table", "row", "pump_id"]].to_numpy().tolist() == [
+        ["rebuilds", 3, "P1"],
+        ["issued", 2, "P1"],
+    ]
+    assert "P1 left A-1 that day" in told["what"].iloc[0]
+    assert "location_differs" not in set(audit["rule"])
+
+
+def test_work_on_the_day_of_a_retirement_is_for_the_pump_that_was_retired(write_plant):
+    pumps = (
+        "pump_id,site,service,location,commissioned_on,retired_on,use_per_week\n"
+        "P1,north,slip,A-1,2019-05-01,2021-05-01,70\nP2,north,slip,A-1,2021-05-01,,70\n"
+    )
+    rebuilds = (
+        "rebuild_id,location,opened_on,reason\nR1,A-1,2021-04-30,breakdown\n"
+        "R2,A-1,2021-05-01,breakdown\nR3,A-1,2021-05-02,breakdown\n"
+    )
+    records = read_records(write_plant(pumps=pumps, rebuilds=rebuilds, readings=None))
+    assert list(records.table("rebuilds")["pump_id"]) == ["P1", "P1", "P2"]
+
+
+def test_work_of_the_day_of_a_move_counts_in_the_duty_that_it_ended(duty):
+    day = _day("2021-09-01")
+    rows = duty.worked_at([0, 0], [day, day + 1.0])
+    assert list(duty.stints.iloc[rows]["service"]) == ["slip", "glaze"]

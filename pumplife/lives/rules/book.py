@@ -12,13 +12,14 @@ HISTORY_RULES: tuple[Rule, ...] = (
         name="order_overlap",
         severity="caution",
         find=orders.find_overlaps,
-        looks_for="An order opened while another on the pump stayed open for two days or more.",
+        looks_for="An order opened while another on the same side of the pump stayed open for two "
+        "days or more.",
         does=TWO_EVENTS,
         remedy="Write completes where one finishes the other, correct the dates, or decide.",
     ),
     Rule(
         name="one_event_twice",
-        severity="caution",
+        severity="note",
         find=orders.find_doubles,
         looks_for="Two breakdowns of the same part of a pump within three days.",
         does=TWO_EVENTS,
@@ -26,7 +27,7 @@ HISTORY_RULES: tuple[Rule, ...] = (
     ),
     Rule(
         name="planned_after_breakdown",
-        severity="caution",
+        severity="note",
         find=orders.find_planned_after_breakdown,
         looks_for="A planned kit on the same side the day after a breakdown.",
         does=TWO_EVENTS,

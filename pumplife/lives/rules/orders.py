@@ -39,6 +39,27 @@ def _apart(before: pd.DataFrame, after: pd.DataFrame) -> "pd.Series[bool]":
     return ~joined & ~both & before["done"].ne("no") & after["done"].ne("no")
 
 
+def _with_sides(story: Story) -> pd.DataFrame:
+    """Orders with whether they fitted a kit of the fluid and of the air side."""
+    tickets, place = story.tickets, np.arange(len(story.orders))
+    return story.orders.assign(
+        **{
+            side: np.isin(place, tickets.loc[tickets["kit_side"].eq(side), "place"])
+            for side in ("fluid", "air")
+        }
+    )
+
+
+def _other_side(before: pd.DataFrame, after: pd.DataFrame) -> "pd.Series[bool]":
+    """Whether each of two orders names a side and the two have none in common."""
+    fluid, air = (
+        [order[side] | order["side"].eq(side) for order in (before, after)]
+        for side in ("fluid", "air")
+    )
+    named = (fluid[0] | air[0]) & (fluid[1] | air[1])
+    return named & ~(fluid[0] & fluid[1]) & ~(air[0] & air[1])
+
+
 def _one_or_two(after: pd.DataFrame, before: pd.DataFrame) -> pd.DataFrame:
     asked = question_ids("event", after["rebuild_id"], before["rebuild_id"], after["pump_id"])
     return after.assign(question=asked, choices="one / two")
@@ -46,10 +67,11 @@ def _one_or_two(after: pd.DataFrame, before: pd.DataFrame) -> pd.DataFrame:
 
 def find_overlaps(story: Story) -> pd.DataFrame:
     """Orders opened while another on the pump was open and stayed so for days."""
-    orders = story.orders.sort_values(["pump", "opened"], kind="stable", ignore_index=True)
-    orders = orders[orders["closed"].notna() & (orders["closed"] >= orders["opened"])]
-    before, after = _steps(orders)
+    orders = _with_sides(story).sort_values(["pump", "opened"], kind="stable", ignore_index=True)
+    ended = orders["closed"].notna() & (orders["closed"] >= orders["opened"])
+    before, after = _steps(orders[ended])
     inside = (after["opened"] < before["closed"] - 1.0) & _apart(before, after)
+    inside &= ~_other_side(before, after)
     before, after = before[inside], after[inside]
     what = [
         f"The order was opened on {day}, while {other} on the same pump was open until {closed}."
@@ -82,14 +104,7 @@ def find_doubles(story: Story) -> pd.DataFrame:
 
 def find_planned_after_breakdown(story: Story) -> pd.DataFrame:
     """Planned kits on the side of a breakdown of the day before or the same day."""
-    kits = story.tickets[story.tickets["kit_side"].ne("")]
-    place = np.arange(len(story.orders))
-    sides = {
-        side: np.isin(place, kits.loc[kits["kit_side"].eq(side), "place"])
-        for side in ("fluid", "air")
-    }
-    orders = story.orders.assign(**sides)
-    before, after = _steps(orders)
+    before, after = _steps(_with_sides(story))
     pair = before["reason"].eq("breakdown") & after["reason"].eq("planned")
     same = (before["fluid"] & after["fluid"]) | (before["air"] & after["air"])
     same |= ~(before["fluid"] | before["air"]) & after["fluid"] & before["side"].eq("fluid")

@@ -13,7 +13,8 @@ def _fitted(story: Story) -> pd.DataFrame:
     size of the pump that day."""
     kits = story.records.table("kits").drop_duplicates("kit").set_index("kit")
     rows = story.tickets[story.tickets["kit"].isin(kits.index)]
-    stint = story.duty.stints.iloc[story.duty.at(rows["pump"].to_numpy(np.int64), rows["day"])]
+    pump = rows["pump"].to_numpy(np.int64)
+    stint = story.duty.stints.iloc[story.duty.worked_at(pump, rows["day"])]
     return rows.assign(
         size=rows["kit"].map(kits["size_mm"]),
         material=rows["kit"].map(kits["material"]),

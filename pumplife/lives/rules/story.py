@@ -126,7 +126,7 @@ def _orders(tickets: pd.DataFrame, duty: Duty) -> pd.DataFrame:
         part=at["failed_part"].fillna(""), side=at["part_side"].fillna("")
     )
     pump = first["pump"].to_numpy(np.int64)
-    stint = duty.stints.iloc[duty.at(pump, first["day"])]
+    stint = duty.stints.iloc[duty.worked_at(pump, first["day"])]
     return first.assign(
         site=stint["site"].to_numpy(object),
         service=stint["service"].to_numpy(object),
