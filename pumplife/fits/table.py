@@ -11,9 +11,11 @@ from scipy import special
 
 from pumplife.fits.groups import FitRows
 from pumplife.fits.rules import NONE, Rules, failures_to_halve
+from pumplife.weibull.arrays import check_lives, find_groups, sort_lives
 from pumplife.weibull.early import EarlyLives
 from pumplife.weibull.estimate import WeibullFit
 from pumplife.weibull.life_bounds import Asked, bound_life
+from pumplife.weibull.merge import merge_close
 from pumplife.weibull.posterior import LifePosterior
 
 Floats = NDArray[np.float64]
@@ -140,6 +142,9 @@ def _likely_bands(answers: Answers, rows: FitRows, rich: Bools) -> dict[str, Flo
 def bound_lives(rows: FitRows, chosen: Bools) -> dict[str, Floats]:
     """B10 and mean life of some groups by maximum likelihood, with likelihood-ratio bounds.
 
+    Lives that lie close to each other in large groups are put together, which moves neither by
+    more than one part in ten thousand.
+
     Returns
     -------
     dict of array (3, groups) [usage units]
@@ -151,10 +156,12 @@ def bound_lives(rows: FitRows, chosen: Bools) -> dict[str, Floats]:
     if not chosen.any():
         return found
     some = rows.take(chosen[rows.group])
-    lives = (some.lower, some.upper, some.entry, some.weight)
+    whole = check_lives(some.lower, some.upper, some.entry, some.weight)
+    lives, groups = merge_close(*sort_lives(whole, find_groups(some.group, len(some.group))))
+    columns = (lives.lower, lives.upper, lives.entries(), lives.weights())
     for name, (quantity, at) in asked.items():
-        life = bound_life(*lives, quantity=quantity, at=at, group=some.group)
-        found[name][:, life.labels] = [life.estimate, life.low, life.high]
+        life = bound_life(*columns, quantity=quantity, at=at, group=groups.code)
+        found[name][:, groups.labels[life.labels]] = [life.estimate, life.low, life.high]
     return found
 
 
