@@ -192,11 +192,12 @@ def _fit_groups(
         draws=draws,
         seed=seed,
     )
-    likely = fit_weibull(*lives, group=rows.group)
+    plain = fit_weibull(*lives, group=rows.group)
     endpoint = np.asarray(groups["endpoint"] == ENDPOINTS[1], dtype=np.int64)
-    likely, posterior = widen_shared(likely, posterior, rows, event, endpoint)
+    likely, posterior = widen_shared(plain, posterior, rows, event, endpoint)
     answers = Answers(
         likely=likely,
+        plain=plain,
         posterior=posterior,
         early=early,
         prior_shape=median,

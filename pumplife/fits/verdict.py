@@ -55,6 +55,11 @@ def _evidence_words(row: Mapping[Any, Any]) -> str:
 
 
 def _early_words(row: Mapping[Any, Any]) -> str:
+    if row["failures"] < NONE:
+        return (
+            "early lives found in like groups only; here at most "
+            f"{100 * row['early_share_high']:.1f} % are taken to end so"
+        )
     if row["early_share"] < EARLY_NOTICED:
         return (
             "early lives found in other services, hardly any here (at most "

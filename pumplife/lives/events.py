@@ -229,6 +229,11 @@ def _say_kindless(records: Records) -> None:
     )
 
 
+def name_period(day: float) -> str:
+    """Name the time before a day [day since 1970-01-01], as `period` has it."""
+    return f"before {pd.Timestamp(date_of(np.array([day]))[0]):%Y-%m-%d}"
+
+
 def split_lives(lives: "Lives", dated: pd.DataFrame, day: float) -> tuple["Lives", int]:
     """Split lives at the day of a lasting event: suspended there, entered anew at that age.
 
@@ -248,7 +253,7 @@ def split_lives(lives: "Lives", dated: pd.DataFrame, day: float) -> tuple["Lives
         Failures that may have come before or after it; nothing but "sound before" is kept.
     """
     table = lives.table
-    word = f"before {pd.Timestamp(date_of(np.array([day]))[0]):%Y-%m-%d}"
+    word = name_period(day)
     at = np.full(len(table), np.nan)
     at[dated["life"].to_numpy()] = dated["age"].to_numpy(float)
     lower, upper, entry = (table[name].to_numpy(float) for name in ("lower", "upper", "entry"))

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pumplife.fits.alike.changes import split_alike
 from pumplife.fits.build import Fits
 from pumplife.fits.ratios import fit_reading, ratios_between
 from pumplife.lives.actions import Actions
@@ -92,7 +93,7 @@ def try_readings(
     as_is = fit_reading(lives.table, keys)
     base = [(group, _decide(silent, group)) for group in _with_lives(groups, few)]
     rows: list[dict[str, Any]] = []
-    for reading, (change, why_not) in _readings(clock, lives):
+    for reading, (change, why_not) in _readings(records, clock, lives):
         if reading is None:
             rows.append({"change": change, "note": why_not})
             continue
@@ -112,8 +113,13 @@ def _table(rows: list[dict[str, Any]]) -> pd.DataFrame:
     return table
 
 
-def _readings(clock: UsageClock, lives: Lives) -> Iterator[tuple[Reading | None, tuple[str, str]]]:
-    """The readings tried, or None with the change and why it isn't."""
+def _readings(
+    records: Records, clock: UsageClock, lives: Lives
+) -> Iterator[tuple[Reading | None, tuple[str, str]]]:
+    """The readings tried, or None with the change and why it isn't.
+
+    Lives are split at the same lasting events as the study's, so that like is beside like.
+    """
     history, table = lives.history, lives.table
     assert history is not None, "checked before"
     words = f"assumed usage {100 * OFF_BY:.0f} %"
@@ -122,14 +128,15 @@ def _readings(clock: UsageClock, lives: Lives) -> Iterator[tuple[Reading | None,
     else:
         for way, factor in (("lower", 1.0 - OFF_BY), ("higher", 1.0 + OFF_BY)):
             other = replace(clock, assumed_factor=factor)
-            again = rebuild_lives(replace(history, clock=other))
+            again = split_alike(records, rebuild_lives(replace(history, clock=other)), lives)
             yield Reading(change=f"{words} {way}", clock=other, lives=again), ("", "")
     change = "every kit renewed all it holds, whatever findings say"
     whole = _all_renewed(history)
     if whole is None:
         yield None, (change, "No finding says that a part of a fitted kit was kept.")
     else:
-        yield Reading(change=change, clock=clock, lives=rebuild_lives(whole)), ("", "")
+        again = split_alike(records, rebuild_lives(whole), lives)
+        yield Reading(change=change, clock=clock, lives=again), ("", "")
     yield _measured_only(clock, lives)
 
 

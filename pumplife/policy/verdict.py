@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
+from pumplife.fits.rules import BORROWED, BOUND, TOO_FEW
 from pumplife.policy.decide import FAILED_PART, PLANNED, SEEN, Decision
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.limits import MAKER, RELEASE, WEAR_RELEASE
 
 EARLY_NOTICED = 0.003  # share of early lives from which they are spoken of
-FEW_FAILURES = ((0.5, "No failure seen yet"), (4.5, "Indicative"), (9.5, "Weak evidence"))
+THIN = ("no failures", "indicative", "weak")  # evidence of which the verdict speaks
 
 
 def describe_decision(
@@ -120,22 +123,31 @@ def _practice_words(decision: Decision) -> str:
 
 
 def _evidence_words(group: SideGroup, decision: Decision, fits: pd.DataFrame, unit: str) -> str:
-    """Say how many failures stand behind it, and whether it reaches beyond what was seen."""
+    """Say what stands behind it, and whether it reaches beyond what was seen."""
     rows = fits.iloc[np.unique(group.fit_rows)]
-    failures = float(rows["failures"].sum())
-    words = []
-    for limit, word in FEW_FAILURES:
-        if failures < limit:
-            count = "" if failures < 0.5 else f": {failures:.3g} failures"
-            words.append(f"{word}{count}; the assumed shape of wear carries weight.")
-            break
-    longest = float(rows["longest_life"].max()) if "longest_life" in rows else np.nan
+    main = int(np.argmax(decision.advice.at_failure.incidence[0].mean(axis=1)))
+    words = [_worth_words(fits.iloc[int(group.fit_rows[main])], float(rows["failures"].sum()))]
+    longest = float(rows["longest_life"].max())
     if np.isfinite(decision.interval) and decision.interval > longest:
         words.append(
             f"The interval lies beyond the longest life seen ({_round(longest)} {unit}): "
             "approach it in steps."
         )
-    return " ".join(words)
+    return " ".join(word for word in words if word)
+
+
+def _worth_words(main: pd.Series[Any], failures: float) -> str:
+    """Say what the fit of the part that fails first most often is worth, where that is little."""
+    if failures < SEEN:
+        return "No failure seen yet: these lives come from like groups and the assumed shape."
+    thin, standing = main["evidence"] in THIN, main["standing"]
+    if not thin and standing not in (BORROWED, TOO_FEW):
+        return ""
+    if standing == BORROWED:
+        standing = f"{standing} ({_percent(main['borrowed_share'])})"
+    count = f"{main['failures']:.3g} failure{'' if main['failures'] == 1 else 's'}, "
+    told = "not seen failing yet" if main["standing"] == BOUND else count + standing
+    return f"Evidence on the {main['part']}, which fails most often: {main['evidence']}; {told}."
 
 
 def _percent(share: float, digits: int = 0) -> str:

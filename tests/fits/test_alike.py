@@ -15,12 +15,15 @@ from pumplife.fits.alike.calendar import compare_years
 from pumplife.fits.alike.holm import holm
 from pumplife.fits.alike.positions import compare_positions
 from pumplife.fits.alike.question import LIKE_COLUMNS
+from pumplife.fits.rules import read_rules
+from pumplife.weibull import bound_life
 from pumplife.weibull.contrast import ContrastRows, contrast_lives
 from pumplife.weibull.scores import row_terms
 from tests.fits.lives import drawn_lives, fit, table_of
 from tests.prove.fleets import fit_plainly, run_fleets
 
 REFERENCE = Path(__file__).parents[1] / "reference"
+USUAL = read_rules({})
 W07 = json.loads((REFERENCE / "published_fits.json").read_text())["checks"]["W07"]
 
 
@@ -177,7 +180,7 @@ def test_published_lives_by_cause(monkeypatch, mode):
     """W07: Meeker & Escobar (1998), ch. 15, shock absorbers; seen on a public page."""
     monkeypatch.setattr(modes, "FEWEST_FAILURES", 4.0)
     fits, lives, _ = fit(shock_absorbers())
-    split, _ = modes.split_by_mode(fits, lives, seed=1)
+    split, _ = modes.split_by_mode(fits, lives, USUAL, seed=1)
     row = split.table.set_index("mode").loc[mode]
     printed = {output["name"]: float(output["printed"]) for output in W07["outputs"]}
     for percent in (1, 10, 50):
@@ -187,13 +190,36 @@ def test_published_lives_by_cause(monkeypatch, mode):
 
 def test_rows_of_causes_are_never_found_for_advice():
     fits, lives, _ = fit(shock_absorbers())
-    split, _ = modes.split_by_mode(fits, lives, seed=1)
+    split, _ = modes.split_by_mode(fits, lives, USUAL, seed=1)
     assert split.table["mode"].tolist() == ["", "mode 1"]  # mode 2 has four failures
     assert split.find("slip", 50.0, "diaphragm", "CR", "") == 0
     assert len(split.draws.shape) == 2
     assert split.table.loc[1, "failures"] == 7
     assert split.table.loc[1, "suspensions"] == 31
     assert "not used for intervals" in split.table.loc[1, "verdict"]
+
+
+def test_a_cause_is_worth_its_own_failures_only():
+    """Nothing that other groups lent to the whole stands in the row of a cause."""
+    rng = np.random.default_rng(7)
+    cause = np.where(np.arange(60) % 10 == 0, "cut", "worn")
+    lives = drawn_lives(rng, 60, censored_at=np.inf).assign(mode=cause)
+    fits, lives, _ = fit(lives, drawn_lives(rng, 20, service="glaze").assign(mode=""))
+    split, _ = modes.split_by_mode(fits, lives, USUAL, seed=1)
+    row = split.table.set_index("mode").loc["cut"]
+    assert (row["failures"], row["evidence"]) == (6, "weak")
+    assert (row["borrowed_share"], row["prior_share"]) == (0.0, 0.0)
+    assert row["b10_wider_prior"] == row["b10"]
+    assert np.isnan(row["goodness_p"])
+    age = lives["lower"].to_numpy()[:60]
+    upper = np.where(cause == "cut", age, np.inf)
+    for name, asked in (
+        ("b10", {"quantity": "quantile", "at": 0.1}),
+        ("mean_life", {"quantity": "mean"}),
+    ):
+        life = bound_life(age, upper, **asked)
+        found = row[[name, f"{name}_low", f"{name}_high"]].to_numpy(float)
+        np.testing.assert_allclose(found, [life.estimate, life.low, life.high], rtol=1e-6)
 
 
 def test_causes_add_up_to_the_whole():
@@ -205,7 +231,7 @@ def test_causes_add_up_to_the_whole():
     entry = np.where(np.arange(500) % 4 == 0, 0.2 * age, 0.0)
     lives = table_of(age, failed).assign(mode=words, entry=entry)
     fits, lives, _ = fit(lives)
-    split, told = modes.split_by_mode(fits, lives, seed=1)
+    split, told = modes.split_by_mode(fits, lives, USUAL, seed=1)
     row = split.table.set_index("mode")
     assert row.loc["worn", "shape"] == pytest.approx(3.0, rel=0.12)
     assert row.loc["cut", "shape"] == pytest.approx(1.2, rel=0.15)
@@ -230,7 +256,7 @@ def test_parts_pulled_worn_are_no_failure_in_any_cause():
     lives.loc[pulled, "share_failed"] = 0.0
     fits, lives, _ = fit(lives)
     assert fits.table["endpoint"].tolist() == ["failed", "worn or failed"]
-    split, _ = modes.split_by_mode(fits, lives, seed=1)
+    split, _ = modes.split_by_mode(fits, lives, USUAL, seed=1)
     row = split.table[split.table["mode"] == "worn"]
     assert row["endpoint"].tolist() == ["failed"]
     assert row["failures"].tolist() == [lives["outcome"].eq("failed").sum()]

@@ -59,6 +59,17 @@ def test_todays_fit_rests_on_the_lives_since_the_change(study):
     assert (behind["mode"] == "").all()
 
 
+def test_other_readings_are_split_at_the_same_day(study):
+    """All usage is assumed, so 20 % less of it is every life 20 % shorter and nothing else."""
+    table = study.tables["sensitivity"]
+    rows = table[(table["side"] == "fluid") & table["change"].str.contains("assumed usage")]
+    assert rows["scale_ratio"].tolist() == pytest.approx([0.8, 1.2], rel=1e-6)
+    assert rows["shape_ratio"].tolist() == pytest.approx([1.0, 1.0], rel=1e-6)
+    lives = study.tables["lives"]
+    today = (lives["part"] == "diaphragm") & (lives["period"] == "")
+    assert rows["lives_used"].tolist() == [today.sum()] * 2
+
+
 def test_the_split_is_said(study):
     audit = study.tables["audit"]
     said = audit[audit["rule"] == "lives_changed"]

@@ -10,6 +10,7 @@ from scipy.special import gamma
 
 from pumplife.fits.build import DRAWS
 from pumplife.weibull.estimate import fit_weibull
+from pumplife.weibull.life_bounds import bound_life
 
 from .lives import drawn_lives, fit, table_of
 
@@ -40,6 +41,11 @@ def test_enough_failures_give_the_maximum_of_the_likelihood():
     assert row["b10"] == pytest.approx(row["scale"] * np.log(1 / 0.9) ** (1 / row["shape"]))
     assert row["mean_life"] == pytest.approx(row["scale"] * gamma(1 + 1 / row["shape"]))
     assert row["early_share"] == 0
+    asked = {"b10": {"quantity": "quantile", "at": 0.1}, "mean_life": {"quantity": "mean"}}
+    for name, question in asked.items():
+        life = bound_life(lives["lower"], lives["upper"], **question)
+        assert row[f"{name}_low"] == pytest.approx(life.low)
+        assert row[f"{name}_high"] == pytest.approx(life.high)
 
 
 @pytest.mark.parametrize(("failures", "method"), [(4, PRIOR), (29, PRIOR), (30, LIKELY)])
@@ -332,6 +338,13 @@ def test_bounds_and_draws_are_wider_where_nobody_named_the_part():
         assert (mine / known).max() > 1.05
         drawn = np.log(getattr(fits.draws, name)).std(axis=1)
         assert (drawn > 0.85 * mine / 3.29).all()
+    asked = {"b10": {"quantity": "quantile", "at": 0.1}, "mean_life": {"quantity": "mean"}}
+    for name, question in asked.items():
+        known = bound_life(
+            rows.lower, rows.upper, rows.entry, rows.weight, group=rows.group, **question
+        )
+        mine = np.log(table[f"{name}_high"] / table[f"{name}_low"])
+        assert (mine > 1.01 * np.log(known.high / known.low)).all()
     assert "too narrow" not in " ".join(table["verdict"])
 
 

@@ -21,6 +21,10 @@ SEVEN = {"failures": 7.0, "evidence": "weak", "standing": "decide with the band"
     ("facts", "words"),
     [
         ({"failures": 0.0, "evidence": "no failures"}, "no failures: a bound, not an estimate"),
+        ({"failures": 0.0, "evidence": "no failures", "early_share": 0.015,
+          "early_share_high": 0.031, "early_scale": 60.0},
+         "no failures: a bound, not an estimate; early lives found in like groups only; here at "
+         "most 3.1 % are taken to end so"),
         ({}, "good: 30 failures, enough to decide; wears out"),
         (SEVEN, "weak: 7 failures, decide with the band; wears out; 25 more failures would halve "
          "the band"),

@@ -75,6 +75,9 @@ def slip_fits(**changes: Any) -> Any:
             "material": "CR",
             "endpoint": "failed",
             "failures": 12.0,
+            "evidence": "usable",
+            "standing": "enough to decide",
+            "borrowed_share": 0.0,
             "longest_life": 8000.0,
         }
         for part in ("diaphragm", "ball", "seat")

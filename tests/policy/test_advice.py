@@ -271,12 +271,28 @@ def test_withheld_intervals_give_an_empty_advice(tmp_path):
 
 def test_few_failures_and_reach_beyond_the_records_are_said(tmp_path):
     fits = slip_fits()
-    fits.table["failures"] = 1.0
+    fits.table["failures"] = [1.0, 40.0, 40.0]
+    fits.table["evidence"] = ["indicative", "good", "good"]
+    fits.table["standing"] = ["borrowed mostly from other groups", *["enough to decide"] * 2]
+    fits.table["borrowed_share"] = [0.7, 0.0, 0.0]
     fits.table["longest_life"] = 500.0
     _, advice = advised(tmp_path, fits=fits)
     verdict = advice.intervals.loc[0, "verdict"]
-    assert "Indicative: 3 failures" in verdict
+    told = "Evidence on the diaphragm, which fails most often: indicative; 1 failure, borrowed "
+    assert told + "mostly from other groups (70 %)." in verdict
     assert "beyond the longest life seen (500 hours)" in verdict
+
+
+def test_enough_evidence_is_not_spoken_of(tmp_path):
+    _, advice = advised(tmp_path)
+    assert "vidence" not in advice.intervals.loc[0, "verdict"]
+
+
+def test_no_failure_is_said(tmp_path):
+    fits = slip_fits()
+    fits.table["failures"] = 0.0
+    _, advice = advised(tmp_path, fits=fits)
+    assert "No failure seen yet: these lives come from" in advice.intervals.loc[0, "verdict"]
 
 
 def adopted_row(**columns):

@@ -1,6 +1,6 @@
 """Lives before and after a lasting dated event: tested, and split only where they differ."""
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Iterable
 from typing import Any
 
 import numpy as np
@@ -11,7 +11,7 @@ from pumplife.fits.alike.holm import holm
 from pumplife.fits.alike.question import NO, answer, judge, no_answers, say_part, say_ratio
 from pumplife.fits.groups import GROUP_KEYS, plain_rows
 from pumplife.lives.build import Lives
-from pumplife.lives.events import dated_events, split_lives
+from pumplife.lives.events import dated_events, name_period, split_lives
 from pumplife.records.read import Records
 from pumplife.weibull.contrast import ContrastRows, contrast_lives
 
@@ -51,11 +51,37 @@ def split_where_changed(records: Records, lives: Lives) -> tuple[Lives, pd.DataF
     asked["alike"] = judge(asked["p_adjusted"])
     asked["kept"] = asked["alike"].eq(NO) & (asked["share"] >= WHOLE_GROUP)
     asked["verdict"] = [_say(row) for row in asked.to_dict("records")]
-    for event in events.sort_values("day", kind="stable").reset_index(names="place").itertuples():
+    for event in _in_order(events):
         chosen = asked[asked["kept"] & (asked["event"] == event.place)]
         if len(chosen):
             lives = _split(records, lives, chosen, event)
     return lives, answer(asked, "dated events")
+
+
+def split_alike(records: Records, lives: Lives, like: Lives) -> Lives:
+    """Lives of another reading of the records, split at the events at which `like` was split.
+
+    Parameters
+    ----------
+    records : Records
+    lives : Lives
+        Not split yet.
+    like : Lives
+        From `split_where_changed`.
+    """
+    groups = like.table[GROUP_KEYS].drop_duplicates()
+    groups = groups[groups["period"] != ""]
+    if groups.empty:
+        return lives
+    for event in _in_order(dated_events(records, "lasting")):
+        chosen = groups[groups["period"] == name_period(float(event.day))]
+        if len(chosen):
+            lives, _ = _split_groups(lives, chosen.assign(period=""), event)
+    return lives
+
+
+def _in_order(events: pd.DataFrame) -> Iterable[Any]:
+    return events.sort_values("day", kind="stable").reset_index(names="place").itertuples()
 
 
 def _ask(lives: Lives, events: pd.DataFrame) -> pd.DataFrame:
@@ -126,13 +152,7 @@ def _cut(
 
 def _split(records: Records, lives: Lives, chosen: pd.DataFrame, event: Any) -> Lives:
     """Split the lives of the chosen groups at one event, and say so."""
-    keys = chosen[GROUP_KEYS].apply("\x1f".join, axis=1)
-    own = lives.table[GROUP_KEYS].apply("\x1f".join, axis=1).isin(set(keys)).to_numpy()
-    dated = lives.dated
-    mine: pd.DataFrame = dated[
-        (dated["event"] == event.place) & own[dated["life"].to_numpy(np.int64)]
-    ]
-    lives, lost = split_lives(lives, mine, float(event.day))
+    lives, lost = _split_groups(lives, chosen, event)
     for row in chosen.to_dict("records"):
         records.log.add(
             "caution",
@@ -146,6 +166,17 @@ def _split(records: Records, lives: Lives, chosen: pd.DataFrame, event: Any) -> 
             remedy="See that the event, and nothing else of that time, can have done it.",
         )
     return lives
+
+
+def _split_groups(lives: Lives, chosen: pd.DataFrame, event: Any) -> tuple[Lives, int]:
+    """Split the lives of the chosen groups at one event; also how many failures that lost."""
+    keys = chosen[GROUP_KEYS].apply("\x1f".join, axis=1)
+    own = lives.table[GROUP_KEYS].apply("\x1f".join, axis=1).isin(set(keys)).to_numpy()
+    dated = lives.dated
+    mine: pd.DataFrame = dated[
+        (dated["event"] == event.place) & own[dated["life"].to_numpy(np.int64)]
+    ]
+    return split_lives(lives, mine, float(event.day))
 
 
 def _say(row: dict[Hashable, Any]) -> str:

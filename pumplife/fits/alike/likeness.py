@@ -14,6 +14,7 @@ from pumplife.fits.alike.positions import compare_positions
 from pumplife.fits.alike.pumps import Cells, PumpRatios, add_up, compare_pumps, frailty_p_values
 from pumplife.fits.alike.question import NO, answer, judge, put_together
 from pumplife.fits.build import Fits
+from pumplife.fits.rules import read_rules
 from pumplife.lives.build import Lives
 from pumplife.records.read import Records
 
@@ -92,7 +93,7 @@ def compare_lives(
     found = put_together(answers)
     say_differences(records, found)
     worded = replace(fits, table=_add_words(fits.table, found))
-    split, causes = split_by_mode(worded, table, seed=seed)
+    split, causes = split_by_mode(worded, table, read_rules(records.plant.evidence), seed=seed)
     whole = put_together([found, changes, causes])
     return split, Alike(likeness=whole, ratios=ratios, seen=seen)
 

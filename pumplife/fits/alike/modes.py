@@ -12,6 +12,8 @@ from scipy import special
 from pumplife.fits.alike.question import answer, no_answers, say_part
 from pumplife.fits.build import Fits
 from pumplife.fits.groups import FitRows
+from pumplife.fits.rules import Rules, failures_to_halve
+from pumplife.fits.table import bound_lives
 from pumplife.weibull.arrays import sum_by
 from pumplife.weibull.draws import LifeDraws
 from pumplife.weibull.estimate import WeibullFit, fit_weibull
@@ -22,10 +24,12 @@ Ints = NDArray[np.int64]
 FEWEST_FAILURES = 5.0
 MANY = 100.0  # failures from which Wald bounds are as good as likelihood-ratio ones
 TELLS = 1.64  # differences of so many standard errors of the whole's hazard are told
-METHOD = "one cause, the others suspended; maximum likelihood, likelihood-ratio bounds"
+METHOD = "one cause, the others suspended; maximum likelihood, {} bounds"
 
 
-def split_by_mode(fits: Fits, lives: pd.DataFrame, *, seed: int) -> tuple[Fits, pd.DataFrame]:
+def split_by_mode(
+    fits: Fits, lives: pd.DataFrame, rules: Rules, *, seed: int
+) -> tuple[Fits, pd.DataFrame]:
     """Fit every failure mode with `FEWEST_FAILURES` failures or more as a life of its own.
 
     Parameters
@@ -33,6 +37,8 @@ def split_by_mode(fits: Fits, lives: pd.DataFrame, *, seed: int) -> tuple[Fits, 
     fits : Fits
     lives : DataFrame
         The lives table.
+    rules : Rules
+        What a number of failures allows in this plant.
     seed : int
         Of the draws.
 
@@ -57,7 +63,9 @@ def split_by_mode(fits: Fits, lives: pd.DataFrame, *, seed: int) -> tuple[Fits, 
     fit = _fit(stacked, pair, pairs["failures"].to_numpy(float))
     kept = np.isfinite(np.asarray(fit.shape))
     draws = _draws(fit, len(fits.draws.shape[0]), seed)
-    added = _as_fits(fits.table, pairs, fit, draws)[kept]
+    few = kept & (pairs["failures"].to_numpy(float) < MANY)
+    added = _as_fits(fits.table, pairs, fit, _lives_of(fit, draws, stacked, pair, few))
+    added = _add_worth(added, rules)[kept]
     chosen = np.flatnonzero(kept)
     both = replace(
         fits,
@@ -144,8 +152,27 @@ def _draws(fit: WeibullFit, draws: int, seed: int) -> LifeDraws:
     )
 
 
+def _lives_of(
+    fit: WeibullFit, draws: LifeDraws, stacked: FitRows, pair: Ints, few: NDArray[np.bool_]
+) -> dict[str, Any]:
+    """B10 and mean life with their bounds and by which method: likelihood-ratio where few."""
+    shape, scale = np.asarray(fit.shape), np.asarray(fit.scale)
+    points = {
+        "b10": (-np.log(0.9)) ** (1.0 / shape) * scale,
+        "mean_life": scale * special.gamma(1.0 + 1.0 / shape),
+    }
+    drawn = {"b10": draws.scale * (-np.log(0.9)) ** (1.0 / draws.shape), "mean_life": draws.mean()}
+    exact = bound_lives(replace(stacked, group=pair), few)
+    found: dict[str, Any] = {}
+    for name, point in points.items():
+        ends = np.where(few, exact[name][1:], np.quantile(drawn[name], [0.05, 0.95], axis=1))
+        found |= {name: point, f"{name}_low": ends[0], f"{name}_high": ends[1]}
+    kinds = np.where(few, "likelihood-ratio", "normal").tolist()
+    return found | {"method": [METHOD.format(kind) for kind in kinds]}
+
+
 def _as_fits(
-    table: pd.DataFrame, pairs: pd.DataFrame, fit: WeibullFit, draws: LifeDraws
+    table: pd.DataFrame, pairs: pd.DataFrame, fit: WeibullFit, lives: dict[str, Any]
 ) -> pd.DataFrame:
     """Rows in the columns of the table of fits."""
     whole = table.iloc[pairs["group"]].reset_index(drop=True)
@@ -155,21 +182,15 @@ def _as_fits(
         failures=pairs["failures"],
         suspensions=whole["failures"] + whole["suspensions"] - pairs["failures"],
         early_share=0.0,
+        early_share_low=0.0,
+        early_share_high=0.0,
         early_scale=np.nan,
-        prior_share=0.0,
-        lognormal_gain=np.nan,
         shared_failures=0.0,
         likely_shape=fit.shape,
         likely_scale=fit.scale,
-        method=METHOD,
         **{name: getattr(fit, name) for name in numbers},
+        **lives,
     )
-    b10 = (-np.log(0.9)) ** (1.0 / added["shape"]) * added["scale"]
-    mean = added["scale"] * special.gamma(1.0 + 1.0 / added["shape"])
-    drawn = {"b10": draws.scale * (-np.log(0.9)) ** (1.0 / draws.shape), "mean_life": draws.mean()}
-    for name, point in (("b10", b10), ("mean_life", mean)):
-        low, high = np.quantile(drawn[name], [0.05, 0.95], axis=1)
-        added[name], added[f"{name}_low"], added[f"{name}_high"] = point, low, high
     added["verdict"] = [
         f"{mode}: {own:.3g} of {every:.3g} failures; the other causes are suspensions; not used "
         "for intervals"
@@ -178,6 +199,24 @@ def _as_fits(
         )
     ]
     return added
+
+
+def _add_worth(added: pd.DataFrame, rules: Rules) -> pd.DataFrame:
+    """What each cause's own failures are worth: nothing is borrowed, no prior has a say."""
+    failures = added["failures"].to_numpy(float)
+    band = (added["b10_high"] / added["b10_low"]).to_numpy(float)
+    shape, suspensions = added["shape"].to_numpy(float), added["suspensions"].to_numpy(float)
+    return added.assign(
+        prior_share=0.0,
+        borrowed_share=0.0,
+        b10_wider_prior=added["b10"],
+        evidence=rules.label(failures),
+        standing=rules.judge(failures, band, np.zeros(len(added))),
+        more_failures=failures_to_halve(band, shape, failures, suspensions),
+        goodness_p=np.nan,
+        best_life="",
+        lognormal_gain=np.nan,
+    )
 
 
 def _add_up(
