@@ -82,7 +82,8 @@ def check_goodness(
     lives, groups = sort_lives(lives, find_groups(group, len(lives.lower)))
     fit = _fit(lives, groups.code, len(groups.labels))
     failures = sum_by(groups.code, lives.weights() * np.isfinite(lives.upper), len(groups.labels))
-    tested = np.isfinite(fit[0]) & (failures >= FEWEST)
+    tested = np.isfinite(fit).all(axis=0) & (fit > 0.0).all(axis=0) & (failures >= FEWEST)
+    tested &= np.abs(np.log(np.where(tested, fit[0], 1.0))) < WILD
     chance = np.full(len(groups.labels), np.nan)
     if not tested.any():
         return chance

@@ -72,7 +72,7 @@ def fit_lognormal(
        grouped data", Journal of the Royal Statistical Society B 43, 1981: concavity in (a, b)
        (from memory).
     """
-    unit = np.log(np.where(np.isfinite(scale), scale, 1.0))
+    unit = np.log(np.where(np.isfinite(scale) & (scale > 0.0), scale, 1.0))
     rows = _split_rows(lives, groups, unit)
     start = np.where(np.isfinite(shape), shape, 1.0) / 1.28
     place = np.stack([start, 0.37 * start / 1.28], axis=1)

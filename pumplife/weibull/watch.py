@@ -65,7 +65,7 @@ def plan_watch(lives: LifeArrays, groups: Groups) -> Watch:
     place[order] = np.arange(len(order))
     ended = lives.weights() * ~failed
     at_risk = _at_risk(reached, lives, groups)
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore"):
         step = -np.log1p(-np.minimum(ended / np.maximum(at_risk, ended), 1.0))
     hazard = np.cumsum(np.minimum(np.where(ended > 0.0, step, 0.0), CERTAIN)[order])
     return Watch(
