@@ -1,6 +1,7 @@
 """The command line: a thin door on the study."""
 
 import argparse
+import os
 import sys
 from collections.abc import Hashable, Sequence
 from pathlib import Path
@@ -83,7 +84,12 @@ def _is_plant(path: Path) -> bool:
 
 
 def _say(words: str, stream: TextIO | None = None) -> None:
-    (stream or sys.stdout).write(words + "\n")
+    stream = stream or sys.stdout
+    try:
+        stream.write(words + "\n")
+        stream.flush()
+    except BrokenPipeError:  # whoever reads, such as head, has read enough; the rest goes nowhere
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _new(folder: Path) -> int:

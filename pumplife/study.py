@@ -97,14 +97,7 @@ def run_study(
     clock = build_clock(records, duty)
     told("lives")
     lives, questions = _tell_histories(records, duty, clock)
-    if lives.table.empty:
-        records.log.add(
-            "stop",
-            "No life of any wearing part could be built from these records.",
-            rule="no_lives",
-            consequence="Nothing can be fitted.",
-            remedy="See the cautions: most often usage, kits or dates are missing.",
-        )
+    if _lacks_lives(records, lives):
         return _stopped(records, seed)
     told("fits")
     lives, changes = split_where_changed(records, lives)
@@ -157,16 +150,30 @@ class RecordsCheck:
 def audit_records(path: str | Path) -> RecordsCheck:
     """What is wrong with the records, what they ask, and whether they stop a study."""
     records = read_records(Path(path))
-    account = pd.DataFrame()
-    if records.fatal:
+    account, stopped = pd.DataFrame(), records.fatal
+    if stopped:
         questions = list_questions(records)
     else:
         duty = build_duty(records)
         lives, questions = _tell_histories(records, duty, build_clock(records, duty))
-        account = lives.account
+        account, stopped = lives.account, _lacks_lives(records, lives)
     return RecordsCheck(
-        audit=records.log.frame(), account=account, questions=questions, stopped=records.fatal
+        audit=records.log.frame(), account=account, questions=questions, stopped=stopped
     )
+
+
+def _lacks_lives(records: Records, lives: Lives) -> bool:
+    """Say whether there is no life to fit, which the log then tells."""
+    if not lives.table.empty:
+        return False
+    records.log.add(
+        "stop",
+        "No life of any wearing part could be built from these records.",
+        rule="no_lives",
+        consequence="Nothing can be fitted.",
+        remedy="See the cautions: most often usage, kits or dates are missing.",
+    )
+    return True
 
 
 def _tell_histories(records: Records, duty: Duty, clock: UsageClock) -> tuple[Lives, pd.DataFrame]:

@@ -168,11 +168,14 @@ def test_a_unit_of_usage_that_is_none(run: Any) -> None:
     run(plant_toml=settings).refuses(STOPPED, "usage_unit", "miles", "hours, cycles, days")
 
 
-def test_no_usage_of_any_pump(run: Any) -> None:
+def test_no_usage_of_any_pump(run: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     silent = [{k: v for k, v in row.items() if k != "use_per_week"} for row in pump_rows()]
     known = run(pumps=silent, readings=None)
     known.stops("no_lives", "No life of any wearing part")
     assert set(known.audit("usage_unknown")["pump_id"]) == {"P-1", "P-2", "P-3"}
+    capsys.readouterr()
+    assert main(["audit", str(tmp_path / "plant")]) == STOPPED
+    assert "No life of any wearing part" in capsys.readouterr().out
 
 
 # ---- records that only cost a row ----------------------------------------------------------------
@@ -273,6 +276,18 @@ def test_an_audit_alone_writes_nothing_and_names_every_finding(
     (folder / "pumps.csv").unlink()
     assert main(["audit", str(folder)]) == STOPPED
     assert "There is no table pumps" in capsys.readouterr().out
+
+
+def test_output_may_be_cut_short(tmp_path: Path) -> None:
+    job = [sys.executable, "-m", "pumplife", "audit", "--rules"]
+    with subprocess.Popen(
+        job, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=Path(__file__).parents[1]
+    ) as run:
+        assert run.stdout is not None
+        assert run.stderr is not None
+        run.stdout.close()
+        assert run.stderr.read() == b""
+    assert run.returncode == DONE
 
 
 HELP = """

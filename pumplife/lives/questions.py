@@ -36,7 +36,7 @@ def list_questions(records: Records) -> pd.DataFrame:
     """
     if records.fatal:
         return pd.DataFrame(columns=QUEUE_COLUMNS, dtype=object)
-    audit = records.log.rows_of(FROM_AUDIT)
+    audit = _without_rollovers(records, records.log.rows_of(FROM_AUDIT))
     for rule, kind in FROM_AUDIT.items():
         rows = audit[audit["rule"].eq(rule)]
         if len(rows):
@@ -51,6 +51,13 @@ def list_questions(records: Records) -> pd.DataFrame:
         ["money", "question"], ascending=[False, True], kind="stable", ignore_index=True
     )
     return ordered[QUEUE_COLUMNS]
+
+
+def _without_rollovers(records: Records, audit: pd.DataFrame) -> pd.DataFrame:
+    """Ask nothing more of a meter whose digits are asked for: one answer may settle all."""
+    counters = records.log.rows_of(["counter_rolled_over"])["pump_id"]
+    broken = audit["rule"].eq("unrecorded_exchange") & audit["pump_id"].isin(counters)
+    return audit[~broken]
 
 
 def _ask(records: Records, kind: str, rows: pd.DataFrame) -> None:

@@ -5,7 +5,7 @@ import re
 import struct
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import lru_cache
@@ -239,10 +239,16 @@ def _attribute(tag: str, name: str) -> str:
     return match.group(2) if match else ""
 
 
-def sheet_grid(path: Path, sheet: str) -> pd.DataFrame:
+def sheet_grid(path: Path, sheet: str) -> tuple[pd.DataFrame, frozenset[int]]:
     """Give all cells of a sheet as text, row 0 of the grid being row 1 of the sheet.
 
     Every cell of a merged range holds what the range shows.
+
+    Returns
+    -------
+    tuple of DataFrame and frozenset of int
+        The grid, and the places of the columns whose decimals and thousands, if any, stand in
+        cells of text: there a point may be either.
 
     Raises
     ------
@@ -260,7 +266,7 @@ def sheet_grid(path: Path, sheet: str) -> pd.DataFrame:
         cells = book.cells.get_sheet_by_name(sheet)
         rows = cells.to_python(skip_empty_area=False)
         grid = pd.DataFrame([[_cell_text(cell) for cell in row] for row in rows], dtype=object)
-        return _fill_merged(grid, cells)
+        return _fill_merged(grid, cells), _typed_as_text(rows)
     except _BROKEN as problem:
         raise _no_book(path) from problem
 
@@ -283,6 +289,18 @@ def _cell_text(cell: object) -> str:
     if isinstance(cell, date | datetime):
         return cell.isoformat()[:10]
     return str(cell)
+
+
+def _typed_as_text(rows: Sequence[Sequence[object]]) -> frozenset[int]:
+    typed: set[int] = set()
+    exact: set[int] = set()
+    for row in rows:
+        for place, cell in enumerate(row):
+            if isinstance(cell, str) and ("," in cell or "." in cell):
+                typed.add(place)
+            elif isinstance(cell, float) and not cell.is_integer():
+                exact.add(place)
+    return frozenset(typed - exact)
 
 
 def _fill_merged(grid: pd.DataFrame, sheet: CalamineSheet) -> pd.DataFrame:

@@ -2,6 +2,7 @@
 
 import dataclasses
 import re
+from collections.abc import Collection
 from typing import Any
 
 import pandas as pd
@@ -115,8 +116,13 @@ def type_table(
         None where the study can't go on, with the reason in the log.
     """
     _log_reading(raw, table, log)
-    cells = _rename(raw, table, settings.get("columns", {}).get(table.name, {}), log)
     texts = settings.get("text", {}).get(table.name, {})
+    mapping = settings.get("columns", {}).get(table.name, {})
+    headings = _our_headings(raw, table, mapping)
+    cells = _rename(raw, headings, table, list(texts), log)
+    exact = {
+        ours for ours, own in zip(headings, raw.cells.columns, strict=True) if own in raw.exact
+    }
     filled = {target for targets in texts.values() for target in targets}
     if not _complete(cells, raw, table, filled, log):
         return None
@@ -127,12 +133,14 @@ def type_table(
     told = read_texts(cells, texts, table, words, log) if words else None
     frame = cells.assign(file=raw.source.label, row=raw.row)
     bad: dict[str, pd.Series] = {}
-    hint = decimal_hint(cells, raw, table)
+    hint = decimal_hint(cells, exact, table)
     for column in table.columns:
         if column.name not in cells:
             frame[column.name] = _blank_cells(column, len(frame)).set_axis(frame.index)
         elif column.kind != "text":
-            typed = _type_column(cells[column.name], column, raw, settings, hint)
+            typed = _type_column(
+                cells[column.name], column, raw, settings, hint=hint, exact=column.name in exact
+            )
             frame[column.name], bad[column.name] = typed.values, typed.bad
             if not _decided(typed, column, raw, table, log):
                 return None
@@ -174,19 +182,28 @@ def _log_reading(raw: RawTable, table: Table, log: AuditLog) -> None:
     )
 
 
-def _rename(raw: RawTable, table: Table, mapping: dict[str, str], log: AuditLog) -> pd.DataFrame:
-    """Give the cells our headings; keep the plant's further columns under their own."""
+def _our_headings(raw: RawTable, table: Table, mapping: dict[str, str]) -> list[str]:
+    """Give our heading of each of the plant's columns, "" where it isn't one of ours."""
     exact = {heading.strip(): ours for heading, ours in mapping.items()}
     alike = {squeeze(name): name for name in table.headings}
     alike |= {squeeze(heading): ours for heading, ours in mapping.items()}
-    headings = [exact.get(word) or alike.get(squeeze(word), "") for word in raw.cells.columns]
+    return [exact.get(word) or alike.get(squeeze(word), "") for word in raw.cells.columns]
+
+
+def _rename(
+    raw: RawTable, headings: list[str], table: Table, texts: list[str], log: AuditLog
+) -> pd.DataFrame:
+    """Give the cells our headings; keep the plant's further columns, `texts` too, as they are."""
     taken: dict[str, int] = {}
     for place, ours in enumerate(headings):
         if ours and ours not in taken:
             taken[ours] = place
-    _log_headings(raw, headings, taken, table, log)
-    cells = raw.cells.iloc[:, list(taken.values())].set_axis(list(taken), axis=1)
     own = [place for place, ours in enumerate(headings) if not ours]
+    read = {squeeze(text) for text in texts}
+    unused = [str(name) for name in raw.cells.columns[own] if squeeze(str(name)) not in read]
+    _log_unused(unused, raw, table, log)
+    _log_twice(raw, headings, taken, table, log)
+    cells = raw.cells.iloc[:, list(taken.values())].set_axis(list(taken), axis=1)
     extra = raw.cells.iloc[:, own]
     extra = extra.loc[:, ~extra.columns.duplicated() & ~extra.columns.isin(_reserved(table))]
     return pd.concat([cells, extra], axis=1)
@@ -196,18 +213,21 @@ def _reserved(table: Table) -> list[str]:
     return [*table.headings, "file", "row", "pump", "plan", FROM_TEXT]
 
 
-def _log_headings(
+def _log_unused(names: list[str], raw: RawTable, table: Table, log: AuditLog) -> None:
+    if not names:
+        return
+    log.add(
+        "note",
+        f"{raw.source.label} has columns that pumplife doesn't use: {list_some(names)}.",
+        rule="extra_columns",
+        table=table.name,
+        remedy=f'If one is ours, say so: [columns.{table.name}] "{names[0]}" = "...".',
+    )
+
+
+def _log_twice(
     raw: RawTable, headings: list[str], taken: dict[str, int], table: Table, log: AuditLog
 ) -> None:
-    own = [str(raw.cells.columns[place]) for place, ours in enumerate(headings) if not ours]
-    if own:
-        log.add(
-            "note",
-            f"{raw.source.label} has columns that pumplife doesn't use: {list_some(own)}.",
-            rule="extra_columns",
-            table=table.name,
-            remedy=f'If one is ours, say so: [columns.{table.name}] "{own[0]}" = "...".',
-        )
     for place, ours in enumerate(headings):
         if ours and taken[ours] != place:
             log.add(
@@ -247,23 +267,36 @@ def _complete(
     return False
 
 
-def decimal_hint(cells: pd.DataFrame, raw: RawTable, table: Table) -> str:
-    """Say what the file as a whole shows to stand before decimals, or ""."""
-    if not raw.mark:
-        return "."
-    names = [column.name for column in table.columns if column.kind == "number"]
+def decimal_hint(cells: pd.DataFrame, exact: Collection[str], table: Table) -> str:
+    """Say what the numbers of a file as a whole show to stand before decimals, or "".
+
+    Parameters
+    ----------
+    cells : DataFrame
+        Under our headings.
+    exact : collection of str
+        The headings of ours in which a point is a point: they can't tell.
+    table : Table
+        What is expected.
+    """
     words = [
         re.sub(r"\s", "", word)
-        for name in names
-        if name in cells
-        for word in cells[name].unique()
+        for column in table.columns
+        if column.kind == "number" and column.name in cells and column.name not in exact
+        for word in cells[column.name].unique()
         if "." in word or "," in word
     ]
     return decimal_mark(words)
 
 
 def _type_column(
-    cells: "pd.Series", column: Column, raw: RawTable, settings: dict[str, Any], hint: str
+    cells: "pd.Series",
+    column: Column,
+    raw: RawTable,
+    settings: dict[str, Any],
+    *,
+    hint: str,
+    exact: bool,
 ) -> TypedColumn:
     if column.kind == "date":
         order = str(settings.get("dates", {}).get("order", ""))
@@ -280,7 +313,7 @@ def _type_column(
         cells,
         decimal=declared,
         hint=stand_in,
-        exact=not raw.mark,
+        exact=exact,
         hours=column.name.endswith("_h"),
     )
     unfit = typed.values.lt(0) & (not column.signed)

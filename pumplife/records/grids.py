@@ -42,6 +42,9 @@ class RawTable:
         Rows with more cells than the heading; not part of `cells`.
     mark : str
         What stands between cells in a text file: one of `MARKS`, or "" in a workbook.
+    exact : frozenset of str
+        Headings of a workbook's columns in which a point is a point; the numbers of all others,
+        and of a text file, are read as text.
     encoding : str
         How the text file was decoded.
     remarks : list of tuple
@@ -53,6 +56,7 @@ class RawTable:
     row: "pd.Series"
     overlong: list[int]
     mark: str = ""
+    exact: frozenset[str] = frozenset()
     encoding: str = ""
     remarks: list[tuple[str, str, str, str, str]] = field(default_factory=list)
 
@@ -76,8 +80,8 @@ def read_source(source: Source, known: Collection[str] = ()) -> RawTable:
         When the file or sheet can't be read.
     """
     if source.sheet:
-        grid = sheet_grid(source.path, source.sheet)
-        return _frame_grid(grid, source, known, remarks=_formula_remarks(source))
+        grid, typed = sheet_grid(source.path, source.sheet)
+        return _frame_grid(grid, source, known, remarks=_formula_remarks(source), typed=typed)
     text, encoding = decode(read_bytes(source.path), source.path.name)
     return _read_text(source, text, encoding, known)
 
@@ -203,6 +207,7 @@ def _frame_grid(  # noqa: PLR0917
     mark: str = "",
     encoding: str = "",
     remarks: list[tuple[str, str, str, str, str]] | None = None,
+    typed: frozenset[int] = frozenset(),
 ) -> RawTable:
     """Split a grid into heading and records; blank rows count but aren't kept."""
     _refuse_long(grid, source)
@@ -227,6 +232,7 @@ def _frame_grid(  # noqa: PLR0917
         row=row[~overlong].reset_index(drop=True),
         overlong=row[overlong].to_list(),
         mark=mark,
+        exact=frozenset(heading.words[place] for place in used if not mark and place not in typed),
         encoding=encoding,
         remarks=remarks + _title_remarks(grid, filled, heading, source),
     )

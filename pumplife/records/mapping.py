@@ -105,7 +105,7 @@ def map_sheets(raws: Iterable[RawTable], words: Words) -> tuple[list[Guess], lis
 
 def _look(raw: RawTable, words: Words) -> dict[str, Signs]:
     return {
-        str(name): read_signs(raw.cells.iloc[:, place], words, text=bool(raw.mark))
+        str(name): read_signs(raw.cells.iloc[:, place], words, exact=str(name) in raw.exact)
         for place, name in enumerate(raw.cells.columns)
     }
 
@@ -126,10 +126,11 @@ def _guess(raw: RawTable, signs: dict[str, Signs]) -> Guess | None:
     best: tuple[float, Guess] | None = None
     for table in TABLES.values():
         lines = _map_columns(headings, signs, scores[scores["table"].eq(table.name)], table)
+        lines = _take_place_for_pump(lines, signs, table)
         if table.name in _BY_CONTENT:
             lines += _map_by_content(headings, signs, lines, table)
         weight, lacking = _weigh(lines, table, named.get(table.name, 0.0))
-        if lacking <= (1 if len(table.columns) > 5 else 0) and (best is None or weight > best[0]):
+        if lacking <= _may_lack(table) and (best is None or weight > best[0]):
             why = _say_why(lines, lacking, named.get(table.name, 0.0) >= NAMED)
             sure = not lacking and named.get(table.name, 0.0) >= NAMED
             best = (weight, Guess(raw=raw, table=table.name, sure=sure, why=why, lines=lines,
@@ -159,6 +160,24 @@ def _map_columns(
         sure = one["score"] >= SURE and bool(signs[heading].written)
         lines.append(Line(heading=heading, column=column.name, sure=sure, why=why))
     return lines
+
+
+def _take_place_for_pump(lines: list[Line], signs: dict[str, Signs], table: Table) -> list[Line]:
+    """Let the place be the pump's number where the plant counts its pumps by place.
+
+    In a register where no two rows share a place, elsewhere where the register's numbers are
+    places; and only where nothing else is the pump's number.
+    """
+    places = [line for line in lines if line.column == "location"]
+    if not places or any(line.column == "pump_id" for line in lines):
+        return lines
+    sign = signs[places[0].heading]
+    register = table.name == "pumps"
+    if "pump_id" not in table.headings or not (_is_id(sign) if register else sign.pumps >= 0.8):
+        return lines
+    why = "no other pump number, and no place comes twice" if register else _PUMP[2]
+    own = replace(places[0], column="pump_id", sure=False, why=why.format(signs=sign))
+    return [own if line is places[0] else line for line in lines]
 
 
 def _evidence(heading: str, like: str, signs: Signs, kind: str) -> str:
@@ -237,6 +256,10 @@ def _weigh(lines: list[Line], table: Table, named: float) -> tuple[float, int]:
     sure = sum(line.sure for line in lines)
     weight = len(lines) + sure + 3.0 * len(there) / len(needed) - 2.0 * lacking
     return weight + (6.0 if named >= NAMED else 0.0), lacking
+
+
+def _may_lack(table: Table) -> int:
+    return 1 if len(table.columns) > 5 else 0
 
 
 def _say_why(lines: list[Line], lacking: int, named: bool) -> str:

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from pumplife.records.cells import read_dates, read_numbers, tidy_text
+from pumplife.records.columns import decimal_hint
 from pumplife.records.mapping import Guess
 from pumplife.records.schema import Column
 from pumplife.records.signs import daily_gain, share_growing
@@ -64,14 +65,23 @@ def _read_meter(
     guess: Guess, when: str, shown: str
 ) -> tuple["pd.Series", "pd.Series", "pd.Series"]:
     day = read_dates(tidy_text(guess.cells(when)), serials=not guess.raw.mark).values
-    value = read_numbers(tidy_text(guess.cells(shown)), exact=not guess.raw.mark).values
+    exact = guess.heading(shown) in guess.raw.exact
+    value = read_numbers(tidy_text(guess.cells(shown)), hint=_hint(guess), exact=exact).values
     return guess.cells("pump_id"), day, value
+
+
+def _hint(guess: Guess) -> str:
+    """Say what the sheet as a whole shows to stand before decimals, as when it is read."""
+    cells = pd.DataFrame({line.column: guess.cells(line.column) for line in guess.lines})
+    exact = {line.column for line in guess.lines if line.heading in guess.raw.exact}
+    return decimal_hint(cells, exact, TABLES[guess.table])
 
 
 def propose_dates(guesses: list[Guess]) -> Iterator[str]:
     """Give [dates] and [numbers], to be filled where a column can't show how it is written."""
     undecided = list(_columns(guesses, "date", "undecided"))
-    guessed = list(_columns(guesses, "number", "guessed"))
+    open_mark = [guess for guess in guesses if not _hint(guess)]
+    guessed = list(_columns(open_mark, "number", "guessed"))
     yield "[dates]"
     if undecided:
         yield (

@@ -137,10 +137,12 @@ def _settings(
     }
     for table in dict.fromkeys(guess.table for guess in guesses):
         own = [guess for guess in guesses if guess.table == table]
+        texts = list(_text_lines(table, own, words))
         if table != "pumps" or register[0] is None:
             yield from _column_lines(table, own)
+        yield from _unused_lines(own, texts)
         yield from _code_sections(table, own, words, parts)
-        yield from _text_lines(table, own, words)
+        yield from texts
     yield from ("", *propose_dates(guesses))
     template = files("pumplife.records").joinpath("plant_template.toml").read_text("utf-8")
     yield from ("", *template[template.index("[costs]") : template.index("[dates]")].splitlines())
@@ -172,19 +174,27 @@ def _quote(word: str) -> str:
 def _column_lines(table: str, own: list[Guess]) -> Iterator[str]:
     lines = {line.heading: line for guess in reversed(own) for line in guess.lines}
     renamed = [line for line in lines.values() if squeeze(line.heading) != squeeze(line.column)]
-    free = {
-        name: guess.signs[name]
-        for guess in own
-        for name in guess.signs
-        if name not in lines and guess.signs[name].written
-    }
     if renamed:
         yield from ("", f"[columns.{table}]")
     for line in renamed:
         mark = "sure" if line.sure else "please check"
         yield f'{_quote(line.heading)} = "{line.column}"   # {mark}: {line.why}'
+
+
+def _unused_lines(own: list[Guess], texts: list[str]) -> Iterator[str]:
+    """Name the headings of sheets of one table that are neither a column nor a text to be read."""
+    used = {line.heading for guess in own for line in guess.lines}
+    free = dict.fromkeys(
+        name
+        for guess in own
+        for name, signs in guess.signs.items()
+        if name not in used
+        and signs.written
+        and not any(text.startswith(f"{_quote(name)} = ") for text in texts)
+    )
     if free:
-        yield f"# not used: {list_some(list(free), most=40)}"
+        labels = ", ".join(guess.raw.source.label for guess in own)
+        yield f"# not used of {labels}: {list_some(list(free), most=40)}"
 
 
 def _code_sections(table: str, own: list[Guess], words: Words, parts: set[str]) -> Iterator[str]:

@@ -71,7 +71,7 @@ class Signs:
         return kind == "text" or not self.is_dates
 
 
-def read_signs(column: "pd.Series", words: Words, *, text: bool) -> Signs:
+def read_signs(column: "pd.Series", words: Words, *, exact: bool) -> Signs:
     """Look at a column.
 
     Parameters
@@ -80,15 +80,15 @@ def read_signs(column: "pd.Series", words: Words, *, text: bool) -> Signs:
         Its cells.
     words : Words
         The dictionary of reasons and parts.
-    text : bool
-        The cells come from a text file, not from a workbook.
+    exact : bool
+        They are a workbook's own numbers, in which a point is a point.
     """
     cells = tidy_text(column)
     cells = cells[cells.ne("")]
     seen = cells.iloc[:SAMPLE]
     count = max(len(seen), 1)
     dates = read_dates(seen, serials=False, months=True)
-    numbers = read_numbers(seen, exact=not text, hours=True)
+    numbers = read_numbers(seen, exact=exact, hours=True)
     place, spellings = pd.factorize(seen)
     read = [words.read(str(word)) for word in spellings]
     reasons = np.array([one.reason not in ("", SEVERAL) for one in read], dtype=float)

@@ -65,7 +65,7 @@ def _withhold(tables: Tables, plant: Plant, log: AuditLog) -> set[str]:
             "stop",
             f"No {result} can be given: {' and '.join(lacking)}.",
             rule="no_prices",
-            consequence=f"{result} is withheld; audit, lives and fits are written.",
+            consequence="Audit, lives and fits are written.",
             remedy="Fill in [costs] and kits.unit_cost.",
         )
     if not lacking:

@@ -37,8 +37,8 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "questions": ("money", "pump_id", "what", "choices", "consequence", "question"),
     "likeness": ("question", "verdict", "ratio", "p_adjusted"),
     "pumps": (
-        "pump_id", "location", "service", "failures", "expected_failures", "ratio", "prob_worse",
-        "standing", "cost_12m", "expected_cost", "follows", "look_at",
+        "pump_id", "location", "service", "failures", "expected_failures", "ratio", "standing",
+        "cost_12m", "expected_cost", "look_at",
     ),
     "sensitivity": (
         "change", "service", "size_mm", "side", "kit", "main_part", "scale_ratio", "shape_ratio",
@@ -103,9 +103,10 @@ def count_comparisons(study: ReadableStudy) -> str:
     asked = likeness[likeness["alike"] != ALIKE[1]]
     differ = ~asked["alike"].isin(ALIKE)
     counts = differ.groupby(asked["question"], sort=False).agg(["size", "sum"])
-    told = [f"{name}: {int(row['sum'])} of {int(row['size'])}" for name, row in counts.iterrows()]
+    told = [f"{name} {int(row['sum'])} of {int(row['size'])}" for name, row in counts.iterrows()]
     few = len(likeness) - len(asked)
-    return f"Differences shown, {'; '.join(told)}. {few} comparisons have too few failures."
+    found = "Some lives differ" if differ.any() else "No lives are shown to differ"
+    return f"{found}: {', '.join(told)}. {few} comparisons more have too few failures."
 
 
 def show_pumps(study: ReadableStudy) -> pd.DataFrame:

@@ -217,7 +217,7 @@ def spread_apart(heights: Sequence[float], gap: float) -> NDArray[np.float64]:
 def write_thousands(*axis: Axis) -> None:
     """Write the numbers along an axis with thousands apart and a true minus."""
     for one in axis:
-        one.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.6g}".replace("-", "−")))
+        one.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.10g}".replace("-", "−")))
 
 
 def write_percents(*axis: Axis) -> None:

@@ -7,8 +7,10 @@ import pandas as pd
 import pytest
 
 from pumplife.records.decisions import KINDS
+from pumplife.records.duty import build_duty
 from pumplife.records.questions import question_ids, question_parts
 from pumplife.records.read import read_records
+from pumplife.records.usage import build_clock
 from pumplife.study import audit_records, run_study
 
 from ..faults.plant import CLEAN, plant
@@ -249,3 +251,47 @@ def test_questions_are_worst_first_by_money_and_blank_without_prices(tmp_path):
     unpriced = audit_records(folder).questions
     assert unpriced["money"].isna().all()
     assert len(unpriced) == 3
+
+
+def fast_counter(folder, digits):
+    """Invented: a counter that gains 210,000 cycles a week and turns every few weeks; week 60 it
+    is exchanged."""
+    week = np.arange(0, 104)
+    count = 300_000 + 210_000 * week
+    shown = np.where(week < 60, count, count - count[60]) % 10**digits
+    day = pd.Timestamp("2021-01-04") + pd.to_timedelta(7 * week, unit="D")
+    folder.mkdir()
+    (folder / "plant.toml").write_text(
+        '[plant]\nusage_unit = "cycles"\nrecords_from = 2021-01-01\nrecords_to = 2022-12-31\n',
+        encoding="utf-8",
+    )
+    pd.DataFrame({"pump_id": ["P-1"], "site": "w", "service": "s"}).to_csv(
+        folder / "pumps.csv", index=False
+    )
+    pd.DataFrame({"pump_id": "P-1", "read_on": day, "reading": shown}).to_csv(
+        folder / "readings.csv", index=False
+    )
+    orders = pd.DataFrame({"rebuild_id": ["R-1"], "pump_id": "P-1", "opened_on": "2022-03-01"})
+    orders.assign(reason="planned", kit="FK", failed_part="none").to_csv(
+        folder / "rebuilds.csv", index=False
+    )
+    return folder
+
+
+def test_a_counter_that_turns_every_few_weeks_is_asked_for_once(tmp_path):
+    folder = fast_counter(tmp_path / "fast", digits=6)
+    asked = audit_records(folder).questions
+    meters = asked[asked["kind"].eq("meter")]
+    assert len(meters) == 1
+    assert meters["choices"].iloc[0].startswith("rollover 6 / ")
+    assert "starts again so 20 more times" in meters["what"].iloc[0]
+    answer(folder, meters["question"].iloc[0], "rollover 6")
+    checked = audit_records(folder)
+    # 21 turns, and the exchange, which no reading tells from a turn: 0.1 million too many
+    assert checked.audit["rule"].eq("rollover").sum() == 22
+    assert not checked.audit["rule"].eq("counter_rolled_over").any()
+    records = read_records(folder)
+    clock = build_clock(records, build_duty(records))
+    first = (pd.Timestamp("2021-01-04") - pd.Timestamp("1970-01-01")).days
+    ran = float(np.diff(clock.usage([0, 0], [first, first + 7.0 * 103]))[0])
+    assert ran == pytest.approx(103 * 210_000 + 100_000)

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+import xlsxwriter
 
 from pumplife.cli import DONE, STOPPED, WRONG_CALL, main
 from pumplife.errors import FolderError
@@ -259,10 +260,53 @@ def test_a_meter_is_told_by_its_growth() -> None:
 def test_signs_of_columns() -> None:
     words = read_words()
     pumps = {row["pump_id"].casefold() for row in small_tables()["pumps"]}
-    dates = read_signs(pd.Series(["01.02.2021", "2021-02-03", ""]), words, text=True)
+    dates = read_signs(pd.Series(["01.02.2021", "2021-02-03", ""]), words, exact=False)
     assert (dates.written, dates.is_dates, dates.undecided) == (2, True, True)
     assert share_known(pd.Series(["P-1", "p-2", "P-9", ""]), pumps) == pytest.approx(2 / 3)
-    empty = read_signs(pd.Series(["", ""]), words, text=True)
+    empty = read_signs(pd.Series(["", ""]), words, exact=False)
     assert empty.suits("date")
     assert not dates.suits("code")
-    assert (read_signs(pd.Series(["PM", "Störung"]), words, text=True).reasons) == 1.0
+    assert (read_signs(pd.Series(["PM", "Störung"]), words, exact=False).reasons) == 1.0
+
+
+def _german_book(folder: Path) -> Path:
+    """Invented: title rows, pumps known by their place, meters with thousands points as text."""
+    folder.mkdir()
+    book = xlsxwriter.Workbook(str(folder / "Auszug.xlsx"))
+    orders = book.add_worksheet("Auftragsliste")
+    orders.write_row(0, 0, ["Instandhaltung, Werk Nord (erfunden)"])
+    heading = ["Auftrag Nr.", "Techn. Platz", "Eröffnet am", "Satz", "Betriebsstunden"]
+    orders.write_row(2, 0, [*heading, "Arbeitszeit (h)", "Beschreibung"])
+    for at in range(24):
+        day = f"{13 + at % 12}.{1 + at % 9:02}.{2020 + at // 6}"
+        said = "Membran gerissen" if at % 3 else "Wartung"
+        meter = f"{1 + at // 6}.{200 + 30 * (at // 6)}"
+        row = [f"A{at}", f"M-{at % 6}", day, "FK", meter, ("2,5", "3")[at % 2], said]
+        orders.write_row(3 + at, 0, row)
+    pumps = book.add_worksheet("Pumpen")
+    pumps.write_row(0, 0, ["Pumpenliste"])
+    pumps.write_row(2, 0, ["Techn. Platz", "Medium", "Größe", "Einbau am", "Std/Woche"])
+    for at in range(6):
+        pumps.write_row(3 + at, 0, [f"M-{at}", "Lauge", "DN 25", f"{20 + at}.02.2018", 60])
+    book.close()
+    return folder / "Auszug.xlsx"
+
+
+def test_a_plant_that_counts_its_pumps_by_place(tmp_path: Path) -> None:
+    made = propose_folder(tmp_path / "plant", _german_book(tmp_path / "export"))
+    assert [guess.table for guess in made.guesses] == ["rebuilds", "pumps"]
+    text = (tmp_path / "plant" / "plant.toml").read_text(encoding="utf-8")
+    place = '"Techn. Platz" = "pump_id"   # please check: 100% are in the register of pumps'
+    assert place in text
+    assert "# not used of Auszug.xlsx#Pumpen: Größe" in text
+    assert "please fill" not in text.partition("[numbers]")[2].partition("[costs]")[0]
+    assert re.search(r'usage_unit = "hours" .* meters gain \d(\.\d+)? a day', text)
+    pumps = tmp_path / "plant" / "pumps.csv"
+    rows = pd.read_csv(pumps, dtype=str, keep_default_na=False).assign(site="Nord")
+    rows.to_csv(pumps, index=False)
+    records = read_records(tmp_path / "plant")
+    assert not records.fatal
+    rebuilds = records.table("rebuilds")
+    assert set(rebuilds["pump"]) == set(range(6))
+    assert rebuilds["meter"].min() == 1200.0
+    assert set(rebuilds["labour_h"]) == {2.5, 3.0}

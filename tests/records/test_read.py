@@ -8,6 +8,8 @@ import xlsxwriter
 from pumplife.errors import FolderError, SettingError
 from pumplife.records.read import read_records
 
+from .conftest import SETTINGS
+
 
 def _audit(records, rule, severity=None):
     rows = records.log.frame()
@@ -496,3 +498,48 @@ def test_numbers_as_ids_keep_no_decimals(write_plant, small_tables):
     records = read_records(folder)
     assert records.pumps["pump_id"][0] == "101"
     assert records.table("rebuilds")["pump"][0] == 0
+
+
+def _book_of_meters(folder, meters, hours):
+    book = xlsxwriter.Workbook(str(folder / "rebuilds.xlsx"))
+    sheet = book.add_worksheet("rebuilds")
+    sheet.write_row(0, 0, ["rebuild_id", "pump_id", "opened_on", "reason", "meter", "labour_h"])
+    for at, (meter, worked) in enumerate(zip(meters, hours, strict=True), start=1):
+        sheet.write_row(at, 0, [f"R{at}", "P1", f"202{at}-03-04", "breakdown", meter, worked])
+    book.close()
+
+
+@pytest.mark.parametrize(
+    ("meters", "hours", "decimal", "meter", "labour", "rule"),
+    [
+        # text, with a comma elsewhere in the sheet: a point parts thousands
+        (("4.660", "8.310"), ("2,5", "3"), "", (4660.0, 8310.0), (2.5, 3.0), ""),
+        # text and nothing that tells: a guess that says so, or what the plant has said
+        (("4.660", "8.310"), (2.5, 3), "", (4.66, 8.31), (2.5, 3.0), "decimal_mark"),
+        (("4.660", "8.310"), (2.5, 3), "comma", (4660.0, 8310.0), (2.5, 3.0), ""),
+        # the workbook's own numbers: a point is a point, and a comma typed among them stands out
+        ((4660.125, "8,5"), (2.5, 3), "comma", (4660.125, np.nan), (2.5, 3.0), "unreadable_number"),
+    ],
+)
+def test_numbers_that_a_workbook_holds_as_text_are_read_as_text(  # noqa: PLR0917
+    write_plant, meters, hours, decimal, meter, labour, rule
+):
+    folder = write_plant(rebuilds=None)
+    _book_of_meters(folder, meters, hours)
+    with (folder / "plant.toml").open("a", encoding="utf-8") as settings:
+        settings.write(f'[numbers]\ndecimal = "{decimal}"\n' if decimal else "")
+    records = read_records(folder)
+    read = records.table("rebuilds")
+    np.testing.assert_array_equal(read["meter"], meter)
+    np.testing.assert_array_equal(read["labour_h"], labour)
+    found = records.log.frame()["rule"]
+    assert set(found[found.isin(["decimal_mark", "unreadable_number"])]) == ({rule} - {""})
+
+
+def test_a_text_that_is_read_is_not_called_unused(write_plant):
+    rows = "rebuild_id,pump_id,opened_on,Text,crew no\nR1,P1,2020-03-04,membrane torn,7\n"
+    settings = f'{SETTINGS}[text.rebuilds]\nText = ["reason"]\n'
+    records = read_records(write_plant(settings, rebuilds=rows))
+    words = _words(records, "extra_columns")
+    assert "crew no" in words
+    assert "Text" not in words

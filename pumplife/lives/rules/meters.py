@@ -6,6 +6,7 @@ import pandas as pd
 from pumplife.lives.rules.orders import orders_between
 from pumplife.lives.rules.rule import tell
 from pumplife.lives.rules.story import Story, date_words
+from pumplife.records.phrases import count_of
 from pumplife.records.questions import question_ids
 
 DIGITS = np.arange(3, 10)
@@ -67,12 +68,23 @@ def _try_digits(found: pd.DataFrame) -> pd.DataFrame:
     width = np.power(10.0, np.maximum(digits, 1)) * 0.9
     chance = np.where(digits > 0, FITS[1] * expected / width, np.nan)
     fresh = after <= FITS[1] * expected
-    return found.assign(expected=expected, digits_fit=digits, chance=chance, fresh=fresh)
+    tried = found.assign(expected=expected, digits_fit=digits, chance=chance, fresh=fresh)
+    return tried.assign(rolled=_has_rolled(tried))
 
 
-def _ask_meter(rows: pd.DataFrame) -> pd.DataFrame:
+def _has_rolled(tried: pd.DataFrame) -> "pd.Series[bool]":
+    """Whether a rollover fits and an exchange doesn't, at this break or at all of the pump's
+    together: meter after meter isn't exchanged just before its last digit turns."""
+    alone = pd.Series(np.log(np.minimum(tried["chance"], 1.0)), index=tried.index)
+    together = alone.groupby([tried["pump"], tried["digits_fit"]]).transform("sum")
+    rolled: pd.Series[bool] = tried["digits_fit"].gt(0)
+    return rolled & (together.le(np.log(BY_CHANCE)) | ~tried["fresh"])
+
+
+def _ask_meter(rows: pd.DataFrame, digits: "pd.Series | str" = "DIGITS") -> pd.DataFrame:
     asked = question_ids("meter", rows["pump_id"], date_words(rows["day"]))
-    return rows.assign(question=asked, choices="rollover DIGITS / exchange START / wrong")
+    word = pd.Series(digits, index=rows.index).astype(str)
+    return rows.assign(question=asked, choices="rollover " + word + " / exchange START / wrong")
 
 
 def _by_table(rows: pd.DataFrame, what: list[str]) -> pd.DataFrame:
@@ -82,29 +94,35 @@ def _by_table(rows: pd.DataFrame, what: list[str]) -> pd.DataFrame:
 
 
 def find_rollovers(story: Story) -> pd.DataFrame:
-    """Counters without digits that the expected rate shows to have started again from 0."""
+    """Counters without digits that the expected rate shows to have started again from 0; the
+    first time of each, since one answer settles all."""
     rows = _breaks(story)
-    clear = rows[(rows["digits_fit"] > 0) & ((rows["chance"] <= BY_CHANCE) | ~rows["fresh"])]
+    rolled = rows[rows["rolled"]]
+    counter = [rolled["pump"], rolled["digits_fit"]]
+    more = rolled.groupby(counter)["day"].transform("size") - 1
+    first = ~rolled[["pump", "digits_fit"]].duplicated()
+    clear = rolled[first].assign(more=more[first])
     what = [
         f"{before:.10g} of {day}, then {after:.10g}: a counter of {digits} digits that rolled over "
-        f"would have gained {10.0**digits - before + after:.10g}, {expected:.3g} was expected."
-        for before, day, after, digits, expected in zip(
+        f"would have gained {10.0**digits - before + after:.10g}, {expected:.0f} was expected."
+        + (f" It starts again so {count_of(again, 'more time')}." if again else "")
+        for before, day, after, digits, expected, again in zip(
             clear["shown_before"],
             date_words(clear["day_before"]),
             clear["shown"],
             clear["digits_fit"],
             clear["expected"],
+            clear["more"],
             strict=True,
         )
     ]
-    return _by_table(_ask_meter(clear), what)
+    return _by_table(_ask_meter(clear, clear["digits_fit"]), what)
 
 
 def find_unclear_breaks(story: Story) -> pd.DataFrame:
     """Meters that start low again, which may have rolled over or been exchanged."""
     rows = _breaks(story)
-    doubt = rows["fresh"] & (rows["chance"] > BY_CHANCE)
-    unclear = rows[(rows["digits_fit"] > 0) & doubt]
+    unclear = rows[rows["digits_fit"].gt(0) & ~rows["rolled"]]
     what = [
         f"{before:.10g} of {day}, then {after:.10g}: a rollover of {digits} digits and an "
         "exchanged meter both fit the pump's usual rate."
