@@ -58,13 +58,21 @@ def visit_of(rows: pd.DataFrame, tickets: pd.DataFrame) -> pd.DataFrame:
     return joined[(joined["pump_written"] == joined["pump"]) | (blank & alone)]
 
 
-def read_actions(records: Records, tickets: pd.DataFrame, positions: pd.DataFrame) -> Actions:
-    """Gather kits, issues and findings onto positions; the stronger evidence wins."""
-    issued = _issued_net(records, tickets)
+def read_actions(
+    records: Records,
+    tickets: pd.DataFrame,
+    placed: tuple[pd.DataFrame, pd.DataFrame],
+    positions: pd.DataFrame,
+) -> Actions:
+    """Gather kits, issues and findings onto positions; the stronger evidence wins.
+
+    `placed` are the issues and the findings with their visits, see `visit_of`.
+    """
+    issued = _issued_net(placed[0])
     kits = _kits_fitted(records, tickets, issued)
     kit_slots, kit_counts = _from_kits(records, kits, issued, positions)
     loose_slots, loose_counts = _from_loose_parts(records, issued, positions)
-    found_slots, found_counts, findings = _from_findings(records, tickets, positions)
+    found_slots, found_counts, findings = _from_findings(records, placed[1], positions)
     slots = pd.concat([kit_slots, loose_slots, found_slots], ignore_index=True)
     counts = pd.concat([kit_counts, loose_counts, found_counts], ignore_index=True)
     numbers = ["drawn_count", "renew_count", "fail_count"]
@@ -72,9 +80,8 @@ def read_actions(records: Records, tickets: pd.DataFrame, positions: pd.DataFram
     return Actions(slots=_strongest(slots), counts=counts, kits=kits, findings=findings)
 
 
-def _issued_net(records: Records, tickets: pd.DataFrame) -> pd.DataFrame:
+def _issued_net(placed: pd.DataFrame) -> pd.DataFrame:
     """Net quantity per visit and item, returns subtracted: [visit, pump, item, quantity]."""
-    placed = visit_of(records.table("issued"), tickets)
     return placed.groupby(["visit", "pump", "item"])["quantity"].sum().reset_index()
 
 
@@ -147,10 +154,10 @@ def _from_loose_parts(
 
 
 def _from_findings(
-    records: Records, tickets: pd.DataFrame, positions: pd.DataFrame
+    records: Records, placed: pd.DataFrame, positions: pd.DataFrame
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Findings on positions, as counts of n alike, and what became of each of them."""
-    rows = visit_of(records.table("findings"), tickets).reset_index(drop=True)
+    rows = placed.reset_index(drop=True)
     turned = "renewed" if records.plant.turned_is_new else "kept"
     meant = {"cleaned": "kept", "turned": turned}
     rows = rows.assign(action=rows["action"].replace(meant))

@@ -15,19 +15,23 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pumplife.lives.account import make_account
+from pumplife.lives.account import account_positions, make_account, what_came_of_visits
+from pumplife.lives.blocks import MOST_TICKETS, Block, WholeNumbers, cut_pumps, join, join_blocks
+from pumplife.lives.choose import choose
 from pumplife.lives.days import Floats
 from pumplife.lives.events import (
     date_lives,
     find_shocks,
     list_shocks,
+    say_kindless,
     say_shocks,
     suspend_at_shocks,
 )
-from pumplife.lives.history import History, read_history
+from pumplife.lives.history import Gathered, History, gather, lay_history
 from pumplife.lives.label import fitted_after, label_lives, label_unseen
 from pumplife.lives.marks import blamed_parts
 from pumplife.lives.open_points import (
+    first_kits_assumed,
     open_questions,
     say_first_kits,
     say_open_questions,
@@ -69,7 +73,7 @@ class Lives:
         Age of each life at the lasting events of its site and service: [life, event, age].
     account : DataFrame
         What became of every ticket, finding and position, see `make_account`.
-    history : History or None
+    gathered : Gathered or None
         What the lives were built from.
     """
 
@@ -80,10 +84,17 @@ class Lives:
     shocks: pd.DataFrame = field(default_factory=pd.DataFrame)
     dated: pd.DataFrame = field(default_factory=pd.DataFrame)
     account: pd.DataFrame = field(default_factory=pd.DataFrame)
-    history: History | None = None
+    gathered: Gathered | None = None
 
     def __repr__(self) -> str:
         return f"Lives({len(self.table)} lives, {len(self.visits)} visits)"
+
+    @property
+    def history(self) -> History | None:
+        """The records on visits and positions, laid out anew: not kept, for its size."""
+        if self.gathered is None:
+            return None
+        return lay_history(self.gathered, np.arange(len(self.gathered.records.pumps)))
 
 
 def build_lives(records: Records, duty: Duty, clock: UsageClock) -> Lives:
@@ -91,22 +102,60 @@ def build_lives(records: Records, duty: Duty, clock: UsageClock) -> Lives:
 
     Every ticket is accounted for in the audit: used, used with an assumption, or set aside.
     """
-    history = read_history(records, duty, clock)
-    history = replace(history, shock=find_shocks(history))
-    points = lay_points(history)
-    spans = judge_spans(history, points)
-    say_open_questions(history, open_questions(history, spans))
-    say_shocks(history)
-    say_first_kits(history)
-    say_turned(history)
-    account = make_account(history, points, spans)
-    return replace(_lives(history, points, spans), account=account)
+    gathered = gather(records, duty, clock)
+    gathered = replace(gathered, shock=find_shocks(gathered))
+    blocks = [build_block(gathered, pumps) for pumps in cut_pumps(gathered, MOST_TICKETS)]
+    asked = join([block.asked for block in blocks])
+    say_open_questions(gathered, asked)
+    say_shocks(gathered, join([block.shocks for block in blocks]))
+    say_first_kits(records, join([block.first_kits for block in blocks]))
+    say_turned(records)
+    account = make_account(gathered, asked, blocks)
+    say_kindless(records)
+    lives = Lives(**join_blocks(blocks, len(gathered.visits)))
+    return replace(lives, account=account, gathered=gathered)
 
 
 def rebuild_lives(history: History) -> Lives:
     """Build lives anew from a history that was changed for a what-if; the audit gets nothing."""
+    block = _block_of(history, len(history.visits))
+    return Lives(**join_blocks([block], len(history.visits)))
+
+
+def build_block(gathered: Gathered, pumps: Ints) -> Block:
+    """Build the lives of some pumps."""
+    return _block_of(lay_history(gathered, pumps), len(gathered.visits))
+
+
+def _block_of(history: History, visits: int) -> Block:
+    """Build the lives of a history, cut out of so many visits."""
     points = lay_points(history)
-    return _lives(history, points, judge_spans(history, points))
+    spans = judge_spans(history, points)
+    asked, findings = open_questions(history, spans), history.actions.findings
+    shared = spans[["visit", "part"]].drop_duplicates().sort_values(["visit", "part"])
+    told = what_came_of_visits(history, spans)
+    account = account_positions(history, points, spans)
+    fitted = fitted_after(history, points)
+    usable = spans[spans["keep"] & history.clock.known[spans["pump"]]]
+    whole = WholeNumbers(number=history.number, visits=visits)
+    table = label_lives(history, points, fitted, usable)
+    table["event"] = whole.of_events(table["event"])
+    unseen = label_unseen(history, points, fitted, spans[spans["masked"] & ~spans["known"]])
+    unseen["event"] = whole.of_events(unseen["event"].to_numpy(np.int64))
+    return Block(
+        table=table,
+        now=positions_now(history, points, fitted),
+        visits=whole.of_visits(visits_by_side(history)),
+        unseen=unseen,
+        shocks=whole.of_visits(list_shocks(history)),
+        dated=date_lives(history, points, usable),
+        shared=whole.of_visits(shared),
+        asked=whole.of_visits(asked),
+        first_kits=first_kits_assumed(history),
+        told=pd.Series(told, index=history.number),
+        findings=whole.of_visits(findings),
+        positions=account,
+    )
 
 
 def judge_spans(history: History, points: Points) -> pd.DataFrame:
@@ -114,20 +163,6 @@ def judge_spans(history: History, points: Points) -> pd.DataFrame:
     marked = _read_marks(history, _spans(history, points))
     marked = suspend_at_shocks(history, marked)
     return _bound(_judge(history, points, marked), history.clock)
-
-
-def _lives(history: History, points: Points, spans: pd.DataFrame) -> Lives:
-    fitted = fitted_after(history, points)
-    usable = spans[spans["keep"] & history.clock.known[spans["pump"]]]
-    return Lives(
-        table=label_lives(history, points, fitted, usable),
-        now=positions_now(history, points, fitted),
-        visits=visits_by_side(history),
-        unseen=label_unseen(history, points, fitted, spans[spans["masked"] & ~spans["known"]]),
-        shocks=list_shocks(history),
-        dated=date_lives(history, points, usable),
-        history=history,
-    )
 
 
 def _spans(history: History, points: Points) -> pd.DataFrame:
@@ -231,6 +266,8 @@ def _number_events(spans: pd.DataFrame, visits: int) -> Ints:
     A breakdown with no part named has its visit's number, a failure among several alike one
     above all visits' numbers.
     """
+    if not spans["shared"].any():
+        return np.where(spans["masked"], spans["visit"], -1)
     alike = visits + spans.groupby(["visit", "part"]).ngroup()
     return np.select([spans["shared"], spans["masked"]], [alike, spans["visit"]], -1)
 
@@ -267,7 +304,7 @@ def _bound(spans: pd.DataFrame, clock: UsageClock) -> pd.DataFrame:
     upper = np.where(failed | spans["worn"].to_numpy(), age, np.inf)
     at_once = (failed | spans["worn"].to_numpy()) & (upper <= 0)
     upper = np.where(at_once, clock.rate[pump], upper)
-    outcome = np.select(
+    outcome = choose(
         [failed & (lower < upper), failed, spans["worn"].to_numpy()],
         ["failed_between", "failed", "worn"],
         "suspended",

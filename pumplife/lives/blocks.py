@@ -1,0 +1,152 @@
+"""Lives are built for some pumps at a time, so that memory stays small, and joined here."""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pumplife.lives.events import SHOCK_COLUMNS
+from pumplife.lives.history import Gathered, Ints
+from pumplife.lives.label import LIFE_COLUMNS
+
+MOST_TICKETS = 20_000  # about as many of one block: its arrays stay near the processor
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Block:
+    """What was built of the lives of some pumps; visits are numbered as in the whole plant.
+
+    Parameters
+    ----------
+    table : dict of array
+        Columns of the lives, `LIFE_COLUMNS`; joining takes them out.
+    now, visits, unseen, shocks, dated : DataFrame
+        As in `Lives`; shocks with their `visit`.
+    shared : DataFrame
+        [visit, part] by the number that a failure shared among several alike has beyond those
+        of the visits.
+    asked, first_kits : DataFrame
+        Open questions, and sides whose first kit is assumed.
+    told : Series of str
+        What came of each visit.
+    findings, positions : DataFrame
+        What became of findings, and the account of positions.
+    """
+
+    table: dict[str, Any]
+    now: pd.DataFrame
+    visits: pd.DataFrame
+    unseen: pd.DataFrame
+    shocks: pd.DataFrame
+    dated: pd.DataFrame
+    shared: pd.DataFrame
+    asked: pd.DataFrame
+    first_kits: pd.DataFrame
+    told: "pd.Series[str]"
+    findings: pd.DataFrame
+    positions: pd.DataFrame
+
+    def __repr__(self) -> str:
+        return f"Block({len(self.told)} visits, {len(self.now)} positions)"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WholeNumbers:
+    """From the numbers that visits have in a block to those in the whole plant.
+
+    Parameters
+    ----------
+    number : array (visits of the block,)
+        The number of each visit among all visits.
+    visits : int
+        All visits of the plant.
+    """
+
+    number: Ints
+    visits: int
+
+    def __repr__(self) -> str:
+        return f"WholeNumbers({len(self.number)} of {self.visits} visits)"
+
+    def of_visits(self, rows: pd.DataFrame) -> pd.DataFrame:
+        """Rows with the number of their `visit` in the whole plant, -1 staying."""
+        number = np.append(self.number, -1)
+        return rows.assign(visit=number[rows["visit"].to_numpy(np.int64)])
+
+    def of_events(self, event: Ints) -> Ints:
+        """Events likewise; those above the visits' numbers keep their distance to these."""
+        mine = len(self.number)
+        number = np.append(self.number, -1)
+        alike = event >= mine
+        return np.where(alike, event - mine + self.visits, number[np.where(alike, -1, event)])
+
+
+def cut_pumps(gathered: Gathered, most: int) -> Iterator[Ints]:
+    """Rows of the register in runs that have about so many tickets each, a run at the least."""
+    pumps = len(gathered.records.pumps)
+    pump = gathered.tickets["pump"].to_numpy(np.int64)
+    written = np.cumsum(np.bincount(pump, minlength=pumps) + 1)
+    run = (written - 1) // most
+    yield from np.split(np.arange(pumps), np.flatnonzero(np.diff(run)) + 1)
+
+
+def join_blocks(blocks: Sequence[Block], visits: int) -> dict[str, pd.DataFrame]:
+    """The tables of `Lives` from blocks in the order of their pumps; empties the blocks' lives.
+
+    `visits` is the number of visits of the plant.
+    """
+    counts = [len(block.table["pump"]) for block in blocks]
+    columns = {
+        name: np.concatenate([block.table.pop(name) for block in blocks]) for name in LIFE_COLUMNS
+    }
+    unseen = join([block.unseen for block in blocks])
+    rank = _rank_shared(blocks, visits, (columns["event"], unseen["event"].to_numpy(np.int64)))
+    columns["event"] = rank(columns["event"], counts)
+    unseen["event"] = rank(
+        unseen["event"].to_numpy(np.int64), [len(block.unseen) for block in blocks]
+    )
+    dated = pd.concat(
+        [
+            block.dated.assign(life=block.dated["life"] + before)
+            for block, before in zip(blocks, np.cumsum([0, *counts[:-1]]), strict=True)
+        ]
+    )
+    shocks = join([block.shocks for block in blocks])
+    shocks = shocks.sort_values("visit", kind="stable", ignore_index=True)
+    touched = join([block.visits for block in blocks])
+    return {
+        "table": pd.DataFrame(columns, copy=False),
+        "now": join([block.now for block in blocks]),
+        "visits": touched.sort_values(["visit", "side"], ignore_index=True),
+        "unseen": unseen,
+        "shocks": shocks[SHOCK_COLUMNS],
+        "dated": dated.sort_values("event", kind="stable", ignore_index=True),
+    }
+
+
+def join(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """Frames of one kind, one below the other; the empty ones don't decide about types."""
+    full = [frame for frame in frames if len(frame)]
+    return pd.concat(full or frames[:1], ignore_index=True)
+
+
+def _rank_shared(
+    blocks: Sequence[Block], visits: int, events: Sequence[Ints]
+) -> Callable[[Ints, Sequence[int]], Ints]:
+    """How to number failures shared among several alike along the whole plant.
+
+    The function returned takes the events of all blocks and how many each block has.
+    """
+    pairs = [len(block.shared) for block in blocks]
+    if len(blocks) == 1 or not any((event >= visits).any() for event in events):
+        return lambda event, _: event
+    place = join([block.shared for block in blocks]).groupby(["visit", "part"]).ngroup()
+    ranks, before = place.to_numpy(np.int64), np.cumsum([0, *pairs[:-1]])
+
+    def rank(event: Ints, counts: Sequence[int]) -> Ints:
+        at = np.repeat(before, counts) + event - visits
+        return np.where(event >= visits, visits + ranks[np.where(event >= visits, at, 0)], event)
+
+    return rank
