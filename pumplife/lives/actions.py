@@ -4,6 +4,7 @@ Everything here is what the plant wrote down, brought onto positions; what it me
 life is decided in `build`.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -218,9 +219,28 @@ def _finding_counts(rows: pd.DataFrame) -> pd.DataFrame:
 
 def _strongest(slots: pd.DataFrame) -> pd.DataFrame:
     """One row per visit and position: the last word on each of action, found and part number."""
+    slots = slots.assign(kitted=slots["evidence"] == EVIDENCE["kit"])
+    merged = merge_alike(slots.fillna(dict.fromkeys(WORDS, "")), _last_words)
+    return merged[["visit", "pos", *WORDS, "kitted"]]
+
+
+def _last_words(slots: pd.DataFrame) -> pd.DataFrame:
     slots = slots.sort_values("evidence", kind="stable")
-    blanked = slots.assign(kitted=slots["evidence"] == EVIDENCE["kit"])
-    blanked[WORDS] = slots[WORDS].where(slots[WORDS] != "")
-    grouped = blanked.groupby(["visit", "pos"], as_index=False)
+    slots[WORDS] = slots[WORDS].where(slots[WORDS] != "")
+    grouped = slots.groupby(["visit", "pos"], as_index=False)
     merged = grouped[[*WORDS, "kitted"]].agg({**dict.fromkeys(WORDS, "last"), "kitted": "any"})
     return merged.fillna(dict.fromkeys(WORDS, ""))
+
+
+def merge_alike(rows: pd.DataFrame, merge: Callable[[pd.DataFrame], pd.DataFrame]) -> pd.DataFrame:
+    """Rows sorted by visit and position, those of one visit and position merged into one.
+
+    Most stand alone; only the others go through `merge`.
+    """
+    visit, pos = (rows[name].to_numpy(np.int64) for name in ("visit", "pos"))
+    key = pd.Series(visit * (pos.max(initial=0) + 1) + pos)
+    several = key.duplicated(keep=False).to_numpy()
+    if several.any():
+        rows = pd.concat([rows[~several], merge(rows[several])], ignore_index=True)
+        return rows.sort_values(["visit", "pos"], ignore_index=True)
+    return rows.iloc[np.argsort(key.to_numpy())].reset_index(drop=True)

@@ -92,7 +92,7 @@ def cut_pumps(gathered: Gathered, most: int) -> Iterator[Ints]:
     yield from np.split(np.arange(pumps), np.flatnonzero(np.diff(run)) + 1)
 
 
-def join_blocks(blocks: Sequence[Block], visits: int) -> dict[str, pd.DataFrame]:
+def join_blocks(blocks: Sequence[Block], visits: int) -> dict[str, Any]:
     """The tables of `Lives` from blocks in the order of their pumps; empties the blocks' lives.
 
     `visits` is the number of visits of the plant.
@@ -104,9 +104,8 @@ def join_blocks(blocks: Sequence[Block], visits: int) -> dict[str, pd.DataFrame]
     unseen = join([block.unseen for block in blocks])
     rank = _rank_shared(blocks, visits, (columns["event"], unseen["event"].to_numpy(np.int64)))
     columns["event"] = rank(columns["event"], counts)
-    unseen["event"] = rank(
-        unseen["event"].to_numpy(np.int64), [len(block.unseen) for block in blocks]
-    )
+    lost = [len(block.unseen) for block in blocks]
+    unseen["event"] = rank(unseen["event"].to_numpy(np.int64), lost)
     dated = pd.concat(
         [
             block.dated.assign(life=block.dated["life"] + before)

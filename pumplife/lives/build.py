@@ -194,11 +194,12 @@ def _spans(history: History, points: Points) -> pd.DataFrame:
 
 def _read_marks(history: History, spans: pd.DataFrame) -> pd.DataFrame:
     """What the marks say of each stretch's end: failed, candidate, masked, worn, part."""
-    about = history.marks.reindex(spans["mark"].where(spans["mark"] >= 0)).reset_index(drop=True)
-    flags = ["failed", "candidate", "masked", "renewed", "kitted"]
-    spans[flags] = about[flags].isin([True]).to_numpy()
-    spans["mode"] = about["mode"].fillna("").to_numpy()
-    spans["worn"] = about["found"].eq("worn").to_numpy() & spans["renewed"] & ~spans["kitted"]
+    marks, mark = history.marks, spans["mark"].to_numpy(np.int64)
+    for flag in ("failed", "candidate", "masked", "renewed", "kitted"):
+        spans[flag] = np.append(marks[flag].to_numpy(bool), False)[mark]
+    spans["mode"] = np.append(marks["mode"].to_numpy(object), "")[mark]
+    worn = np.append(marks["found"].eq("worn").to_numpy(), False)[mark]
+    spans["worn"] = worn & spans["renewed"] & ~spans["kitted"]
     spans["part"] = history.positions["part"].to_numpy(object)[spans["pos"]]
     return spans
 
@@ -220,9 +221,9 @@ def _judge(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFram
 
 def _another_blamed(spans: pd.DataFrame, blamed: pd.DataFrame) -> "pd.Series[bool]":
     """Whether the visit's ticket blames other parts: then this one failed at some time before."""
-    own = spans.reset_index(names="at").merge(blamed[["visit", "part"]], on=["visit", "part"])
-    others = spans["visit"].isin(blamed["visit"])
-    return others & ~spans.index.isin(own["at"])
+    keys = ["visit", "part"]
+    own = spans[keys].merge(blamed[keys].assign(own=True), on=keys, how="left")["own"]
+    return spans["visit"].isin(blamed["visit"]) & own.isna().to_numpy()
 
 
 def _place_failures(spans: pd.DataFrame, unplaced: pd.DataFrame) -> pd.DataFrame:
@@ -232,7 +233,9 @@ def _place_failures(spans: pd.DataFrame, unplaced: pd.DataFrame) -> pd.DataFrame
     (`masked`). Two or more failures among more than two are set aside, as is a failure found
     with the pump running where nothing says that one of them was sound when it came into sight.
     """
-    spans = spans.merge(unplaced[["visit", "part", "fail_count"]], on=["visit", "part"], how="left")
+    keys = ["visit", "part"]
+    counted = spans[keys].merge(unplaced[[*keys, "fail_count"]], on=keys, how="left")
+    spans["fail_count"] = counted["fail_count"].to_numpy(float)
     open_to = spans["candidate"]
     group = [spans["visit"], spans["part"]]
     origin = spans["origin_day"].where(spans["keep"], -np.inf).where(open_to)
@@ -312,7 +315,7 @@ def _bound(spans: pd.DataFrame, clock: UsageClock) -> pd.DataFrame:
     spans["blind"] = blind & spans["keep"]
     empty = ~failed & (age <= entry)
     spans["keep"] &= ~blind & ~empty & ~(at_once & ~(upper > 0))
-    spans = spans.assign(lower=lower, upper=upper, outcome=outcome)
+    spans["lower"], spans["upper"], spans["outcome"] = lower, upper, outcome
     return _until_seen(spans, sound, seen)
 
 
@@ -329,4 +332,5 @@ def _until_seen(spans: pd.DataFrame, sound: Floats, seen: NDArray[np.bool_]) -> 
     lower = np.where(doubted, np.where(seen, sound, entry), lower)
     unseen = doubted & ~(lower > entry)
     spans["keep"] &= ~unseen
-    return spans.assign(lower=lower, unseen_alive=unseen & spans["known"].to_numpy())
+    spans["lower"], spans["unseen_alive"] = lower, unseen & spans["known"].to_numpy()
+    return spans

@@ -111,8 +111,10 @@ def suspend_at_shocks(history: History, spans: pd.DataFrame) -> pd.DataFrame:
     struck = shock >= 0
     flags = ["failed", "candidate", "masked"]
     hit = struck & spans[flags].any(axis=1).to_numpy()
-    spans[flags] = spans[flags] & ~struck[:, None]
-    return spans.assign(shock=np.where(hit, shock, -1))
+    for flag in flags:
+        spans[flag] &= ~struck
+    spans["shock"] = np.where(hit, shock, -1)
+    return spans
 
 
 def list_shocks(history: History) -> pd.DataFrame:

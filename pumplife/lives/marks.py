@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from pumplife.lives.actions import Actions
+from pumplife.lives.actions import Actions, merge_alike
 from pumplife.lives.visits import FAILING
 
 MARK_COLUMNS = ["visit", "pos", "renewed", "cut", "failed", "candidate", "masked"]
@@ -44,16 +44,24 @@ def make_marks(
     lost = _lost_from_sight(visits, positions, actions, blamed)
     masked = _masked(visits, tickets, positions, blamed, marks)
     everything = pd.concat([marks, lost, masked], ignore_index=True)
-    flags = ["renewed", "cut", "failed", "candidate", "masked", "kitted"]
-    for flag in flags:
-        everything[flag] = everything[flag].isin([True])
+    for flag in ("renewed", "cut", "failed", "candidate", "masked", "kitted"):
+        everything[flag] = everything[flag].eq(True).to_numpy(bool)
     words = ["found", "mode", "part_no", "material", "variant"]
-    everything[words] = everything[words].where(everything[words] != "")
-    grouped = everything.groupby(["visit", "pos"])
-    merged = grouped[flags].max().join(grouped[words].first().fillna("")).reset_index()
+    everything = everything.fillna(dict.fromkeys(words, ""))
+    merged = merge_alike(everything, _merge_marks)
     merged["cut"] &= ~merged["renewed"]
     unplaced = parts.loc[parts["fail_count"] > 0, ["visit", "part", "fail_count", "partly"]]
     return merged, unplaced
+
+
+def _merge_marks(everything: pd.DataFrame) -> pd.DataFrame:
+    """One mark of several at one visit and position: any flag, the first word on each thing."""
+    flags = ["renewed", "cut", "failed", "candidate", "masked", "kitted"]
+    words = ["found", "mode", "part_no", "material", "variant"]
+    written = everything[words].where(everything[words] != "")
+    keys = [everything["visit"], everything["pos"]]
+    first = written.groupby(keys)[words].first().fillna("")
+    return everything.groupby(["visit", "pos"])[flags].max().join(first).reset_index()
 
 
 def _part_story(
@@ -116,7 +124,8 @@ def _slot_marks(positions: pd.DataFrame, actions: Actions, parts: pd.DataFrame) 
 
 def kit_unknown(visits: pd.DataFrame, actions: Actions) -> pd.DataFrame:
     """Visits that renewed nobody wrote what: a blank kit, nothing issued, no finding."""
-    spoken = set(actions.slots["visit"]) | set(actions.kits["visit"]) | set(actions.counts["visit"])
+    told = (actions.slots, actions.kits, actions.counts)
+    spoken = pd.unique(np.concatenate([rows["visit"].to_numpy(np.int64) for rows in told]))
     blank = visits["kits"].str.contains("?", regex=False) & (visits["done"] != "no")
     blank |= visits["done"] == "partly"
     silent = ~visits["visit"].isin(spoken)
