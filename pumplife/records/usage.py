@@ -238,7 +238,7 @@ def _of(flags: Flags, pump: Ints) -> Flags:
     return np.asarray(padded[np.where(pump < 0, len(flags), pump)], dtype=np.bool_)
 
 
-def build_clock(records: "Records", duty: Duty) -> UsageClock:
+def build_clock(records: "Records", duty: Duty, readings: pd.DataFrame | None = None) -> UsageClock:
     """Lay out every pump's usage from readings, meters noted in rebuilds and use_per_week.
 
     Parameters
@@ -247,13 +247,15 @@ def build_clock(records: "Records", duty: Duty) -> UsageClock:
         Clean records; their log gets what was found about meters.
     duty : Duty
         Where the pumps stood.
+    readings : DataFrame or None
+        From `gather_readings`, where they are gathered already.
     """
     service, assumed = _service_course(duty), _assumed_course(duty)
     weekly = weekly_rate(records, duty)
     count, unit = len(weekly), records.plant.usage_unit
     if unit == "days":
         return _calendar_clock(records, service, assumed, count)
-    frame = gather_readings(records)
+    frame = gather_readings(records) if readings is None else readings
     knots = join_meters(frame, service, weekly, records.log)
     knots = knots[knots.groupby("pump")["day"].transform("size") >= 2].reset_index(drop=True)
     knots["service"] = service(knots["pump"], knots["day"])
