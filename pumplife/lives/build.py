@@ -123,8 +123,13 @@ def rebuild_lives(history: History) -> Lives:
 
 
 def build_block(gathered: Gathered, pumps: Ints) -> Block:
-    """Build the lives of some pumps."""
-    return _block_of(lay_history(gathered, pumps), len(gathered.visits))
+    """Build the lives of some pumps.
+
+    The frames of a block are widened and cut many times and don't leave it: they are copied only
+    where they are written to.
+    """
+    with pd.option_context("mode.copy_on_write", True):
+        return _block_of(lay_history(gathered, pumps), len(gathered.visits))
 
 
 def _block_of(history: History, visits: int) -> Block:
