@@ -117,8 +117,8 @@ def _without_overruled(records: Records, kits: pd.DataFrame, issued: pd.DataFram
 def _place(rows: pd.DataFrame, positions: pd.DataFrame, evidence: str) -> pd.DataFrame:
     """Rows [visit, pump, part, ...] laid on every position of their part."""
     laid = rows.merge(positions[["pump", "part", "pos"]], on=["pump", "part"])
-    laid = laid.assign(evidence=EVIDENCE[evidence], material="", variant="")
-    return laid.reindex(columns=ACTION_COLUMNS).fillna(dict.fromkeys(WORDS, ""))
+    silent = dict.fromkeys(("found", "mode", "material", "variant"), "")
+    return laid.assign(evidence=EVIDENCE[evidence], **silent)[ACTION_COLUMNS]
 
 
 def _split_by_count(
@@ -185,7 +185,8 @@ def _from_findings(
         placed=rows["origin"].isin([*slots["origin"], *counts["origin"]]).to_numpy(),
         loose=rows["origin"].isin(counts["origin"]).to_numpy(),
     )
-    return slots.reindex(columns=ACTION_COLUMNS), _finding_counts(counts), told
+    slots = slots.reindex(columns=ACTION_COLUMNS).fillna(dict.fromkeys(WORDS, ""))
+    return slots, _finding_counts(counts), told
 
 
 def _named_positions(joined: pd.DataFrame) -> "tuple[pd.Series[bool], pd.Series[bool]]":
@@ -220,7 +221,7 @@ def _finding_counts(rows: pd.DataFrame) -> pd.DataFrame:
 def _strongest(slots: pd.DataFrame) -> pd.DataFrame:
     """One row per visit and position: the last word on each of action, found and part number."""
     slots = slots.assign(kitted=slots["evidence"] == EVIDENCE["kit"])
-    merged = merge_alike(slots.fillna(dict.fromkeys(WORDS, "")), _last_words)
+    merged = merge_alike(slots, _last_words)
     return merged[["visit", "pos", *WORDS, "kitted"]]
 
 

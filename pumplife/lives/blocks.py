@@ -1,7 +1,7 @@
 """Lives are built for some pumps at a time, so that memory stays small, and joined here."""
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -9,7 +9,6 @@ import pandas as pd
 
 from pumplife.lives.events import SHOCK_COLUMNS
 from pumplife.lives.history import Gathered, Ints
-from pumplife.lives.label import LIFE_COLUMNS
 
 MOST_TICKETS = 20_000  # about as many of one block: its arrays stay near the processor
 
@@ -20,8 +19,8 @@ class Block:
 
     Parameters
     ----------
-    table : dict of array
-        Columns of the lives, `LIFE_COLUMNS`; joining takes them out.
+    lives : int
+        Lives of these pumps.
     now, visits, unseen, shocks, dated : DataFrame
         As in `Lives`; shocks with their `visit`.
     shared : DataFrame
@@ -35,7 +34,7 @@ class Block:
         What became of findings, and the account of positions.
     """
 
-    table: dict[str, Any]
+    lives: int
     now: pd.DataFrame
     visits: pd.DataFrame
     unseen: pd.DataFrame
@@ -49,7 +48,43 @@ class Block:
     positions: pd.DataFrame
 
     def __repr__(self) -> str:
-        return f"Block({len(self.told)} visits, {len(self.now)} positions)"
+        return f"Block({self.lives} lives, {len(self.told)} visits)"
+
+
+@dataclass(slots=True, eq=False)
+class Columns:
+    """Columns of one table that grow in place, block by block: joined lives exist only once.
+
+    Parameters
+    ----------
+    arrays : dict of array
+        The columns by name, with room behind their rows.
+    rows : int
+        Rows filled.
+    """
+
+    arrays: dict[str, Any] = field(default_factory=dict)
+    rows: int = 0
+
+    def __repr__(self) -> str:
+        return f"Columns({self.rows} rows of {', '.join(self.arrays)})"
+
+    def add(self, more: Mapping[str, Any], done: float) -> int:
+        """Add rows and return how many; `done` is the share of all rows that is then there [-]."""
+        count = len(next(iter(more.values())))
+        start, self.rows = self.rows, self.rows + count
+        for name, column in more.items():
+            mine = self.arrays.setdefault(name, np.empty(0, column.dtype))
+            if self.rows > len(mine):
+                mine.resize(max(self.rows, round(self.rows / done)), refcheck=False)
+            mine[start : self.rows] = column
+        return count
+
+    def frame(self) -> pd.DataFrame:
+        """The table, without copying its columns."""
+        for column in self.arrays.values():
+            column.resize(self.rows, refcheck=False)
+        return pd.DataFrame(self.arrays, copy=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -92,18 +127,16 @@ def cut_pumps(gathered: Gathered, most: int) -> Iterator[Ints]:
     yield from np.split(np.arange(pumps), np.flatnonzero(np.diff(run)) + 1)
 
 
-def join_blocks(blocks: Sequence[Block], visits: int) -> dict[str, Any]:
-    """The tables of `Lives` from blocks in the order of their pumps; empties the blocks' lives.
+def join_blocks(blocks: Sequence[Block], table: pd.DataFrame, visits: int) -> dict[str, Any]:
+    """The tables of `Lives` from blocks in the order of their pumps and the table of their lives.
 
     `visits` is the number of visits of the plant.
     """
-    counts = [len(block.table["pump"]) for block in blocks]
-    columns = {
-        name: np.concatenate([block.table.pop(name) for block in blocks]) for name in LIFE_COLUMNS
-    }
+    counts = [block.lives for block in blocks]
+    event = table["event"].to_numpy(np.int64)
     unseen = join([block.unseen for block in blocks])
-    rank = _rank_shared(blocks, visits, (columns["event"], unseen["event"].to_numpy(np.int64)))
-    columns["event"] = rank(columns["event"], counts)
+    rank = _rank_shared(blocks, visits, (event, unseen["event"].to_numpy(np.int64)))
+    table["event"] = rank(event, counts)
     lost = [len(block.unseen) for block in blocks]
     unseen["event"] = rank(unseen["event"].to_numpy(np.int64), lost)
     dated = pd.concat(
@@ -116,7 +149,7 @@ def join_blocks(blocks: Sequence[Block], visits: int) -> dict[str, Any]:
     shocks = shocks.sort_values("visit", kind="stable", ignore_index=True)
     touched = join([block.visits for block in blocks])
     return {
-        "table": pd.DataFrame(columns, copy=False),
+        "table": table,
         "now": join([block.now for block in blocks]),
         "visits": touched.sort_values(["visit", "side"], ignore_index=True),
         "unseen": unseen,

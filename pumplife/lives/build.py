@@ -16,7 +16,15 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pumplife.lives.account import account_positions, make_account, what_came_of_visits
-from pumplife.lives.blocks import MOST_TICKETS, Block, WholeNumbers, cut_pumps, join, join_blocks
+from pumplife.lives.blocks import (
+    MOST_TICKETS,
+    Block,
+    Columns,
+    WholeNumbers,
+    cut_pumps,
+    join,
+    join_blocks,
+)
 from pumplife.lives.choose import choose
 from pumplife.lives.days import Floats
 from pumplife.lives.events import (
@@ -104,7 +112,7 @@ def build_lives(records: Records, duty: Duty, clock: UsageClock) -> Lives:
     """
     gathered = gather(records, duty, clock)
     gathered = replace(gathered, shock=find_shocks(gathered))
-    blocks = [build_block(gathered, pumps) for pumps in cut_pumps(gathered, MOST_TICKETS)]
+    blocks, table = build_blocks(gathered)
     asked = join([block.asked for block in blocks])
     say_open_questions(gathered, asked)
     say_shocks(gathered, join([block.shocks for block in blocks]))
@@ -112,28 +120,34 @@ def build_lives(records: Records, duty: Duty, clock: UsageClock) -> Lives:
     say_turned(records)
     account = make_account(gathered, asked, blocks)
     say_kindless(records)
-    lives = Lives(**join_blocks(blocks, len(gathered.visits)))
+    lives = Lives(**join_blocks(blocks, table, len(gathered.visits)))
     return replace(lives, account=account, gathered=gathered)
 
 
 def rebuild_lives(history: History) -> Lives:
     """Build lives anew from a history that was changed for a what-if; the audit gets nothing."""
-    block = _block_of(history, len(history.visits))
-    return Lives(**join_blocks([block], len(history.visits)))
+    visits, columns = len(history.visits), Columns()
+    block = _build_block(history, visits, columns, 1.0)
+    return Lives(**join_blocks([block], columns.frame(), visits))
 
 
-def build_block(gathered: Gathered, pumps: Ints) -> Block:
-    """Build the lives of some pumps.
+def build_blocks(gathered: Gathered) -> tuple[list[Block], pd.DataFrame]:
+    """Build the lives of some pumps at a time: the blocks, and the table of all lives.
 
     The frames of a block are widened and cut many times and don't leave it: they are copied only
     where they are written to.
     """
+    columns, pumps = Columns(), len(gathered.records.pumps)
+    blocks = []
     with pd.option_context("mode.copy_on_write", True):
-        return _block_of(lay_history(gathered, pumps), len(gathered.visits))
+        for mine in cut_pumps(gathered, MOST_TICKETS):
+            history, done = lay_history(gathered, mine), (mine[-1] + 1) / pumps
+            blocks.append(_build_block(history, len(gathered.visits), columns, done))
+    return blocks, columns.frame()
 
 
-def _block_of(history: History, visits: int) -> Block:
-    """Build the lives of a history, cut out of so many visits."""
+def _build_block(history: History, visits: int, columns: Columns, done: float) -> Block:
+    """Build the lives of a history, cut out of so many visits, and add them to the columns."""
     points = lay_points(history)
     spans = judge_spans(history, points)
     asked, findings = open_questions(history, spans), history.actions.findings
@@ -148,7 +162,7 @@ def _block_of(history: History, visits: int) -> Block:
     unseen = label_unseen(history, points, fitted, spans[spans["masked"] & ~spans["known"]])
     unseen["event"] = whole.of_events(unseen["event"].to_numpy(np.int64))
     return Block(
-        table=table,
+        lives=columns.add(table, done),
         now=positions_now(history, points, fitted),
         visits=whole.of_visits(visits_by_side(history)),
         unseen=unseen,
@@ -212,8 +226,9 @@ def _read_marks(history: History, spans: pd.DataFrame) -> pd.DataFrame:
 def _judge(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFrame:
     """How each stretch ended: columns failed, event, sound_day, unnamed, shared, unequal."""
     blamed = blamed_parts(history.visits, history.tickets)
-    told = spans["failed"] | spans["candidate"]
-    spans["bystander"] = told & _another_blamed(spans, blamed)
+    told = (spans["failed"] | spans["candidate"]).to_numpy()
+    spans["bystander"] = False
+    spans.loc[told, "bystander"] = _another_blamed(spans.loc[told, ["visit", "part"]], blamed)
     spans["sound_day"] = _last_sound_day(history, points, spans)
     spans = _place_failures(spans, history.unplaced)
     spans["event"] = _number_events(spans, len(history.visits))
@@ -224,11 +239,11 @@ def _judge(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFram
     return spans
 
 
-def _another_blamed(spans: pd.DataFrame, blamed: pd.DataFrame) -> "pd.Series[bool]":
-    """Whether the visit's ticket blames other parts: then this one failed at some time before."""
+def _another_blamed(told: pd.DataFrame, blamed: pd.DataFrame) -> NDArray[np.bool_]:
+    """Whether the ticket of each [visit, part] blames others: this failed at some time before."""
     keys = ["visit", "part"]
-    own = spans[keys].merge(blamed[keys].assign(own=True), on=keys, how="left")["own"]
-    return spans["visit"].isin(blamed["visit"]) & own.isna().to_numpy()
+    own = told.merge(blamed[keys].assign(own=True), on=keys, how="left")["own"]
+    return np.asarray(told["visit"].isin(blamed["visit"]).to_numpy() & own.isna().to_numpy())
 
 
 def _place_failures(spans: pd.DataFrame, unplaced: pd.DataFrame) -> pd.DataFrame:
@@ -238,24 +253,35 @@ def _place_failures(spans: pd.DataFrame, unplaced: pd.DataFrame) -> pd.DataFrame
     (`masked`). Two or more failures among more than two are set aside, as is a failure found
     with the pump running where nothing says that one of them was sound when it came into sight.
     """
-    keys = ["visit", "part"]
-    counted = spans[keys].merge(unplaced[[*keys, "fail_count"]], on=keys, how="left")
-    spans["fail_count"] = counted["fail_count"].to_numpy(float)
-    open_to = spans["candidate"]
-    group = [spans["visit"], spans["part"]]
-    origin = spans["origin_day"].where(spans["keep"], -np.inf).where(open_to)
-    ranged = origin.groupby(group)
-    number = open_to.groupby(group).transform("sum")
-    equal = ranged.transform("max").eq(ranged.transform("min")) | number.le(spans["fail_count"])
-    rank = open_to.astype(int).groupby(group).cumsum()
-    spans["failed"] |= open_to & equal & rank.le(spans["fail_count"])
-    unseen = (open_to & spans["keep"] & _seen_too_late(spans)).groupby(group).transform("any")
-    spans["shared"] = open_to & ~equal & spans["fail_count"].eq(1) & ~unseen
+    names = ["shared", "unequal", "unnamed", "failed"]
+    spans[names[:-1]] = False
+    open_to = spans["candidate"].to_numpy()
+    told = _place_candidates(spans[open_to].reset_index(drop=True), unplaced)
+    for name in names:
+        spans.loc[open_to, name] |= told[name].to_numpy()
     spans["masked"] |= spans["shared"]
-    spans["unequal"] = open_to & ~equal & ~spans["shared"]
     spans["keep"] &= ~spans["unequal"]
-    spans["unnamed"] = open_to & equal & number.gt(spans["fail_count"])
     return spans
+
+
+def _place_candidates(spans: pd.DataFrame, unplaced: pd.DataFrame) -> pd.DataFrame:
+    """Of stretches that are candidates: failed, shared, unequal or unnamed."""
+    keys = ["visit", "part"]
+    count = spans[keys].merge(unplaced[[*keys, "fail_count"]], on=keys, how="left")["fail_count"]
+    group = [spans[key] for key in keys]
+    ranged = spans["origin_day"].where(spans["keep"], -np.inf).groupby(group)
+    number = ranged.transform("size")
+    equal = ranged.transform("max").eq(ranged.transform("min")) | number.le(count)
+    unseen = (spans["keep"] & _seen_too_late(spans)).groupby(group).transform("any")
+    shared = ~equal & count.eq(1) & ~unseen
+    return pd.DataFrame(
+        {
+            "failed": equal & (ranged.cumcount() + 1).le(count),
+            "shared": shared,
+            "unequal": ~equal & ~shared,
+            "unnamed": equal & number.gt(count),
+        }
+    )
 
 
 def _seen_too_late(spans: pd.DataFrame) -> "pd.Series[bool]":

@@ -98,7 +98,7 @@ def label_lives(
     what = np.append(history.records.table("events")["what"].to_numpy(object), "")
     known = history.clock.shares(pump, spans["origin_day"].to_numpy(float), end_day)
     position = _take(history.positions, "position", pos)
-    return {
+    told = {
         "pump_id": _take(history.records.pumps, "pump_id", pump),
         **{name: _take(duty.stints, name, stint) for name in ("site", "service")},
         "size_mm": duty.stints["size_mm"].to_numpy(float)[stint],
@@ -124,6 +124,7 @@ def label_lives(
         "period": np.full(len(pump), "", dtype=object),
         "shock": what[spans["shock"].to_numpy(np.int64)],
     }
+    return {name: told[name] for name in LIFE_COLUMNS}
 
 
 def _take(frame: pd.DataFrame, name: str, row: NDArray[np.int64]) -> Words:
