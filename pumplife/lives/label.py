@@ -49,34 +49,47 @@ def _latest(told: NDArray[np.bool_]) -> NDArray[np.int64]:
     return np.maximum.accumulate(np.where(told, np.arange(len(told)), 0))
 
 
-def _kit_of_points(history: History, points: Points) -> NDArray[np.object_]:
+def _kit_of_points(history: History, points: Points) -> Words:
     """The kit that the visit at each point fitted on the side of its position, "" for none."""
     sides = kit_parts(history.records)[["kit", "side"]].drop_duplicates()
     fitted = history.actions.kits.merge(sides, on="kit").drop_duplicates(["visit", "side"])
-    side = history.positions["side"].to_numpy(object)[points.pos]
-    here = pd.DataFrame({"visit": points.visit, "side": side})
-    kit = here.merge(fitted[["visit", "side", "kit"]], on=["visit", "side"], how="left")["kit"]
-    return kit.fillna("").to_numpy(object)
+    return _of_side(history, fitted, "kit")[points.visit, _side_of(history)[points.pos]]
+
+
+def _side_of(history: History) -> NDArray[np.int64]:
+    """Number of the side of each position: its place among the sides in their own order."""
+    number: NDArray[np.int64] = pd.factorize(history.positions["side"])[0]
+    return number
+
+
+def _of_side(history: History, rows: pd.DataFrame, name: str) -> Words:
+    """Words of rows [visit, side, name] by visit and number of the side; "" for none, or at -1."""
+    names = pd.unique(history.positions["side"])
+    words = np.full((len(history.visits) + 1, len(names) + 1), "", dtype=object)
+    side = pd.Index(names).get_indexer(pd.Index(rows["side"]))
+    words[rows["visit"].to_numpy(np.int64), side] = rows[name].to_numpy(object)
+    words[:, -1] = ""
+    return words
+
+
+def _of_visit(history: History, rows: pd.DataFrame, name: str) -> Words:
+    """Words of the first of rows [visit, name] by visit; "" for none, or at -1."""
+    first = rows.drop_duplicates("visit")
+    words = np.full(len(history.visits) + 1, "", dtype=object)
+    words[first["visit"].to_numpy(np.int64)] = first[name].to_numpy(object)
+    return words
 
 
 def _bag_of_points(history: History, points: Points) -> tuple[Words, Words]:
     """Lot and crew of the visit that set each position's age, "" where nobody wrote them."""
-    tickets = history.tickets
+    tickets, state = history.tickets, points.visit[points.state]
     sides = kit_parts(history.records)[["kit", "side"]].drop_duplicates()
     written = tickets[tickets["lot"] != ""]
     told = written.merge(sides, on="kit").drop_duplicates(["visit", "side"])
-    loose = written[~written["kit"].isin(sides["kit"])].drop_duplicates("visit")
-    state = points.visit[points.state]
-    here = pd.DataFrame(
-        {"visit": state, "side": history.positions["side"].to_numpy(object)[points.pos]}
-    )
-    lot = here.merge(told[["visit", "side", "lot"]], on=["visit", "side"], how="left")["lot"]
-    lot = lot.where(lot.notna(), here["visit"].map(loose.set_index("visit")["lot"]))
-    crews = tickets[tickets["crew"] != ""].drop_duplicates("visit").set_index("visit")["crew"]
-    crew = here["visit"].map(crews)
-    return lot.where(lot.notna(), "").to_numpy(object), crew.where(crew.notna(), "").to_numpy(
-        object
-    )
+    loose = _of_visit(history, written[~written["kit"].isin(sides["kit"])], "lot")[state]
+    lot = _of_side(history, told, "lot")[state, _side_of(history)[points.pos]]
+    crew = _of_visit(history, tickets[tickets["crew"] != ""], "crew")[state]
+    return np.where(lot != "", lot, loose), crew
 
 
 def label_lives(

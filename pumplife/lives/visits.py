@@ -143,10 +143,10 @@ def _join(
     tickets: pd.DataFrame, column: str, join: Callable[[Iterable[str]], str]
 ) -> "pd.Series[str]":
     """One cell per visit: its only cell, or the joined cells where it has several rows."""
-    several = tickets["visit"].duplicated(keep=False)
-    single = tickets[~several].set_index("visit")[column]
-    joined = tickets[several].groupby("visit")[column].agg(join)
-    cells: pd.Series[str] = pd.concat([single, joined]).sort_index()
+    cells = tickets.drop_duplicates("visit").set_index("visit")[column]  # in the visits' order
+    several = tickets[tickets["visit"].duplicated(keep=False)]
+    joined = several.groupby("visit")[column].agg(join)
+    cells.loc[joined.index] = joined
     return cells
 
 
