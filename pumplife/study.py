@@ -169,12 +169,16 @@ def audit_records(path: str | Path) -> RecordsCheck:
 
 
 def _read_usage(records: Records) -> tuple[Duty, UsageClock]:
-    """Where pumps stood and how much they ran; every pump's history is checked on the way."""
+    """Where pumps stood and how much they ran; every pump's history is checked on the way.
+
+    Millions of readings are copied only where they are written to.
+    """
     duty = build_duty(records)
     metered = records.plant.usage_unit != "days"
-    readings = gather_readings(records) if metered else None
-    clock = build_clock(records, duty, readings)
-    run_rules(HISTORY_RULES, tell_story(records, duty, clock, readings))
+    with pd.option_context("mode.copy_on_write", True):
+        readings = gather_readings(records) if metered else None
+        clock = build_clock(records, duty, readings)
+        run_rules(HISTORY_RULES, tell_story(records, duty, clock, readings))
     return duty, clock
 
 
