@@ -7,6 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pumplife.lives.blocks import Block
+from pumplife.lives.days import distinct
 from pumplife.lives.history import Gathered, History
 from pumplife.lives.open_points import QUESTIONS
 from pumplife.lives.points import BEGIN, Points
@@ -98,7 +99,8 @@ def _account_tickets(
 
 def what_came_of_visits(history: History, spans: pd.DataFrame) -> NDArray[np.object_]:
     """What each visit gave, in words: lives ended, and why a breakdown counts no failure."""
-    ended = spans[(spans["visit"] >= 0).to_numpy() & spans["keep"].to_numpy()]
+    judged = spans[["visit", "failed", "masked"]]
+    ended = judged[(spans["visit"] >= 0).to_numpy() & spans["keep"].to_numpy()]
     visits, count = history.visits, len(history.visits)
     visit = ended["visit"].to_numpy(np.int64)
     lives = np.bincount(visit, minlength=count)
@@ -213,16 +215,12 @@ def judge_stretches(
     history: History, points: Points, spans: pd.DataFrame
 ) -> tuple[pd.Categorical, pd.Categorical]:
     """Status and reason of every stretch, the first that applies."""
-    known = history.clock.known[spans["pump"].to_numpy(np.int64)]
+    pump = spans["pump"].to_numpy(np.int64)
+    known = history.clock.known[pump]
     begun = points.kind[points.state[spans["start"].to_numpy(np.int64)]] == BEGIN
-    assumed = (
-        history.clock.graded(
-            spans["pump"].to_numpy(np.int64),
-            points.day[spans["start"].to_numpy(np.int64)],
-            points.day[spans["end"].to_numpy(np.int64)],
-        )
-        == "assumed"
-    )
+    start, end = (points.day[spans[name].to_numpy(np.int64)] for name in ("start", "end"))
+    row, asked = distinct(pump, start, end)
+    assumed = (history.clock.graded(pump[row], start[row], end[row]) == "assumed")[asked]
     cases = (
         (~known, ASIDE, "The usage of the pump isn't known."),
         ((~spans["known"] & begun), ASIDE, "Fitted on an unknown day before the records."),

@@ -26,7 +26,7 @@ from pumplife.lives.blocks import (
     join_blocks,
 )
 from pumplife.lives.choose import choose
-from pumplife.lives.days import Floats
+from pumplife.lives.days import Floats, Ints
 from pumplife.lives.events import (
     date_lives,
     find_shocks,
@@ -45,7 +45,7 @@ from pumplife.lives.open_points import (
     say_open_questions,
     say_turned,
 )
-from pumplife.lives.points import MARK, MOVE, Ints, Points, lay_points
+from pumplife.lives.points import MARK, MOVE, Points, lay_points
 from pumplife.lives.sides import positions_now, visits_by_side
 from pumplife.records.duty import Duty
 from pumplife.records.read import Records
@@ -330,7 +330,8 @@ def _bound(spans: pd.DataFrame, clock: UsageClock) -> pd.DataFrame:
     failed = (spans["failed"] | spans["masked"]).to_numpy()
     sound_day = spans["sound_day"].to_numpy(float)
     seen = np.isfinite(sound_day)
-    sound = clock.usage(pump, np.where(seen, sound_day, 0.0)) - spans["origin"].to_numpy()
+    sound = np.zeros(len(spans))
+    sound[seen] = clock.usage(pump[seen], sound_day[seen]) - spans["origin"].to_numpy(float)[seen]
     between = _found_running(spans).to_numpy() & (failed | spans["worn"].to_numpy())
     since = np.where(seen, sound, 0.0)
     blind = between & _seen_too_late(spans).to_numpy()

@@ -204,7 +204,7 @@ def date_lives(history: History, points: Points, spans: pd.DataFrame) -> pd.Data
     events = dated_events(history.records, "lasting")
     pump = spans["pump"].to_numpy(np.int64)
     start = points.day[spans["start"].to_numpy(np.int64)]
-    stint = history.duty.stints.iloc[history.duty.at(pump, start)]
+    stint = history.duty.stints[["site", "service"]].iloc[history.duty.at(pump, start)]
     origin = spans["origin"].to_numpy(float)
     found = []
     for place, event in events.iterrows():

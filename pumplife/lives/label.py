@@ -7,7 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pumplife.lives.choose import choose
-from pumplife.lives.days import date_of
+from pumplife.lives.days import date_of, distinct
 from pumplife.lives.history import History
 from pumplife.lives.points import BEGIN, Points
 from pumplife.lives.positions import kit_parts, wearing_parts
@@ -109,7 +109,11 @@ def label_lives(
     worn = (spans["outcome"] == "worn").to_numpy()
     lot, crew = _bag_of_points(history, points)
     what = np.append(history.records.table("events")["what"].to_numpy(object), "")
-    known = history.clock.shares(pump, spans["origin_day"].to_numpy(float), end_day)
+    origin_day = spans["origin_day"].to_numpy(float)
+    row, asked = distinct(pump, origin_day, end_day)
+    known = history.clock.shares(pump[row], origin_day[row], end_day[row])[asked]
+    row, asked = distinct(pump, start_day, end_day)
+    grade = history.clock.graded(pump[row], start_day[row], end_day[row])[asked]
     position = _take(history.positions, "position", pos)
     told = {
         "pump_id": _take(history.records.pumps, "pump_id", pump),
@@ -117,13 +121,13 @@ def label_lives(
         "size_mm": duty.stints["size_mm"].to_numpy(float)[stint],
         **{name: _take(history.positions, name, pos) for name in ("side", "part")},
         "position": np.where(spans["unnamed"], "unknown", position),
-        "start_on": date_of(spans["origin_day"].to_numpy(float)),
+        "start_on": date_of(origin_day),
         "end_on": date_of(end_day),
         **{name: spans[name].to_numpy(float) for name in ("entry", "lower", "upper")},
         "outcome": spans["outcome"].to_numpy(object),
         "mode": np.where(failed | worn, mode, ""),
         "endpoint": choose([failed, worn], ["failed", "worn"], ""),
-        "usage_grade": history.clock.graded(pump, start_day, end_day),
+        "usage_grade": grade,
         "measured_share": known[:, 0],
         "bridged_share": known[:, 1],
         "assumed_share": known[:, 2],
