@@ -143,7 +143,7 @@ def _join(
     tickets: pd.DataFrame, column: str, join: Callable[[Iterable[str]], str]
 ) -> "pd.Series[str]":
     """One cell per visit: its only cell, or the joined cells where it has several rows."""
-    cells = tickets.drop_duplicates("visit").set_index("visit")[column]  # in the visits' order
+    cells = tickets[["visit", column]].drop_duplicates("visit").set_index("visit")[column]
     several = tickets[tickets["visit"].duplicated(keep=False)]
     joined = several.groupby("visit")[column].agg(join)
     cells.loc[joined.index] = joined
