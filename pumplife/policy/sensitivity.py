@@ -81,7 +81,7 @@ def try_readings(
         change has nothing to act on. Ages and intervals in [usage units], weeks at the median
         pump, savings in [money a year].
     """
-    if lives.history is None or "intervals" in records.withheld:
+    if lives.gathered is None or "intervals" in records.withheld:
         return pd.DataFrame(columns=list(SENSITIVITY_COLUMNS))
     if len(lives.table) > MOST_LIVES:
         note = f"Not tried: the plant has more than {MOST_LIVES:,} lives."
