@@ -20,6 +20,7 @@ from pumplife.lives.rules.book import HISTORY_RULES
 from pumplife.lives.rules.rule import run_rules
 from pumplife.lives.rules.story import tell_story
 from pumplife.records.duty import Duty, build_duty
+from pumplife.records.meters import gather_readings
 from pumplife.records.read import Records, read_records
 from pumplife.records.usage import UsageClock, build_clock
 
@@ -93,10 +94,9 @@ def run_study(
     if records.fatal:
         return _stopped(records, seed)
     told("usage")
-    duty = build_duty(records)
-    clock = build_clock(records, duty)
+    duty, clock = _read_usage(records)
     told("lives")
-    lives, questions = _tell_histories(records, duty, clock)
+    lives, questions = build_lives(records, duty, clock), list_questions(records)
     if _lacks_lives(records, lives):
         return _stopped(records, seed)
     told("fits")
@@ -154,8 +154,8 @@ def audit_records(path: str | Path) -> RecordsCheck:
     if stopped:
         questions = list_questions(records)
     else:
-        duty = build_duty(records)
-        lives, questions = _tell_histories(records, duty, build_clock(records, duty))
+        lives = build_lives(records, *_read_usage(records))
+        questions = list_questions(records)
         account, stopped = lives.account, _lacks_lives(records, lives)
     return RecordsCheck(
         audit=records.log.frame(), account=account, questions=questions, stopped=stopped
@@ -176,11 +176,18 @@ def _lacks_lives(records: Records, lives: Lives) -> bool:
     return True
 
 
-def _tell_histories(records: Records, duty: Duty, clock: UsageClock) -> tuple[Lives, pd.DataFrame]:
-    """Build lives, check every pump's history, and list what only the engineer can settle."""
-    run_rules(HISTORY_RULES, tell_story(records, duty, clock))
-    lives = build_lives(records, duty, clock)
-    return lives, list_questions(records)
+def _read_usage(records: Records) -> tuple[Duty, UsageClock]:
+    """Where pumps stood and how much they ran; every pump's history is checked on the way.
+
+    Millions of readings are copied only where they are written to.
+    """
+    duty = build_duty(records)
+    metered = records.plant.usage_unit != "days"
+    with pd.option_context("mode.copy_on_write", True):
+        readings = gather_readings(records) if metered else None
+        clock = build_clock(records, duty, readings)
+        run_rules(HISTORY_RULES, tell_story(records, duty, clock, readings))
+    return duty, clock
 
 
 def _decide(study: Study, told: Callable[[str], None]) -> Study:

@@ -1,10 +1,15 @@
 """The account: every ticket, finding and part position is used, assumed or set aside, and why."""
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
-from pumplife.lives.history import History
-from pumplife.lives.open_points import QUESTIONS, open_questions
+from pumplife.lives.blocks import Block
+from pumplife.lives.days import distinct
+from pumplife.lives.history import Gathered, History
+from pumplife.lives.open_points import QUESTIONS
 from pumplife.lives.points import BEGIN, Points
 from pumplife.records.audit import SET_ASIDE, AuditLog
 from pumplife.records.phrases import count_of
@@ -18,17 +23,17 @@ KINDS = {"ticket": "rebuilds", "finding": "findings"}
 NOUNS = {"ticket": "ticket rows", "finding": "findings", "position": "stretches of part positions"}
 
 
-def make_account(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFrame:
+def make_account(gathered: Gathered, asked: pd.DataFrame, blocks: Sequence[Block]) -> pd.DataFrame:
     """Say what became of every ticket row, every finding and every stretch of a position.
 
     Parameters
     ----------
-    history : History
-        The records on visits and positions.
-    points : Points
-        The points of every position in time.
-    spans : DataFrame
-        Judged stretches between them.
+    gathered : Gathered
+        Tickets, issues and findings on visits.
+    asked : DataFrame
+        Visits that leave a question open, see `open_questions`.
+    blocks : sequence of Block
+        What was built of the lives.
 
     Returns
     -------
@@ -38,32 +43,38 @@ def make_account(history: History, points: Points, spans: pd.DataFrame) -> pd.Da
         of the position between two points in its story); status, one of `STATUSES`; reason.
         Whatever was received is in exactly one row.
     """
-    tickets = _account_tickets(history, spans)
+    told = pd.concat([block.told for block in blocks])
+    tickets = _account_tickets(gathered, asked, told)
+    findings = pd.concat([block.findings for block in blocks])
     account = pd.concat(
         [
             tickets,
-            _unread(history, "ticket"),
-            _account_findings(history, tickets),
-            _unread(history, "finding"),
-            _account_positions(history, points, spans),
+            _unread(gathered, "ticket"),
+            _account_findings(gathered, tickets, findings),
+            _unread(gathered, "finding"),
+            *(block.positions for block in blocks),
         ],
         ignore_index=True,
     )[ACCOUNT_COLUMNS]
-    _say_sums(history, account)
+    _say_sums(gathered, account)
     return account
 
 
-def _account_tickets(history: History, spans: pd.DataFrame) -> pd.DataFrame:
+def _account_tickets(
+    gathered: Gathered, asked: pd.DataFrame, came: "pd.Series[str]"
+) -> pd.DataFrame:
     """One row per ticket that was read; those not in use with the reason from the audit."""
-    records = history.records
+    records = gathered.records
     tickets = records.table("rebuilds").reset_index(drop=True)
-    visit = history.tickets["visit"].reindex(tickets.index).fillna(-1).astype(int)
+    visit = gathered.tickets["visit"].reindex(tickets.index).fillna(-1).astype(int)
     pump = tickets["pump"].to_numpy(np.int64)
-    lost = (visit >= 0).to_numpy() & ~history.clock.known[pump]
-    asked = open_questions(history, spans).drop_duplicates("visit").set_index("visit")["rule"]
-    doubt = visit.map(asked.map({rule: words[0] for rule, words in QUESTIONS.items()})).fillna("")
+    lost = (visit >= 0).to_numpy() & ~gathered.clock.known[pump]
+    first = list(QUESTIONS)
+    asked = asked.sort_values("rule", key=lambda rules: rules.map(first.index), kind="stable")
+    rule = asked.drop_duplicates("visit").set_index("visit")["rule"]
+    doubt = visit.map(rule.map({rule: words[0] for rule, words in QUESTIONS.items()})).fillna("")
     doubt = doubt.mask(tickets["from_text"] & doubt.eq(""), FROM_TEXT)
-    told = _what_came_of_visits(history, spans).reindex(visit).fillna("").to_numpy(object)
+    told = came.reindex(visit).fillna("").to_numpy(object)
     outside = _reasons(records.log, "rebuilds", TICKET_ASIDE)
     own = records.log.places(tickets, "rebuilds")
     why = outside.reindex(own).fillna("It names no pump.").to_numpy(object)
@@ -87,9 +98,10 @@ def _account_tickets(history: History, spans: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _what_came_of_visits(history: History, spans: pd.DataFrame) -> "pd.Series[str]":
+def what_came_of_visits(history: History, spans: pd.DataFrame) -> NDArray[np.object_]:
     """What each visit gave, in words: lives ended, and why a breakdown counts no failure."""
-    ended = spans[(spans["visit"] >= 0).to_numpy() & spans["keep"].to_numpy()]
+    judged = spans[["visit", "failed", "masked"]]
+    ended = judged[(spans["visit"] >= 0).to_numpy() & spans["keep"].to_numpy()]
     visits, count = history.visits, len(history.visits)
     visit = ended["visit"].to_numpy(np.int64)
     lives = np.bincount(visit, minlength=count)
@@ -105,8 +117,7 @@ def _what_came_of_visits(history: History, spans: pd.DataFrame) -> "pd.Series[st
         " No failure counts: the age of the part that failed isn't known.",
     )
     stop = visits["reason"].eq("stoppage").to_numpy()
-    told = np.where(silent, told + cause, np.where(stop, "A stoppage is no failure.", told))
-    return pd.Series(told, index=np.arange(count))
+    return np.where(silent, told + cause, np.where(stop, "A stoppage is no failure.", told))
 
 
 def _say_ended(lives: int, failed: int) -> str:
@@ -116,20 +127,22 @@ def _say_ended(lives: int, failed: int) -> str:
     return f"Lives that ended here: {ends}."
 
 
-def _account_findings(history: History, tickets: pd.DataFrame) -> pd.DataFrame:
+def _account_findings(
+    gathered: Gathered, tickets: pd.DataFrame, placed: pd.DataFrame
+) -> pd.DataFrame:
     """One row per finding that was read."""
-    findings = history.records.table("findings").reset_index(drop=True)
-    placed = history.actions.findings.reindex(findings.index)
+    findings = gathered.records.table("findings").reset_index(drop=True)
+    placed = placed.reindex(findings.index)
     status_of = tickets.drop_duplicates("key").set_index("key")
     order = findings["rebuild_id"]
     unused = order.map(status_of["status"]).eq(ASIDE).to_numpy()
-    pump = placed["visit"].map(history.visits.set_index("visit")["pump"]).fillna(-1).astype(int)
+    pump = placed["visit"].map(gathered.visits.set_index("visit")["pump"]).fillna(-1).astype(int)
     reason = np.select(
         [
             ~placed["visit"].ge(0).to_numpy() & unused,
             ~placed["visit"].ge(0).to_numpy(),
-            ~np.append(history.clock.known, True)[pump],
-            placed["visit"].map(history.visits.set_index("visit")["done"]).eq("no").to_numpy(),
+            ~np.append(gathered.clock.known, True)[pump],
+            placed["visit"].map(gathered.visits.set_index("visit")["done"]).eq("no").to_numpy(),
             ~placed["placed"].eq(True).to_numpy(),
         ],
         [
@@ -156,9 +169,9 @@ def _account_findings(history: History, tickets: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _unread(history: History, kind: str) -> pd.DataFrame:
+def _unread(gathered: Gathered, kind: str) -> pd.DataFrame:
     """Rows that were set aside when they were read, with the reason from the audit."""
-    records, table = history.records, KINDS[kind]
+    records, table = gathered.records, KINDS[kind]
     audit = records.log.frame()
     told = audit[audit["table"].eq(table) & audit["consequence"].eq(SET_ASIDE)]
     told = told.dropna(subset=["row"])
@@ -188,7 +201,7 @@ def _reasons(log: AuditLog, table: str, consequence: str) -> "pd.Series[str]":
     return pd.Series(told["what"].to_numpy(object)[first], index=source[first], dtype=object)
 
 
-def _account_positions(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFrame:
+def account_positions(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFrame:
     """One row per position, status and reason, counting its stretches."""
     status, reason = judge_stretches(history, points, spans)
     told = pd.DataFrame({"pos": spans["pos"].to_numpy(), "status": status, "reason": reason})
@@ -210,16 +223,12 @@ def judge_stretches(
     history: History, points: Points, spans: pd.DataFrame
 ) -> tuple[pd.Categorical, pd.Categorical]:
     """Status and reason of every stretch, the first that applies."""
-    known = history.clock.known[spans["pump"].to_numpy(np.int64)]
+    pump = spans["pump"].to_numpy(np.int64)
+    known = history.clock.known[pump]
     begun = points.kind[points.state[spans["start"].to_numpy(np.int64)]] == BEGIN
-    assumed = (
-        history.clock.graded(
-            spans["pump"].to_numpy(np.int64),
-            points.day[spans["start"].to_numpy(np.int64)],
-            points.day[spans["end"].to_numpy(np.int64)],
-        )
-        == "assumed"
-    )
+    start, end = (points.day[spans[name].to_numpy(np.int64)] for name in ("start", "end"))
+    row, asked = distinct(pump, start, end)
+    assumed = (history.clock.graded(pump[row], start[row], end[row]) == "assumed")[asked]
     cases = (
         (~known, ASIDE, "The usage of the pump isn't known."),
         ((~spans["known"] & begun), ASIDE, "Fitted on an unknown day before the records."),
@@ -246,9 +255,9 @@ def judge_stretches(
     )
 
 
-def _say_sums(history: History, account: pd.DataFrame) -> None:
+def _say_sums(gathered: Gathered, account: pd.DataFrame) -> None:
     """One audit row per kind with its sums, and a caution where they don't add up."""
-    records = history.records
+    records = gathered.records
     sums = account.groupby(["kind", "status"])["count"].sum()
     for kind, noun in NOUNS.items():
         parts = [int(sums.get((kind, status), 0)) for status in STATUSES]

@@ -4,6 +4,7 @@ Everything here is what the plant wrote down, brought onto positions; what it me
 life is decided in `build`.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,13 +59,21 @@ def visit_of(rows: pd.DataFrame, tickets: pd.DataFrame) -> pd.DataFrame:
     return joined[(joined["pump_written"] == joined["pump"]) | (blank & alone)]
 
 
-def read_actions(records: Records, tickets: pd.DataFrame, positions: pd.DataFrame) -> Actions:
-    """Gather kits, issues and findings onto positions; the stronger evidence wins."""
-    issued = _issued_net(records, tickets)
+def read_actions(
+    records: Records,
+    tickets: pd.DataFrame,
+    placed: tuple[pd.DataFrame, pd.DataFrame],
+    positions: pd.DataFrame,
+) -> Actions:
+    """Gather kits, issues and findings onto positions; the stronger evidence wins.
+
+    `placed` are the issues and the findings with their visits, see `visit_of`.
+    """
+    issued = _issued_net(placed[0])
     kits = _kits_fitted(records, tickets, issued)
     kit_slots, kit_counts = _from_kits(records, kits, issued, positions)
     loose_slots, loose_counts = _from_loose_parts(records, issued, positions)
-    found_slots, found_counts, findings = _from_findings(records, tickets, positions)
+    found_slots, found_counts, findings = _from_findings(records, placed[1], positions)
     slots = pd.concat([kit_slots, loose_slots, found_slots], ignore_index=True)
     counts = pd.concat([kit_counts, loose_counts, found_counts], ignore_index=True)
     numbers = ["drawn_count", "renew_count", "fail_count"]
@@ -72,9 +81,8 @@ def read_actions(records: Records, tickets: pd.DataFrame, positions: pd.DataFram
     return Actions(slots=_strongest(slots), counts=counts, kits=kits, findings=findings)
 
 
-def _issued_net(records: Records, tickets: pd.DataFrame) -> pd.DataFrame:
+def _issued_net(placed: pd.DataFrame) -> pd.DataFrame:
     """Net quantity per visit and item, returns subtracted: [visit, pump, item, quantity]."""
-    placed = visit_of(records.table("issued"), tickets)
     return placed.groupby(["visit", "pump", "item"])["quantity"].sum().reset_index()
 
 
@@ -109,8 +117,8 @@ def _without_overruled(records: Records, kits: pd.DataFrame, issued: pd.DataFram
 def _place(rows: pd.DataFrame, positions: pd.DataFrame, evidence: str) -> pd.DataFrame:
     """Rows [visit, pump, part, ...] laid on every position of their part."""
     laid = rows.merge(positions[["pump", "part", "pos"]], on=["pump", "part"])
-    laid = laid.assign(evidence=EVIDENCE[evidence], material="", variant="")
-    return laid.reindex(columns=ACTION_COLUMNS).fillna(dict.fromkeys(WORDS, ""))
+    silent = dict.fromkeys(("found", "mode", "material", "variant"), "")
+    return laid.assign(evidence=EVIDENCE[evidence], **silent)[ACTION_COLUMNS]
 
 
 def _split_by_count(
@@ -147,10 +155,10 @@ def _from_loose_parts(
 
 
 def _from_findings(
-    records: Records, tickets: pd.DataFrame, positions: pd.DataFrame
+    records: Records, placed: pd.DataFrame, positions: pd.DataFrame
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Findings on positions, as counts of n alike, and what became of each of them."""
-    rows = visit_of(records.table("findings"), tickets).reset_index(drop=True)
+    rows = placed.reset_index(drop=True)
     turned = "renewed" if records.plant.turned_is_new else "kept"
     meant = {"cleaned": "kept", "turned": turned}
     rows = rows.assign(action=rows["action"].replace(meant))
@@ -177,7 +185,8 @@ def _from_findings(
         placed=rows["origin"].isin([*slots["origin"], *counts["origin"]]).to_numpy(),
         loose=rows["origin"].isin(counts["origin"]).to_numpy(),
     )
-    return slots.reindex(columns=ACTION_COLUMNS), _finding_counts(counts), told
+    slots = slots.reindex(columns=ACTION_COLUMNS).fillna(dict.fromkeys(WORDS, ""))
+    return slots, _finding_counts(counts), told
 
 
 def _named_positions(joined: pd.DataFrame) -> "tuple[pd.Series[bool], pd.Series[bool]]":
@@ -211,9 +220,28 @@ def _finding_counts(rows: pd.DataFrame) -> pd.DataFrame:
 
 def _strongest(slots: pd.DataFrame) -> pd.DataFrame:
     """One row per visit and position: the last word on each of action, found and part number."""
+    slots = slots.assign(kitted=slots["evidence"] == EVIDENCE["kit"])
+    merged = merge_alike(slots, _last_words)
+    return merged[["visit", "pos", *WORDS, "kitted"]]
+
+
+def _last_words(slots: pd.DataFrame) -> pd.DataFrame:
     slots = slots.sort_values("evidence", kind="stable")
-    blanked = slots.assign(kitted=slots["evidence"] == EVIDENCE["kit"])
-    blanked[WORDS] = slots[WORDS].where(slots[WORDS] != "")
-    grouped = blanked.groupby(["visit", "pos"], as_index=False)
+    slots[WORDS] = slots[WORDS].where(slots[WORDS] != "")
+    grouped = slots.groupby(["visit", "pos"], as_index=False)
     merged = grouped[[*WORDS, "kitted"]].agg({**dict.fromkeys(WORDS, "last"), "kitted": "any"})
     return merged.fillna(dict.fromkeys(WORDS, ""))
+
+
+def merge_alike(rows: pd.DataFrame, merge: Callable[[pd.DataFrame], pd.DataFrame]) -> pd.DataFrame:
+    """Rows sorted by visit and position, those of one visit and position merged into one.
+
+    Most stand alone; only the others go through `merge`.
+    """
+    visit, pos = (rows[name].to_numpy(np.int64) for name in ("visit", "pos"))
+    key = pd.Series(visit * (pos.max(initial=0) + 1) + pos)
+    several = key.duplicated(keep=False).to_numpy()
+    if several.any():
+        rows = pd.concat([rows[~several], merge(rows[several])], ignore_index=True)
+        return rows.sort_values(["visit", "pos"], ignore_index=True)
+    return rows.iloc[np.argsort(key.to_numpy())].reset_index(drop=True)

@@ -15,25 +15,37 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pumplife.lives.account import make_account
-from pumplife.lives.days import Floats
+from pumplife.lives.account import account_positions, make_account, what_came_of_visits
+from pumplife.lives.blocks import (
+    MOST_TICKETS,
+    Block,
+    Columns,
+    WholeNumbers,
+    cut_pumps,
+    join,
+    join_blocks,
+)
+from pumplife.lives.choose import choose
+from pumplife.lives.days import Floats, Ints
 from pumplife.lives.events import (
     date_lives,
     find_shocks,
     list_shocks,
+    say_kindless,
     say_shocks,
     suspend_at_shocks,
 )
-from pumplife.lives.history import History, read_history
+from pumplife.lives.history import Gathered, History, gather, lay_history
 from pumplife.lives.label import fitted_after, label_lives, label_unseen
 from pumplife.lives.marks import blamed_parts
 from pumplife.lives.open_points import (
+    first_kits_assumed,
     open_questions,
     say_first_kits,
     say_open_questions,
     say_turned,
 )
-from pumplife.lives.points import MARK, MOVE, Ints, Points, lay_points
+from pumplife.lives.points import MARK, MOVE, Points, lay_points
 from pumplife.lives.sides import positions_now, visits_by_side
 from pumplife.records.duty import Duty
 from pumplife.records.read import Records
@@ -69,7 +81,7 @@ class Lives:
         Age of each life at the lasting events of its site and service: [life, event, age].
     account : DataFrame
         What became of every ticket, finding and position, see `make_account`.
-    history : History or None
+    gathered : Gathered or None
         What the lives were built from.
     """
 
@@ -80,7 +92,7 @@ class Lives:
     shocks: pd.DataFrame = field(default_factory=pd.DataFrame)
     dated: pd.DataFrame = field(default_factory=pd.DataFrame)
     account: pd.DataFrame = field(default_factory=pd.DataFrame)
-    history: History | None = None
+    gathered: Gathered | None = None
 
     def __repr__(self) -> str:
         return f"Lives({len(self.table)} lives, {len(self.visits)} visits)"
@@ -91,22 +103,71 @@ def build_lives(records: Records, duty: Duty, clock: UsageClock) -> Lives:
 
     Every ticket is accounted for in the audit: used, used with an assumption, or set aside.
     """
-    history = read_history(records, duty, clock)
-    history = replace(history, shock=find_shocks(history))
-    points = lay_points(history)
-    spans = judge_spans(history, points)
-    say_open_questions(history, open_questions(history, spans))
-    say_shocks(history)
-    say_first_kits(history)
-    say_turned(history)
-    account = make_account(history, points, spans)
-    return replace(_lives(history, points, spans), account=account)
+    gathered = gather(records, duty, clock)
+    gathered = replace(gathered, shock=find_shocks(gathered))
+    blocks, table = build_blocks(gathered)
+    asked = join([block.asked for block in blocks])
+    say_open_questions(gathered, asked)
+    say_shocks(gathered, join([block.shocks for block in blocks]))
+    say_first_kits(records, join([block.first_kits for block in blocks]))
+    say_turned(records)
+    account = make_account(gathered, asked, blocks)
+    say_kindless(records)
+    lives = Lives(**join_blocks(blocks, table, len(gathered.visits)))
+    return replace(lives, account=account, gathered=gathered)
 
 
 def rebuild_lives(history: History) -> Lives:
     """Build lives anew from a history that was changed for a what-if; the audit gets nothing."""
+    visits, columns = len(history.visits), Columns()
+    block = _build_block(history, visits, columns, 1.0)
+    return Lives(**join_blocks([block], columns.frame(), visits))
+
+
+def build_blocks(gathered: Gathered) -> tuple[list[Block], pd.DataFrame]:
+    """Build the lives of some pumps at a time: the blocks, and the table of all lives.
+
+    The frames of a block are widened and cut many times and don't leave it: they are copied only
+    where they are written to.
+    """
+    columns, pumps = Columns(), len(gathered.records.pumps)
+    blocks = []
+    with pd.option_context("mode.copy_on_write", True):
+        for mine in cut_pumps(gathered, MOST_TICKETS):
+            history, done = lay_history(gathered, mine), (mine[-1] + 1) / pumps
+            blocks.append(_build_block(history, len(gathered.visits), columns, done))
+    return blocks, columns.frame()
+
+
+def _build_block(history: History, visits: int, columns: Columns, done: float) -> Block:
+    """Build the lives of a history, cut out of so many visits, and add them to the columns."""
     points = lay_points(history)
-    return _lives(history, points, judge_spans(history, points))
+    spans = judge_spans(history, points)
+    asked, findings = open_questions(history, spans), history.actions.findings
+    shared = spans[["visit", "part"]].drop_duplicates().sort_values(["visit", "part"])
+    told = what_came_of_visits(history, spans)
+    account = account_positions(history, points, spans)
+    fitted = fitted_after(history, points)
+    usable = spans[spans["keep"] & history.clock.known[spans["pump"]]]
+    whole = WholeNumbers(number=history.number, visits=visits)
+    table = label_lives(history, points, fitted, usable)
+    table["event"] = whole.of_events(table["event"])
+    unseen = label_unseen(history, points, fitted, spans[spans["masked"] & ~spans["known"]])
+    unseen["event"] = whole.of_events(unseen["event"].to_numpy(np.int64))
+    return Block(
+        lives=columns.add(table, done),
+        now=positions_now(history, points, fitted),
+        visits=whole.of_visits(visits_by_side(history)),
+        unseen=unseen,
+        shocks=whole.of_visits(list_shocks(history)),
+        dated=date_lives(history, points, usable),
+        shared=whole.of_visits(shared),
+        asked=whole.of_visits(asked),
+        first_kits=first_kits_assumed(history),
+        told=pd.Series(told, index=history.number),
+        findings=whole.of_visits(findings),
+        positions=account,
+    )
 
 
 def judge_spans(history: History, points: Points) -> pd.DataFrame:
@@ -114,20 +175,6 @@ def judge_spans(history: History, points: Points) -> pd.DataFrame:
     marked = _read_marks(history, _spans(history, points))
     marked = suspend_at_shocks(history, marked)
     return _bound(_judge(history, points, marked), history.clock)
-
-
-def _lives(history: History, points: Points, spans: pd.DataFrame) -> Lives:
-    fitted = fitted_after(history, points)
-    usable = spans[spans["keep"] & history.clock.known[spans["pump"]]]
-    return Lives(
-        table=label_lives(history, points, fitted, usable),
-        now=positions_now(history, points, fitted),
-        visits=visits_by_side(history),
-        unseen=label_unseen(history, points, fitted, spans[spans["masked"] & ~spans["known"]]),
-        shocks=list_shocks(history),
-        dated=date_lives(history, points, usable),
-        history=history,
-    )
 
 
 def _spans(history: History, points: Points) -> pd.DataFrame:
@@ -159,11 +206,12 @@ def _spans(history: History, points: Points) -> pd.DataFrame:
 
 def _read_marks(history: History, spans: pd.DataFrame) -> pd.DataFrame:
     """What the marks say of each stretch's end: failed, candidate, masked, worn, part."""
-    about = history.marks.reindex(spans["mark"].where(spans["mark"] >= 0)).reset_index(drop=True)
-    flags = ["failed", "candidate", "masked", "renewed", "kitted"]
-    spans[flags] = about[flags].isin([True]).to_numpy()
-    spans["mode"] = about["mode"].fillna("").to_numpy()
-    spans["worn"] = about["found"].eq("worn").to_numpy() & spans["renewed"] & ~spans["kitted"]
+    marks, mark = history.marks, spans["mark"].to_numpy(np.int64)
+    for flag in ("failed", "candidate", "masked", "renewed", "kitted"):
+        spans[flag] = np.append(marks[flag].to_numpy(bool), False)[mark]
+    spans["mode"] = np.append(marks["mode"].to_numpy(object), "")[mark]
+    worn = np.append(marks["found"].eq("worn").to_numpy(), False)[mark]
+    spans["worn"] = worn & spans["renewed"] & ~spans["kitted"]
     spans["part"] = history.positions["part"].to_numpy(object)[spans["pos"]]
     return spans
 
@@ -171,8 +219,9 @@ def _read_marks(history: History, spans: pd.DataFrame) -> pd.DataFrame:
 def _judge(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFrame:
     """How each stretch ended: columns failed, event, sound_day, unnamed, shared, unequal."""
     blamed = blamed_parts(history.visits, history.tickets)
-    told = spans["failed"] | spans["candidate"]
-    spans["bystander"] = told & _another_blamed(spans, blamed)
+    told = (spans["failed"] | spans["candidate"]).to_numpy()
+    spans["bystander"] = False
+    spans.loc[told, "bystander"] = _another_blamed(spans.loc[told, ["visit", "part"]], blamed)
     spans["sound_day"] = _last_sound_day(history, points, spans)
     spans = _place_failures(spans, history.unplaced)
     spans["event"] = _number_events(spans, len(history.visits))
@@ -183,11 +232,11 @@ def _judge(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFram
     return spans
 
 
-def _another_blamed(spans: pd.DataFrame, blamed: pd.DataFrame) -> "pd.Series[bool]":
-    """Whether the visit's ticket blames other parts: then this one failed at some time before."""
-    own = spans.reset_index(names="at").merge(blamed[["visit", "part"]], on=["visit", "part"])
-    others = spans["visit"].isin(blamed["visit"])
-    return others & ~spans.index.isin(own["at"])
+def _another_blamed(told: pd.DataFrame, blamed: pd.DataFrame) -> NDArray[np.bool_]:
+    """Whether the ticket of each [visit, part] blames others: this failed at some time before."""
+    keys = ["visit", "part"]
+    own = told.merge(blamed[keys].assign(own=True), on=keys, how="left")["own"]
+    return np.asarray(told["visit"].isin(blamed["visit"]).to_numpy() & own.isna().to_numpy())
 
 
 def _place_failures(spans: pd.DataFrame, unplaced: pd.DataFrame) -> pd.DataFrame:
@@ -197,22 +246,35 @@ def _place_failures(spans: pd.DataFrame, unplaced: pd.DataFrame) -> pd.DataFrame
     (`masked`). Two or more failures among more than two are set aside, as is a failure found
     with the pump running where nothing says that one of them was sound when it came into sight.
     """
-    spans = spans.merge(unplaced[["visit", "part", "fail_count"]], on=["visit", "part"], how="left")
-    open_to = spans["candidate"]
-    group = [spans["visit"], spans["part"]]
-    origin = spans["origin_day"].where(spans["keep"], -np.inf).where(open_to)
-    ranged = origin.groupby(group)
-    number = open_to.groupby(group).transform("sum")
-    equal = ranged.transform("max").eq(ranged.transform("min")) | number.le(spans["fail_count"])
-    rank = open_to.astype(int).groupby(group).cumsum()
-    spans["failed"] |= open_to & equal & rank.le(spans["fail_count"])
-    unseen = (open_to & spans["keep"] & _seen_too_late(spans)).groupby(group).transform("any")
-    spans["shared"] = open_to & ~equal & spans["fail_count"].eq(1) & ~unseen
+    names = ["shared", "unequal", "unnamed", "failed"]
+    spans[names[:-1]] = False
+    open_to = spans["candidate"].to_numpy()
+    told = _place_candidates(spans[open_to].reset_index(drop=True), unplaced)
+    for name in names:
+        spans.loc[open_to, name] |= told[name].to_numpy()
     spans["masked"] |= spans["shared"]
-    spans["unequal"] = open_to & ~equal & ~spans["shared"]
     spans["keep"] &= ~spans["unequal"]
-    spans["unnamed"] = open_to & equal & number.gt(spans["fail_count"])
     return spans
+
+
+def _place_candidates(spans: pd.DataFrame, unplaced: pd.DataFrame) -> pd.DataFrame:
+    """Of stretches that are candidates: failed, shared, unequal or unnamed."""
+    keys = ["visit", "part"]
+    count = spans[keys].merge(unplaced[[*keys, "fail_count"]], on=keys, how="left")["fail_count"]
+    group = [spans[key] for key in keys]
+    ranged = spans["origin_day"].where(spans["keep"], -np.inf).groupby(group)
+    number = ranged.transform("size")
+    equal = ranged.transform("max").eq(ranged.transform("min")) | number.le(count)
+    unseen = (spans["keep"] & _seen_too_late(spans)).groupby(group).transform("any")
+    shared = ~equal & count.eq(1) & ~unseen
+    return pd.DataFrame(
+        {
+            "failed": equal & (ranged.cumcount() + 1).le(count),
+            "shared": shared,
+            "unequal": ~equal & ~shared,
+            "unnamed": equal & number.gt(count),
+        }
+    )
 
 
 def _seen_too_late(spans: pd.DataFrame) -> "pd.Series[bool]":
@@ -231,6 +293,8 @@ def _number_events(spans: pd.DataFrame, visits: int) -> Ints:
     A breakdown with no part named has its visit's number, a failure among several alike one
     above all visits' numbers.
     """
+    if not spans["shared"].any():
+        return np.where(spans["masked"], spans["visit"], -1)
     alike = visits + spans.groupby(["visit", "part"]).ngroup()
     return np.select([spans["shared"], spans["masked"]], [alike, spans["visit"]], -1)
 
@@ -259,7 +323,8 @@ def _bound(spans: pd.DataFrame, clock: UsageClock) -> pd.DataFrame:
     failed = (spans["failed"] | spans["masked"]).to_numpy()
     sound_day = spans["sound_day"].to_numpy(float)
     seen = np.isfinite(sound_day)
-    sound = clock.usage(pump, np.where(seen, sound_day, 0.0)) - spans["origin"].to_numpy()
+    sound = np.zeros(len(spans))
+    sound[seen] = clock.usage(pump[seen], sound_day[seen]) - spans["origin"].to_numpy(float)[seen]
     between = _found_running(spans).to_numpy() & (failed | spans["worn"].to_numpy())
     since = np.where(seen, sound, 0.0)
     blind = between & _seen_too_late(spans).to_numpy()
@@ -267,7 +332,7 @@ def _bound(spans: pd.DataFrame, clock: UsageClock) -> pd.DataFrame:
     upper = np.where(failed | spans["worn"].to_numpy(), age, np.inf)
     at_once = (failed | spans["worn"].to_numpy()) & (upper <= 0)
     upper = np.where(at_once, clock.rate[pump], upper)
-    outcome = np.select(
+    outcome = choose(
         [failed & (lower < upper), failed, spans["worn"].to_numpy()],
         ["failed_between", "failed", "worn"],
         "suspended",
@@ -275,7 +340,7 @@ def _bound(spans: pd.DataFrame, clock: UsageClock) -> pd.DataFrame:
     spans["blind"] = blind & spans["keep"]
     empty = ~failed & (age <= entry)
     spans["keep"] &= ~blind & ~empty & ~(at_once & ~(upper > 0))
-    spans = spans.assign(lower=lower, upper=upper, outcome=outcome)
+    spans["lower"], spans["upper"], spans["outcome"] = lower, upper, outcome
     return _until_seen(spans, sound, seen)
 
 
@@ -292,4 +357,5 @@ def _until_seen(spans: pd.DataFrame, sound: Floats, seen: NDArray[np.bool_]) -> 
     lower = np.where(doubted, np.where(seen, sound, entry), lower)
     unseen = doubted & ~(lower > entry)
     spans["keep"] &= ~unseen
-    return spans.assign(lower=lower, unseen_alive=unseen & spans["known"].to_numpy())
+    spans["lower"], spans["unseen_alive"] = lower, unseen & spans["known"].to_numpy()
+    return spans

@@ -1,9 +1,32 @@
-"""Day numbers back to dates."""
+"""Day numbers back to dates, and each pump and day that is asked about only once."""
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
+from pumplife.records.steps import time_key
+
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+def distinct(pump: Ints, first_day: Floats, *more: Floats) -> tuple[Ints, Ints]:
+    """Find the distinct pumps with their days: the positions of a pump share most of them.
+
+    Returns
+    -------
+    row : int array, (distinct,)
+        The first row of each.
+    code : int array, (n,)
+        Which of them each row is.
+    """
+    code = pd.factorize(time_key(pump, first_day))[0]
+    for day in more:
+        here = pd.factorize(time_key(pump, day))[0]
+        code = pd.factorize(code * (here.max(initial=0) + 1) + here)[0]
+    row = np.zeros(code.max(initial=-1) + 1, dtype=np.int64)
+    row[code[::-1]] = np.arange(len(code))[::-1]
+    return row, code
 
 
 def date_of(days: Floats) -> NDArray[np.datetime64]:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from pumplife.lives.days import date_of
-from pumplife.lives.history import History
+from pumplife.lives.history import Gathered, History
 from pumplife.lives.points import Points
 from pumplife.records.plant import to_day, to_days
 from pumplife.records.read import Records
@@ -47,19 +47,19 @@ def _in_scope(event: pd.Series, stint: pd.DataFrame) -> Flags:
     return fits
 
 
-def find_shocks(history: History) -> NDArray[np.int64]:
+def find_shocks(gathered: Gathered) -> NDArray[np.int64]:
     """The row of `events` whose shock each visit's breakdown is laid to, -1 for none.
 
     A shock is believed where more pumps broke down in its window than chance allows; the audit
     says so either way.
     """
-    visits, records = history.visits, history.records
+    visits, records = gathered.visits, gathered.records
     laid = np.full(len(visits), -1)
     shocks = dated_events(records, "shock")
     if shocks.empty or visits.empty:
         return laid
     day, pump = visits["day"].to_numpy(float), visits["pump"].to_numpy(np.int64)
-    stint = history.duty.stints.iloc[history.duty.worked_at(pump, day)]
+    stint = gathered.duty.stints.iloc[gathered.duty.worked_at(pump, day)]
     broken = (visits["reason"] == "breakdown").to_numpy()
     window = _days_watched(records)
     for place, event in shocks.iterrows():
@@ -111,12 +111,14 @@ def suspend_at_shocks(history: History, spans: pd.DataFrame) -> pd.DataFrame:
     struck = shock >= 0
     flags = ["failed", "candidate", "masked"]
     hit = struck & spans[flags].any(axis=1).to_numpy()
-    spans[flags] = spans[flags] & ~struck[:, None]
-    return spans.assign(shock=np.where(hit, shock, -1))
+    for flag in flags:
+        spans[flag] &= ~struck
+    spans["shock"] = np.where(hit, shock, -1)
+    return spans
 
 
 def list_shocks(history: History) -> pd.DataFrame:
-    """What failed at shocks, `SHOCK_COLUMNS`: one row per visit and part.
+    """What failed at shocks, [visit, *SHOCK_COLUMNS]: one row per visit and part.
 
     Named positions count each, one of n alike once; a breakdown that named no part counts once,
     with part "".
@@ -126,7 +128,7 @@ def list_shocks(history: History) -> pd.DataFrame:
     about = about.merge(history.positions[["pos", "part", "side"]], on="pos")
     about = about[about[["failed", "candidate", "masked"]].any(axis=1)]
     if about.empty:
-        return pd.DataFrame(columns=SHOCK_COLUMNS)
+        return pd.DataFrame(columns=["visit", *SHOCK_COLUMNS])
     named = about["failed"] | about["candidate"]
     about = about.assign(
         part=about["part"].where(named, ""),
@@ -143,6 +145,7 @@ def list_shocks(history: History) -> pd.DataFrame:
     events = history.records.table("events").reset_index(drop=True).iloc[event]
     return pd.DataFrame(
         {
+            "visit": rows["visit"],
             "event": event,
             "what": events["what"].to_numpy(object),
             "happened_on": events["happened_on"].to_numpy(),
@@ -155,17 +158,16 @@ def list_shocks(history: History) -> pd.DataFrame:
             "part": rows["part"],
             "failures": np.maximum(counted.to_numpy(float), 1.0),
         }
-    )[SHOCK_COLUMNS]
+    )[["visit", *SHOCK_COLUMNS]]
 
 
-def say_shocks(history: History) -> None:
+def say_shocks(gathered: Gathered, listed: pd.DataFrame) -> None:
     """Write one audit row per ticket whose failure is laid to a shock."""
-    listed = list_shocks(history)
-    tickets = history.tickets.merge(
+    tickets = gathered.tickets.merge(
         listed.drop_duplicates(["pump", "rebuild_id"])[["pump", "rebuild_id", "what"]],
         on=["pump", "rebuild_id"],
     )
-    history.records.log.add_rows(
+    gathered.records.log.add_rows(
         tickets,
         severity="note",
         rule="shock_failure",
@@ -199,11 +201,10 @@ def date_lives(history: History, points: Points, spans: pd.DataFrame) -> pd.Data
         [life (row of the lives table), event (row of `events`), age (usage units; below the
         entry where the life began later, beyond its end where it ended before)].
     """
-    _say_kindless(history.records)
     events = dated_events(history.records, "lasting")
     pump = spans["pump"].to_numpy(np.int64)
     start = points.day[spans["start"].to_numpy(np.int64)]
-    stint = history.duty.stints.iloc[history.duty.at(pump, start)]
+    stint = history.duty.stints[["site", "service"]].iloc[history.duty.at(pump, start)]
     origin = spans["origin"].to_numpy(float)
     found = []
     for place, event in events.iterrows():
@@ -215,7 +216,8 @@ def date_lives(history: History, points: Points, spans: pd.DataFrame) -> pd.Data
     return pd.concat(found, ignore_index=True).astype(columns) if found else empty
 
 
-def _say_kindless(records: Records) -> None:
+def say_kindless(records: Records) -> None:
+    """Write one audit row per event of which nobody wrote what kind it was."""
     events = records.table("events")
     kindless = events[~events["kind"].isin(["shock", "lasting"])]
     records.log.add_rows(

@@ -1,15 +1,19 @@
 """The lives table in the plant's words: what was fitted where, and how each life reads."""
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pumplife.lives.days import date_of
+from pumplife.lives.choose import choose
+from pumplife.lives.days import date_of, distinct
 from pumplife.lives.history import History
 from pumplife.lives.points import BEGIN, Points
 from pumplife.lives.positions import kit_parts, wearing_parts
 
 Words = NDArray[np.object_]
+FITTED = ("material", "variant", "part_no", "kit")
 
 LIFE_COLUMNS = [
     "pump_id", "site", "service", "size_mm", "side", "part", "position", "material",
@@ -45,94 +49,114 @@ def _latest(told: NDArray[np.bool_]) -> NDArray[np.int64]:
     return np.maximum.accumulate(np.where(told, np.arange(len(told)), 0))
 
 
-def _kit_of_points(history: History, points: Points) -> NDArray[np.object_]:
+def _kit_of_points(history: History, points: Points) -> Words:
     """The kit that the visit at each point fitted on the side of its position, "" for none."""
     sides = kit_parts(history.records)[["kit", "side"]].drop_duplicates()
     fitted = history.actions.kits.merge(sides, on="kit").drop_duplicates(["visit", "side"])
-    side = history.positions["side"].to_numpy(object)[points.pos]
-    here = pd.DataFrame({"visit": points.visit, "side": side})
-    kit = here.merge(fitted[["visit", "side", "kit"]], on=["visit", "side"], how="left")["kit"]
-    return kit.fillna("").to_numpy(object)
+    return _of_side(history, fitted, "kit")[points.visit, _side_of(history)[points.pos]]
+
+
+def _side_of(history: History) -> NDArray[np.int64]:
+    """Number of the side of each position: its place among the sides in their own order."""
+    number: NDArray[np.int64] = pd.factorize(history.positions["side"])[0]
+    return number
+
+
+def _of_side(history: History, rows: pd.DataFrame, name: str) -> Words:
+    """Words of rows [visit, side, name] by visit and number of the side; "" for none, or at -1."""
+    names = pd.unique(history.positions["side"])
+    words = np.full((len(history.visits) + 1, len(names) + 1), "", dtype=object)
+    side = pd.Index(names).get_indexer(pd.Index(rows["side"]))
+    words[rows["visit"].to_numpy(np.int64), side] = rows[name].to_numpy(object)
+    words[:, -1] = ""
+    return words
+
+
+def _of_visit(history: History, rows: pd.DataFrame, name: str) -> Words:
+    """Words of the first of rows [visit, name] by visit; "" for none, or at -1."""
+    first = rows.drop_duplicates("visit")
+    words = np.full(len(history.visits) + 1, "", dtype=object)
+    words[first["visit"].to_numpy(np.int64)] = first[name].to_numpy(object)
+    return words
 
 
 def _bag_of_points(history: History, points: Points) -> tuple[Words, Words]:
     """Lot and crew of the visit that set each position's age, "" where nobody wrote them."""
-    tickets = history.tickets
+    tickets, state = history.tickets, points.visit[points.state]
     sides = kit_parts(history.records)[["kit", "side"]].drop_duplicates()
     written = tickets[tickets["lot"] != ""]
     told = written.merge(sides, on="kit").drop_duplicates(["visit", "side"])
-    loose = written[~written["kit"].isin(sides["kit"])].drop_duplicates("visit")
-    state = points.visit[points.state]
-    here = pd.DataFrame(
-        {"visit": state, "side": history.positions["side"].to_numpy(object)[points.pos]}
-    )
-    lot = here.merge(told[["visit", "side", "lot"]], on=["visit", "side"], how="left")["lot"]
-    lot = lot.where(lot.notna(), here["visit"].map(loose.set_index("visit")["lot"]))
-    crews = tickets[tickets["crew"] != ""].drop_duplicates("visit").set_index("visit")["crew"]
-    crew = here["visit"].map(crews)
-    return lot.where(lot.notna(), "").to_numpy(object), crew.where(crew.notna(), "").to_numpy(
-        object
-    )
+    loose = _of_visit(history, written[~written["kit"].isin(sides["kit"])], "lot")[state]
+    lot = _of_side(history, told, "lot")[state, _side_of(history)[points.pos]]
+    crew = _of_visit(history, tickets[tickets["crew"] != ""], "crew")[state]
+    return np.where(lot != "", lot, loose), crew
 
 
 def label_lives(
     history: History, points: Points, fitted: pd.DataFrame, spans: pd.DataFrame
-) -> pd.DataFrame:
-    """The lives table, in the plant's words."""
+) -> dict[str, Any]:
+    """Columns of the lives table, in the plant's words: `LIFE_COLUMNS`."""
     duty, visits = history.duty, history.visits
     pump = spans["pump"].to_numpy(np.int64)
     start, end, pos = (spans[name].to_numpy(np.int64) for name in ("start", "end", "pos"))
     start_day, end_day = points.day[start], points.day[end]
-    stint = duty.stints.iloc[duty.at(pump, start_day)].reset_index(drop=True)
-    about = fitted.iloc[start].reset_index(drop=True)
-    place = history.positions.iloc[pos].reset_index(drop=True)
-    failed = spans["outcome"].str.startswith("failed").to_numpy()
+    stint = duty.at(pump, start_day)
+    failed = spans["outcome"].isin(["failed", "failed_between"]).to_numpy()
     event = spans["event"].to_numpy(np.int64)
-    shared = spans.groupby("event")["event"].transform("size").to_numpy()
-    rows = np.append(visits["rows"].to_numpy(object), "")
+    shared = np.bincount(event + 1)[event + 1]
     modes = np.append(visits["failure_mode"].to_numpy(object), "")
-    told = zip(rows[points.visit[start]], rows[points.visit[end]], strict=True)
     mode = np.where(spans["mode"] != "", spans["mode"], modes[spans["visit"]])
     worn = (spans["outcome"] == "worn").to_numpy()
     lot, crew = _bag_of_points(history, points)
     what = np.append(history.records.table("events")["what"].to_numpy(object), "")
-    known = history.clock.shares(pump, spans["origin_day"].to_numpy(float), end_day)
-    table = pd.DataFrame(
-        {
-            "pump_id": history.records.pumps["pump_id"].to_numpy(object)[pump],
-            "site": stint["site"],
-            "service": stint["service"],
-            "size_mm": stint["size_mm"],
-            "side": place["side"],
-            "part": place["part"],
-            "position": np.where(spans["unnamed"], "unknown", place["position"]),
-            "material": about["material"],
-            "start_on": date_of(spans["origin_day"].to_numpy(float)),
-            "end_on": date_of(end_day),
-            "entry": spans["entry"].to_numpy(float),
-            "lower": spans["lower"].to_numpy(float),
-            "upper": spans["upper"].to_numpy(float),
-            "outcome": spans["outcome"].to_numpy(object),
-            "mode": np.where(failed | worn, mode, ""),
-            "endpoint": np.select([failed, worn], ["failed", "worn"], ""),
-            "usage_grade": history.clock.graded(pump, start_day, end_day),
-            "measured_share": known[:, 0],
-            "bridged_share": known[:, 1],
-            "assumed_share": known[:, 2],
-            "source_rows": [";".join(filter(None, pair)) for pair in told],
-            "share_failed": np.where(event >= 0, 1.0 / shared, failed.astype(float)),
-            "variant": about["variant"],
-            "part_no": about["part_no"],
-            "kit": about["kit"],
-            "event": event,
-            "pump": pump,
-            "lot": lot[start],
-            "crew": crew[start],
-            "period": "",
-            "shock": what[spans["shock"].to_numpy(np.int64)],
-        }
-    )
-    return table[LIFE_COLUMNS]
+    origin_day = spans["origin_day"].to_numpy(float)
+    row, asked = distinct(pump, origin_day, end_day)
+    known = history.clock.shares(pump[row], origin_day[row], end_day[row])[asked]
+    row, asked = distinct(pump, start_day, end_day)
+    grade = history.clock.graded(pump[row], start_day[row], end_day[row])[asked]
+    position = _take(history.positions, "position", pos)
+    told = {
+        "pump_id": _take(history.records.pumps, "pump_id", pump),
+        **{name: _take(duty.stints, name, stint) for name in ("site", "service")},
+        "size_mm": duty.stints["size_mm"].to_numpy(float)[stint],
+        **{name: _take(history.positions, name, pos) for name in ("side", "part")},
+        "position": np.where(spans["unnamed"], "unknown", position),
+        "start_on": date_of(origin_day),
+        "end_on": date_of(end_day),
+        **{name: spans[name].to_numpy(float) for name in ("entry", "lower", "upper")},
+        "outcome": spans["outcome"].to_numpy(object),
+        "mode": np.where(failed | worn, mode, ""),
+        "endpoint": choose([failed, worn], ["failed", "worn"], ""),
+        "usage_grade": grade,
+        "measured_share": known[:, 0],
+        "bridged_share": known[:, 1],
+        "assumed_share": known[:, 2],
+        "source_rows": _source_rows(visits, points.visit[start], points.visit[end]),
+        "share_failed": np.where(event >= 0, 1.0 / shared, failed.astype(float)),
+        **{name: _take(fitted, name, start) for name in FITTED},
+        "event": event,
+        "pump": pump,
+        "lot": lot[start],
+        "crew": crew[start],
+        "period": np.full(len(pump), "", dtype=object),
+        "shock": what[spans["shock"].to_numpy(np.int64)],
+    }
+    return {name: told[name] for name in LIFE_COLUMNS}
+
+
+def _take(frame: pd.DataFrame, name: str, row: NDArray[np.int64]) -> Words:
+    """A column of words at these rows."""
+    words: Words = frame[name].to_numpy(object)[row]
+    return words
+
+
+def _source_rows(visits: pd.DataFrame, start: NDArray[np.int64], end: NDArray[np.int64]) -> Words:
+    """Ticket rows of the visits at both ends of each life; lives of one pair share their words."""
+    rows = np.append(visits["rows"].to_numpy(object), "")
+    base = len(visits) + 1
+    pair, pairs = pd.factorize((start + 1) * base + end + 1)
+    told = zip(rows[pairs // base - 1], rows[pairs % base - 1], strict=True)
+    return np.array([";".join(filter(None, both)) for both in told], dtype=object)[pair]
 
 
 def label_unseen(

@@ -3,10 +3,11 @@
 import numpy as np
 import pandas as pd
 
-from pumplife.lives.actions import Actions
+from pumplife.lives.actions import Actions, merge_alike
 from pumplife.lives.visits import FAILING
 
-MARK_COLUMNS = ["visit", "pos", "renewed", "cut", "failed", "candidate", "masked"]
+FLAGS = ["renewed", "cut", "failed", "candidate", "masked", "kitted"]
+WORDS = ["found", "mode", "part_no", "material", "variant"]
 
 
 def blamed_parts(visits: pd.DataFrame, tickets: pd.DataFrame) -> pd.DataFrame:
@@ -43,17 +44,31 @@ def make_marks(
     marks = _slot_marks(positions, actions, parts)
     lost = _lost_from_sight(visits, positions, actions, blamed)
     masked = _masked(visits, tickets, positions, blamed, marks)
-    everything = pd.concat([marks, lost, masked], ignore_index=True)
-    flags = ["renewed", "cut", "failed", "candidate", "masked", "kitted"]
-    for flag in flags:
-        everything[flag] = everything[flag].isin([True])
-    words = ["found", "mode", "part_no", "material", "variant"]
-    everything[words] = everything[words].where(everything[words] != "")
-    grouped = everything.groupby(["visit", "pos"])
-    merged = grouped[flags].max().join(grouped[words].first().fillna("")).reset_index()
+    everything = pd.concat([_whole(rows) for rows in (marks, lost, masked)], ignore_index=True)
+    merged = merge_alike(everything, _merge_marks)
     merged["cut"] &= ~merged["renewed"]
     unplaced = parts.loc[parts["fail_count"] > 0, ["visit", "part", "fail_count", "partly"]]
     return merged, unplaced
+
+
+def _whole(rows: pd.DataFrame) -> pd.DataFrame:
+    """Marks with every flag and word, false and blank where they say nothing."""
+    columns = {name: np.zeros(len(rows), bool) for name in FLAGS}
+    columns |= {name: np.full(len(rows), "", object) for name in WORDS}
+    for name in rows.columns.intersection([*columns]):
+        told = rows[name].to_numpy()
+        columns[name] = np.where(rows[name].notna(), told, columns[name]).astype(
+            columns[name].dtype
+        )
+    return pd.DataFrame({"visit": rows["visit"], "pos": rows["pos"], **columns})
+
+
+def _merge_marks(everything: pd.DataFrame) -> pd.DataFrame:
+    """One mark of several at one visit and position: any flag, the first word on each thing."""
+    written = everything[WORDS].where(everything[WORDS] != "")
+    keys = [everything["visit"], everything["pos"]]
+    first = written.groupby(keys)[WORDS].first().fillna("")
+    return everything.groupby(["visit", "pos"])[FLAGS].max().join(first).reset_index()
 
 
 def _part_story(
@@ -116,7 +131,8 @@ def _slot_marks(positions: pd.DataFrame, actions: Actions, parts: pd.DataFrame) 
 
 def kit_unknown(visits: pd.DataFrame, actions: Actions) -> pd.DataFrame:
     """Visits that renewed nobody wrote what: a blank kit, nothing issued, no finding."""
-    spoken = set(actions.slots["visit"]) | set(actions.kits["visit"]) | set(actions.counts["visit"])
+    told = (actions.slots, actions.kits, actions.counts)
+    spoken = pd.unique(np.concatenate([rows["visit"].to_numpy(np.int64) for rows in told]))
     blank = visits["kits"].str.contains("?", regex=False) & (visits["done"] != "no")
     blank |= visits["done"] == "partly"
     silent = ~visits["visit"].isin(spoken)

@@ -2,9 +2,10 @@
 
 import pandas as pd
 
-from pumplife.lives.history import History
+from pumplife.lives.history import Gathered, History
 from pumplife.lives.marks import kit_unknown
 from pumplife.records.phrases import count_of
+from pumplife.records.read import Records
 
 QUESTIONS = {
     # rule: what, consequence, remedy
@@ -63,12 +64,12 @@ def open_questions(history: History, spans: pd.DataFrame) -> pd.DataFrame:
     return pd.concat(asked, ignore_index=True)
 
 
-def say_open_questions(history: History, asked: pd.DataFrame) -> None:
+def say_open_questions(gathered: Gathered, asked: pd.DataFrame) -> None:
     """Write one audit row per visit and question."""
-    first = history.tickets.drop_duplicates("visit")
+    first = gathered.tickets.drop_duplicates("visit")
     for rule, (what, consequence, remedy) in QUESTIONS.items():
         mine = asked.loc[asked["rule"] == rule, "visit"]
-        history.records.log.add_rows(
+        gathered.records.log.add_rows(
             first[first["visit"].isin(mine)],
             rule=rule,
             severity="caution",
@@ -79,13 +80,17 @@ def say_open_questions(history: History, asked: pd.DataFrame) -> None:
         )
 
 
-def say_first_kits(history: History) -> None:
-    """Pump sides whose register and first ticket name different kits."""
+def first_kits_assumed(history: History) -> pd.DataFrame:
+    """Pump sides whose register and first ticket name different kits: [pump, side, kit, stale]."""
     first = history.first[["kit", "assumed", "stale"]]
     assumed = history.positions.assign(**first)[history.first["assumed"].to_numpy()]
-    sides = assumed.drop_duplicates(["pump", "side"])
-    history.records.log.add_rows(
-        history.records.pumps.iloc[sides["pump"]],
+    return assumed.drop_duplicates(["pump", "side"])[["pump", "side", "kit", "stale"]]
+
+
+def say_first_kits(records: Records, sides: pd.DataFrame) -> None:
+    """Write one audit row per pump side whose first kit is assumed."""
+    records.log.add_rows(
+        records.pumps.iloc[sides["pump"]],
         rule="first_kit_assumed",
         severity="note",
         what=[
@@ -100,9 +105,8 @@ def say_first_kits(history: History) -> None:
     )
 
 
-def say_turned(history: History) -> None:
+def say_turned(records: Records) -> None:
     """Say by which rule turned parts count, where findings name any."""
-    records = history.records
     turned = int(records.table("findings")["action"].eq("turned").sum())
     if turned:
         new = records.plant.turned_is_new

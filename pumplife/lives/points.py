@@ -6,14 +6,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pumplife.lives.days import Floats
+from pumplife.lives.days import Floats, Ints, distinct
 from pumplife.lives.history import History
 from pumplife.lives.visits import windows
 from pumplife.records.duty import Duty
 from pumplife.records.plant import to_days
 from pumplife.records.read import Records
 
-Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 BEGIN, MARK, MOVE, END = 0, 1, 2, 3
 MOVED_LAST = 1e12  # of a day's points
@@ -131,16 +130,21 @@ def lay_points(history: History) -> Points:
     state = np.maximum.accumulate(np.where(sets_age, place, 0))
     origin_day = np.where(kind == BEGIN, sight["origin"].to_numpy()[pos], day)
     known = np.where(kind == BEGIN, sight["known"].to_numpy()[pos], renewed)
+    row, asked = distinct(pump, day)
+    usage = clock.usage(pump[row], day[row])[asked]
+    begun = kind == BEGIN
+    new = usage.copy()
+    new[begun] = clock.usage(pump[begun], origin_day[begun])
     return Points(
         pos=pos,
         pump=pump,
         visit=points["visit"].to_numpy(np.int64),
         day=day,
-        usage=clock.usage(pump, day),
+        usage=usage,
         kind=kind,
         mark=mark,
         state=state,
         known=known[state].astype(bool),
-        origin_usage=clock.usage(pump, origin_day)[state],
+        origin_usage=new[state],
         origin_day=origin_day[state],
     )

@@ -2,8 +2,11 @@
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from pumplife.records.read import Records
+
+Ints = NDArray[np.int64]
 
 LABELS = {
     1: ("single",),
@@ -34,11 +37,11 @@ def kit_parts(records: Records) -> pd.DataFrame:
     return joined.drop_duplicates(["kit", "part_no"]).reset_index(drop=True)
 
 
-def _kits_of_pumps(records: Records, tickets: pd.DataFrame) -> pd.DataFrame:
+def _kits_of_pumps(records: Records, pumps: Ints, tickets: pd.DataFrame) -> pd.DataFrame:
     """Every kit that a pump carries today or has had fitted: [pump, kit]."""
-    pumps = records.pumps
+    register = records.pumps.iloc[pumps]
     today = [
-        pd.DataFrame({"pump": np.arange(len(pumps)), "kit": pumps[column]})
+        pd.DataFrame({"pump": pumps, "kit": register[column].to_numpy(object)})
         for column in ("fluid_kit", "air_kit")
     ]
     fitted = tickets[["pump", "kit"]]
@@ -54,15 +57,17 @@ def _parts_by_size(records: Records, pump: np.ndarray) -> pd.DataFrame:
     return pairs[fits | (pairs["size_mm"] == pairs["pump_size"])]
 
 
-def pump_parts(records: Records, tickets: pd.DataFrame, named: pd.DataFrame) -> pd.DataFrame:
-    """Wearing parts of every pump: [pump, part, side, n, releases].
+def pump_parts(
+    records: Records, pumps: Ints, tickets: pd.DataFrame, named: pd.DataFrame
+) -> pd.DataFrame:
+    """Wearing parts of these pumps: [pump, part, side, n, releases].
 
     `tickets` [pump, kit], `named` [pump, part] parts that tickets or findings name.
     A pump's parts are those of its kits and those named on its own tickets; a side without
     any kit takes every wearing part of the pump's size.
     """
-    from_kits = _kits_of_pumps(records, tickets).merge(kit_parts(records), on="kit")
-    by_size = _parts_by_size(records, np.arange(len(records.pumps)))
+    from_kits = _kits_of_pumps(records, pumps, tickets).merge(kit_parts(records), on="kit")
+    by_size = _parts_by_size(records, pumps)
     kitted = from_kits[["pump", "side"]].drop_duplicates().assign(has_kit=True)
     bare = by_size.merge(kitted, on=["pump", "side"], how="left")
     bare = bare[bare["has_kit"].isna()]

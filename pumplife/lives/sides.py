@@ -1,5 +1,7 @@
 """Pump sides: what each visit did to a side, and what sits in each position today."""
 
+from collections.abc import Iterator, Sequence
+
 import numpy as np
 import pandas as pd
 
@@ -77,8 +79,13 @@ def _renewal_share(marks: pd.DataFrame, positions: pd.DataFrame) -> pd.DataFrame
     return done.assign(renewed=True)[["visit", "side", "renewed", "whole"]]
 
 
-def _age_at(history: History, sides: pd.DataFrame, restarts: "pd.Series[bool]") -> Floats:
-    """Usage since the side's last visit that `restarts`, NaN where none was seen [usage units]."""
+def _ages_at(
+    history: History, sides: pd.DataFrame, restarts: Sequence["pd.Series[bool]"]
+) -> Iterator[Floats]:
+    """Usage since the side's last visit that restarts, NaN where none was seen [usage units].
+
+    One array for each of `restarts`.
+    """
     records, clock, positions = history.records, history.clock, history.positions
     begin = begin_of_positions(records, positions).assign(
         pump=positions["pump"], side=positions["side"]
@@ -86,15 +93,16 @@ def _age_at(history: History, sides: pd.DataFrame, restarts: "pd.Series[bool]") 
     begin = begin.drop_duplicates(["pump", "side"])
     keyed = sides.reset_index(names="at").merge(begin, on=["pump", "side"], how="left")
     keyed = keyed.sort_values(["pump", "side", "day", "order"], kind="stable")
-    whole_day = keyed["day"].where(restarts[keyed["at"]].to_numpy())
-    side = [keyed["pump"], keyed["side"]]
-    previous = whole_day.groupby(side).ffill().groupby(side).shift()
-    origin = previous.fillna(keyed["origin"].where(keyed["known"].isin([True])))
+    side = keyed.groupby(["pump", "side"], sort=False).ngroup()
     pump = keyed["pump"].to_numpy(np.int64)
-    known = origin.notna().to_numpy()
-    since = clock.usage(pump, origin.fillna(0.0).to_numpy(float))
-    age = clock.usage(pump, keyed["day"].to_numpy(float)) - since
-    return np.where(known, age, np.nan)[np.argsort(keyed["at"].to_numpy())]
+    usage = clock.usage(pump, keyed["day"].to_numpy(float))
+    at = keyed["at"].to_numpy(np.int64)
+    for restart in restarts:
+        whole_day = keyed["day"].where(restart.to_numpy(bool)[at])
+        previous = whole_day.groupby(side).ffill().groupby(side).shift()
+        origin = previous.fillna(keyed["origin"].where(keyed["known"].isin([True])))
+        since = clock.usage(pump, origin.fillna(0.0).to_numpy(float))
+        yield np.where(origin.notna(), usage - since, np.nan)[np.argsort(at)]
 
 
 def visits_by_side(history: History) -> pd.DataFrame:
@@ -116,17 +124,17 @@ def visits_by_side(history: History) -> pd.DataFrame:
     blamed = tickets.loc[~tickets["failed_part"].isin(["", "none"])].drop_duplicates("visit")
     sides["failed_part"] = sides["visit"].map(blamed.set_index("visit")["failed_part"]).fillna("")
     sides["kit"] = sides["kit"].fillna("")
-    sides["age"] = _age_at(history, sides, sides["whole"])
-    sides["age_of_kit"] = _age_at(history, sides, sides["whole"] | (sides["kit"] != ""))
+    restarts = (sides["whole"], sides["whole"] | (sides["kit"] != ""))
+    sides["age"], sides["age_of_kit"] = _ages_at(history, sides, restarts)
     number = sides.groupby("visit")["visit"].transform("size")
     lost = sides["production_lost_h"]
     sides["downtime_h"] = lost.fillna(sides["downtime_h"] - sides["waited_h"].fillna(0.0))
     for column in ("labour_h", "downtime_h", "waited_h", "other_cost"):
         sides[column] = sides[column] / number
     pump = sides["pump"].to_numpy(np.int64)
-    stint = duty.stints.iloc[duty.worked_at(pump, sides["day"].to_numpy(float))]
+    stint = duty.worked_at(pump, sides["day"].to_numpy(float))
     for column in ("service", "size_mm", "site"):
-        sides[column] = stint[column].to_numpy()
+        sides[column] = duty.stints[column].to_numpy()[stint]
     sides["breakdown"] = sides["reason"] == "breakdown"
     sides["pump_id"] = records.pumps["pump_id"].to_numpy(object)[pump]
     return sides.drop(columns=["order", "kits", "production_lost_h"])

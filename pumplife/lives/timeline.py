@@ -8,7 +8,7 @@ import pandas as pd
 
 from pumplife.lives.account import judge_stretches
 from pumplife.lives.build import judge_spans
-from pumplife.lives.history import History, history_of
+from pumplife.lives.history import Gathered, History, lay_history
 from pumplife.lives.points import MARK, Points, lay_points
 from pumplife.lives.visits import windows
 from pumplife.records.plant import to_days
@@ -44,21 +44,21 @@ class Timeline:
         return f"Timeline({self.stints['pump_id'].nunique()} pumps, {len(self.events)} events)"
 
 
-def lay_timeline(history: History, pumps: Sequence[int]) -> Timeline:
+def lay_timeline(gathered: Gathered, pumps: Sequence[int]) -> Timeline:
     """Lay out the story of pumps.
 
     Parameters
     ----------
-    history : History
-        Of the lives.
+    gathered : Gathered
+        What the lives were built from.
     pumps : sequence of int
         Rows of the register.
     """
-    mine = history_of(history, pumps)
+    mine = lay_history(gathered, np.asarray(pumps, dtype=np.int64))
     points = lay_points(mine)
     spans = judge_spans(mine, points)
-    first, last = (bound[list(pumps)] for bound in windows(history.records))
-    names = history.records.pumps["pump_id"].to_numpy(object)
+    first, last = (bound[list(pumps)] for bound in windows(gathered.records))
+    names = gathered.records.pumps["pump_id"].to_numpy(object)
     events = [_ends(mine, points, spans), _looks(mine), _tickets(mine), _moves(mine, pumps)]
     every = pd.concat(events, ignore_index=True).fillna({"side": "", "part": "", "position": ""})
     every["pump_id"] = names[every.pop("pump").to_numpy(np.int64)]
@@ -129,7 +129,7 @@ def _stints(history: History, pumps: Sequence[int]) -> pd.DataFrame:
     stints = history.duty.stints
     mine = stints[stints["pump"].isin(pumps)]
     pump = mine["pump"].to_numpy(np.int64)
-    first, last = (bound[pump] for bound in windows(history.records))
+    first, last = (bound[pump] for bound in windows(gathered.records))
     about = history.records.pumps.iloc[pump]
     start = np.fmax(np.fmax(mine["from_day"], to_days(about["commissioned_on"])), first)
     end = np.fmin(np.fmin(mine["to_day"], to_days(about["retired_on"]) + 1.0), last + 1.0)

@@ -88,7 +88,9 @@ def _roots(tickets: pd.DataFrame) -> "pd.Series[str]":
     parent = dict(zip(pairs["rebuild_id"], pairs["completes"], strict=True))
     known = set(tickets["rebuild_id"])
     root = tickets["rebuild_id"]
-    for _ in range(5):  # an order completed five times over is followed to its first
+    for _ in range(
+        5 if parent else 0
+    ):  # an order completed five times over is followed to its first
         above = root.map(parent)
         root = root.where(~above.isin(known), above)
     return root
@@ -101,6 +103,8 @@ def _once(tickets: pd.DataFrame, column: str) -> "pd.Series[float]":
     among those rows; different figures on one order are separate work and add up; a figure
     written on one row of an order over several pumps is shared among all its rows.
     """
+    if not tickets[column].notna().any():
+        return tickets[column]
     order = tickets.groupby("rebuild_id")
     alike = tickets.groupby(["rebuild_id", column])[column].transform("size")
     alone = (order[column].transform("count") == 1) & (order["pump"].transform("nunique") > 1)
@@ -139,10 +143,10 @@ def _join(
     tickets: pd.DataFrame, column: str, join: Callable[[Iterable[str]], str]
 ) -> "pd.Series[str]":
     """One cell per visit: its only cell, or the joined cells where it has several rows."""
-    several = tickets["visit"].duplicated(keep=False)
-    single = tickets[~several].set_index("visit")[column]
-    joined = tickets[several].groupby("visit")[column].agg(join)
-    cells: pd.Series[str] = pd.concat([single, joined]).sort_index()
+    cells = tickets[["visit", column]].drop_duplicates("visit").set_index("visit")[column]
+    several = tickets[tickets["visit"].duplicated(keep=False)]
+    joined = several.groupby("visit")[column].agg(join)
+    cells.loc[joined.index] = joined
     return cells
 
 

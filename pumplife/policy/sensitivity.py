@@ -13,7 +13,7 @@ from pumplife.fits.build import Fits
 from pumplife.fits.ratios import fit_reading, ratios_between
 from pumplife.lives.actions import Actions
 from pumplife.lives.build import Lives, rebuild_lives
-from pumplife.lives.history import History
+from pumplife.lives.history import History, lay_history
 from pumplife.lives.marks import make_marks
 from pumplife.policy.adopted import adopted_interval
 from pumplife.policy.decide import Decision, decide_group
@@ -82,7 +82,7 @@ def try_readings(
         change has nothing to act on. Ages and intervals in [usage units], weeks at the median
         pump, savings in [money a year].
     """
-    if lives.history is None or "intervals" in records.withheld:
+    if lives.gathered is None or "intervals" in records.withheld:
         return pd.DataFrame(columns=list(SENSITIVITY_COLUMNS))
     if len(lives.table) > MOST_LIVES:
         note = f"Not tried: the plant has more than {MOST_LIVES:,} lives."
@@ -120,8 +120,8 @@ def _readings(
 
     Lives are split at the same lasting events as the study's, so that like is beside like.
     """
-    history, table = lives.history, lives.table
-    assert history is not None, "checked before"
+    assert lives.gathered is not None, "checked before"
+    history, table = lay_history(lives.gathered, np.arange(len(records.pumps))), lives.table
     words = f"assumed usage {100 * OFF_BY:.0f} %"
     if not table["assumed_share"].max() > 0:
         yield None, (f"{words} lower or higher", "No usage is assumed.")

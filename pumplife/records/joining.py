@@ -82,7 +82,7 @@ def join_meters(
         reading for which a meter vouches], measured and bridged [usage units since the first
         reading that a meter vouches for, and that the pump's own usual rate bridges].
     """
-    frame = frame.assign(meter_id=_known_meter(frame))
+    frame = _name_meters(frame)
     for _ in range(2):
         frame = frame.assign(usual=_usual_rate(frame))
         slips = _find_slips(frame)
@@ -105,11 +105,21 @@ def join_meters(
     return joined.drop_duplicates(["pump", "day"], keep="last", ignore_index=True)
 
 
-def _known_meter(frame: pd.DataFrame) -> "pd.Series":
-    """Carry meter numbers over readings that don't give one; an exchange forgets them."""
-    written = frame["meter_id"].where(~frame["exchanged"], EXCHANGED)
-    carried: pd.Series = written.mask(written.eq("")).groupby(frame["pump"]).ffill().fillna("")
-    return carried
+def _name_meters(frame: pd.DataFrame) -> pd.DataFrame:
+    """Put codes in place of meter numbers and of what meters count.
+
+    Numbers are carried over readings that don't give one; an exchange forgets them. Columns:
+    meter (code of the number, -1 = not known), counts (code of `base`).
+    """
+    written = frame["meter_id"].mask(frame["exchanged"], EXCHANGED)
+    code, numbers = pd.factorize(written.to_numpy(object))
+    silent = np.append(np.isin(numbers.astype(object), [""]), False)[code]
+    carried = pd.Series(code).mask(silent).groupby(frame["pump"].to_numpy()).ffill()
+    known = carried.fillna(-1).to_numpy(np.int64)
+    nameless = np.append(np.isin(numbers.astype(object), [EXCHANGED]), True)[known]
+    return frame.drop(columns=["meter_id", "base"]).assign(
+        meter=np.where(nameless, -1, known), counts=pd.factorize(frame["base"])[0]
+    )
 
 
 def _steps(frame: pd.DataFrame, first: Ints, last: Ints) -> Steps:
@@ -143,11 +153,9 @@ def _steps(frame: pd.DataFrame, first: Ints, last: Ints) -> Steps:
 
 def _changed(frame: pd.DataFrame, first: Ints, last: Ints) -> Flags:
     """Say where the meter is another one and no exchange was written."""
-    meter = pd.factorize(frame["meter_id"])[0]
-    blank = frame["meter_id"].isin(["", EXCHANGED]).to_numpy()
-    base = pd.factorize(frame["base"])[0]
+    meter, base = frame["meter"].to_numpy(), frame["counts"].to_numpy()
     exchanged = frame["exchanged"].to_numpy()
-    renamed = (meter[first] != meter[last]) & ~blank[first] & ~blank[last]
+    renamed = (meter[first] != meter[last]) & (meter[first] >= 0) & (meter[last] >= 0)
     unwritten = ~exchanged[first] & ~exchanged[last]
     changed: Flags = unwritten & (renamed | (base[first] != base[last]))
     return changed

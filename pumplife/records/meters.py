@@ -69,7 +69,8 @@ def _from_readings(readings: pd.DataFrame) -> pd.DataFrame:
 def _from_rebuilds(rebuilds: pd.DataFrame, readings: pd.DataFrame) -> pd.DataFrame:
     """Take meters noted in rebuilds as readings of the meter that the pump's readings know."""
     noted = rebuilds[rebuilds["meter"].notna()]
-    known = readings.sort_values("day").drop_duplicates("pump", keep="last").set_index("pump")
+    theirs = readings[readings["pump"].isin(noted["pump"].unique())]
+    known = theirs.sort_values("day").drop_duplicates("pump", keep="last").set_index("pump")
     frame = noted[["pump", "pump_id", "row"]].assign(
         value=noted["meter"],
         day=to_days(noted["happened_on"].fillna(noted["opened_on"])),

@@ -48,6 +48,10 @@ class UsageClock:
     knots : DataFrame
         One row per pump and day with a reading: pump, day, usage, measured and bridged [usage
         units], covered [day], service [day].
+    keys : float array
+        `time_key` of the knots.
+    first_knot : int array, (pumps + 1,)
+        Row of each pump's first knot; a pump's knots end where the next one's begin.
     assumed_factor, bridged_factor : float
         What assumed and bridged usage is multiplied by: 1 but for a what-if [-].
     """
@@ -60,6 +64,8 @@ class UsageClock:
     service: Course
     assumed: Course
     knots: pd.DataFrame
+    keys: Floats
+    first_knot: Ints
     assumed_factor: float = 1.0
     bridged_factor: float = 1.0
 
@@ -139,7 +145,9 @@ class UsageClock:
         assumed[metered] = usage - told[0] - told[1]
         return measured, bridged, assumed
 
-    def graded(self, pump: ArrayLike, day_from: ArrayLike, day_to: ArrayLike) -> NDArray[np.str_]:
+    def graded(
+        self, pump: ArrayLike, day_from: ArrayLike, day_to: ArrayLike
+    ) -> NDArray[np.object_]:
         """Say how well the usage between two days is known.
 
         Returns
@@ -151,25 +159,25 @@ class UsageClock:
         pump, start = _ask(np.broadcast_to(pump, shape), day_from)
         end = np.broadcast_to(np.asarray(day_to, dtype=np.float64), shape)
         if self.unit == "days":
-            return np.full(start.shape, "measured")
+            return np.full(start.shape, "measured", dtype=object)
         instant = end <= start
         start, end = np.where(instant, start - 0.5, start), np.where(instant, start + 0.5, end)
         share = (self._covered(pump, end) - self._covered(pump, start)) / (end - start)
-        return np.select([share >= MEASURED, share >= PARTLY], ["measured", "partly"], "assumed")
+        code = np.select([share >= MEASURED, share >= PARTLY], [0, 1], 2)
+        words = np.array(["measured", "partly", "assumed"], dtype=object)
+        return np.asarray(words[code])
 
     @property
     def _metered(self) -> Flags:
-        return np.isin(np.arange(len(self.known)), self.knots["pump"].to_numpy())
+        return np.asarray(np.diff(self.first_knot) > 0)
 
     def _neighbours(self, pump: Ints, day: Floats) -> tuple[Ints, Ints]:
         """Give the knots before and after each day.
 
         Before the first knot of a pump both are the first, after the last both are the last.
         """
-        owner = self.knots["pump"].to_numpy()
-        row = row_at(time_key(owner, self.knots["day"]), pump, day)
-        first = np.searchsorted(owner, pump)
-        last = np.searchsorted(owner, pump, side="right") - 1
+        row = row_at(self.keys, pump, day)
+        first, last = self.first_knot[pump], self.first_knot[pump + 1] - 1
         left = np.where(row < 0, first, row)
         return left, np.where(row < 0, first, np.minimum(left + 1, last))
 
@@ -230,7 +238,7 @@ def _of(flags: Flags, pump: Ints) -> Flags:
     return np.asarray(padded[np.where(pump < 0, len(flags), pump)], dtype=np.bool_)
 
 
-def build_clock(records: "Records", duty: Duty) -> UsageClock:
+def build_clock(records: "Records", duty: Duty, readings: pd.DataFrame | None = None) -> UsageClock:
     """Lay out every pump's usage from readings, meters noted in rebuilds and use_per_week.
 
     Parameters
@@ -239,13 +247,15 @@ def build_clock(records: "Records", duty: Duty) -> UsageClock:
         Clean records; their log gets what was found about meters.
     duty : Duty
         Where the pumps stood.
+    readings : DataFrame or None
+        From `gather_readings`, where they are gathered already.
     """
     service, assumed = _service_course(duty), _assumed_course(duty)
     weekly = weekly_rate(records, duty)
     count, unit = len(weekly), records.plant.usage_unit
     if unit == "days":
         return _calendar_clock(records, service, assumed, count)
-    frame = gather_readings(records)
+    frame = gather_readings(records) if readings is None else readings
     knots = join_meters(frame, service, weekly, records.log)
     knots = knots[knots.groupby("pump")["day"].transform("size") >= 2].reset_index(drop=True)
     knots["service"] = service(knots["pump"], knots["day"])
@@ -262,6 +272,8 @@ def build_clock(records: "Records", duty: Duty) -> UsageClock:
         service=service,
         assumed=assumed,
         knots=knots,
+        keys=time_key(knots["pump"], knots["day"]),
+        first_knot=np.searchsorted(knots["pump"], np.arange(count + 1)),
     )
 
 
@@ -283,6 +295,8 @@ def _calendar_clock(records: "Records", service: Course, assumed: Course, count:
         service=service,
         assumed=assumed,
         knots=pd.DataFrame({name: [] for name in KNOT_COLUMNS}),
+        keys=np.zeros(0),
+        first_knot=np.zeros(count + 1, dtype=np.int64),
     )
 
 

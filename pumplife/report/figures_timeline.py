@@ -63,9 +63,9 @@ def find_pump(study: ReadableStudy, pump_id: str) -> int:
 
 def timeline_of(study: ReadableStudy, pump_ids: Sequence[str]) -> Timeline:
     """Lay out the story of pumps, or say why there is none."""
-    if study.lives is None or study.lives.history is None:
+    if study.lives is None or study.lives.gathered is None:
         raise RecordError("The records stop the study before lives: see the audit for the reason.")
-    return lay_timeline(study.lives.history, [find_pump(study, name) for name in pump_ids])
+    return lay_timeline(study.lives.gathered, [find_pump(study, name) for name in pump_ids])
 
 
 def timeline_table(study: ReadableStudy, pump_id: str) -> pd.DataFrame:

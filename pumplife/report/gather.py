@@ -299,7 +299,7 @@ def _records(study: ReadableStudy) -> Iterator[Drawn]:
 
 def _stories(study: ReadableStudy) -> Iterator[Drawn]:
     """A strip for every pump, and the stories of the pumps with most cautions."""
-    if study.lives is None or study.lives.history is None:
+    if study.lives is None or study.lives.gathered is None:
         return
     yield _drawn("pumps", "stories", plot_fleet(study), fleet_table(study))
     audit = find_table(study, "audit")

@@ -9,6 +9,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from pumplife.lives.build import Lives, build_lives, judge_spans
+from pumplife.lives.history import lay_history
 from pumplife.lives.points import lay_points
 from pumplife.records.duty import build_duty
 from pumplife.records.read import Records, read_records
@@ -156,8 +157,9 @@ def test_what_holds_of_every_life(tables: Tables) -> None:
 
 def _check_positions(records: Records, clock: UsageClock, lives: Lives) -> None:
     """Lives of a position never overlap; together they last no longer than the pump ran."""
-    assert lives.history is not None
-    spans = judge_spans(lives.history, lay_points(lives.history))
+    assert lives.gathered is not None
+    history = lay_history(lives.gathered, np.arange(len(records.pumps)))
+    spans = judge_spans(history, lay_points(history))
     spans = spans[spans["keep"]].sort_values(["pos", "start"])
     same = spans["pos"].eq(spans["pos"].shift())
     assert (spans["start"] >= spans["end"].shift())[same].all()
@@ -165,7 +167,7 @@ def _check_positions(records: Records, clock: UsageClock, lives: Lives) -> None:
     pump = np.arange(len(records.pumps))
     ran = clock.usage(pump, np.full(len(pump), last)) - clock.usage(pump, np.full(len(pump), first))
     lived = (spans["age"] - spans["entry"]).groupby(spans["pos"]).sum()
-    owner = lives.history.positions["pump"].to_numpy()[lived.index]
+    owner = history.positions["pump"].to_numpy()[lived.index]
     assert (lived.to_numpy() <= ran[owner] + 1e-6).all()
 
 

@@ -26,7 +26,17 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")  # the two workers fill the cores
 import pandas as pd  # noqa: E402
 from tqdm import tqdm  # noqa: E402
 
-from tests.prove import adequacy, alike, bounds, judge, lifestory, plants, posterior, regression  # noqa: E402
+from tests.prove import (  # noqa: E402
+    adequacy,
+    alike,
+    bounds,
+    bulk,
+    judge,
+    lifestory,
+    plants,
+    posterior,
+    regression,
+)
 
 FIRST_SEED = 1001
 MEASURE = """
@@ -120,6 +130,7 @@ TOPICS: dict[str, Callable[[float], Iterator[tuple[judge.Result, int]]]] = {
     "adequacy": adequacy.prove,
     "alike": alike.prove,
     "lifestory": lifestory.prove,
+    "bulk": bulk.prove,
 }
 
 

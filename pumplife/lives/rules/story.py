@@ -59,8 +59,13 @@ class Story:
         return self.records.plant.window()[1]
 
 
-def tell_story(records: Records, duty: Duty, clock: UsageClock) -> Story:
-    """Sort orders and readings along time for the rules."""
+def tell_story(
+    records: Records, duty: Duty, clock: UsageClock, readings: pd.DataFrame | None = None
+) -> Story:
+    """Sort orders and readings along time for the rules.
+
+    `readings` are those from `gather_readings`, where they are gathered already.
+    """
     number, names = pd.factorize(records.table("rebuilds")["rebuild_id"])
     tickets = _tickets(records, number)
     issued, findings = records.table("issued"), records.table("findings")
@@ -71,7 +76,7 @@ def tell_story(records: Records, duty: Duty, clock: UsageClock) -> Story:
         clock=clock,
         tickets=tickets,
         orders=_orders(tickets, duty),
-        readings=_readings(records),
+        readings=_readings(records, readings),
         issued=issued.assign(
             day=to_days(issued["issued_on"]),
             order=known.get_indexer(pd.Index(issued["rebuild_id"])),
@@ -134,9 +139,9 @@ def _orders(tickets: pd.DataFrame, duty: Duty) -> pd.DataFrame:
     )
 
 
-def _readings(records: Records) -> pd.DataFrame:
+def _readings(records: Records, gathered: pd.DataFrame | None) -> pd.DataFrame:
     unheard = dataclasses.replace(records, log=AuditLog())  # the clock has told all this
-    frame = gather_readings(unheard)
+    frame = gather_readings(unheard) if gathered is None else gathered.copy(deep=False)
     if records.plant.usage_unit == "days":
         frame = frame.iloc[:0].copy()  # calendar days need no meter
     steps = gains(frame)

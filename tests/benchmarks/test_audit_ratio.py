@@ -1,0 +1,36 @@
+"""Records become lives and an account in proportion to their number, in blocks of pumps."""
+
+import time
+from pathlib import Path
+
+import pytest
+
+from pumplife.lives import build
+from pumplife.study import RecordsCheck, audit_records
+
+from .big_folder import write_big_folder
+
+TIMES = 8
+PUMPS, TICKETS, READINGS = 80, 4_000, 20_000
+
+
+def check(place: Path, times: int) -> tuple[RecordsCheck, float]:
+    """The audit of a folder so many times as large, and the processor's time [s]."""
+    folder = write_big_folder(place / str(times), PUMPS * times, TICKETS * times, READINGS * times)
+    start = time.process_time()
+    return audit_records(folder), time.process_time() - start
+
+
+def test_eight_times_the_records_take_eight_times_as_long(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Eight blocks against one; 64 times as long would be the square."""
+    monkeypatch.setattr(build, "MOST_TICKETS", TICKETS)
+    check(tmp_path / "first", 1)  # what is loaded once is loaded now
+    (one, seconds), (many, more_seconds) = check(tmp_path, 1), check(tmp_path, TIMES)
+    assert not one.stopped
+    assert not many.stopped
+    assert many.account["count"].sum() == pytest.approx(
+        TIMES * one.account["count"].sum(), rel=0.05
+    )
+    assert more_seconds < 1.5 * TIMES * seconds
