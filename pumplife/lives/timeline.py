@@ -129,7 +129,7 @@ def _stints(history: History, pumps: Sequence[int]) -> pd.DataFrame:
     stints = history.duty.stints
     mine = stints[stints["pump"].isin(pumps)]
     pump = mine["pump"].to_numpy(np.int64)
-    first, last = (bound[pump] for bound in windows(gathered.records))
+    first, last = (bound[pump] for bound in windows(history.records))
     about = history.records.pumps.iloc[pump]
     start = np.fmax(np.fmax(mine["from_day"], to_days(about["commissioned_on"])), first)
     end = np.fmin(np.fmin(mine["to_day"], to_days(about["retired_on"]) + 1.0), last + 1.0)

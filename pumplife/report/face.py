@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from pumplife.fits.groups import FitRows
-    from pumplife.lives.history import History
+    from pumplife.lives.history import Gathered
     from pumplife.policy.interval import CostCurve
     from pumplife.records.duty import Duty
     from pumplife.records.read import Records
@@ -40,7 +40,7 @@ class HasVisits(Protocol):
     @property
     def visits(self) -> pd.DataFrame: ...
     @property
-    def history(self) -> History | None: ...
+    def gathered(self) -> Gathered | None: ...
 
 
 class HasFitRows(Protocol):
