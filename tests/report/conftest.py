@@ -375,7 +375,7 @@ def make_visits() -> SimpleNamespace:
     )
     visits = visits.assign(rebuild_id=[f"R{n}" for n in range(len(visits))])
     visits.loc[0, "breakdown"] = False
-    return SimpleNamespace(visits=visits, history=None)
+    return SimpleNamespace(visits=visits, gathered=None)
 
 
 def make_study(folder: Path, **changes: Any) -> SimpleNamespace:
