@@ -1,9 +1,10 @@
 """Words for findings: counts with their noun, near spellings, lines for plant.toml."""
 
-import difflib
 import json
 import re
 from collections.abc import Iterable, Sequence
+
+from rapidfuzz import fuzz, process
 
 NEAR = 0.75
 """Likeness from which one spelling is taken for another (1 = the same letters)."""
@@ -48,7 +49,9 @@ def find_near(word: str, known: Iterable[str], *, likeness: float = NEAR) -> str
         Least share of letters in common [1].
     """
     bare = {squeeze(name): name for name in known}
-    near = difflib.get_close_matches(squeeze(word[: 4 * LONG]), list(bare), n=1, cutoff=likeness)
+    near = process.extractOne(
+        squeeze(word[: 4 * LONG]), list(bare), scorer=fuzz.ratio, score_cutoff=100.0 * likeness
+    )
     return bare[near[0]] if near else ""
 
 

@@ -1,6 +1,5 @@
 """The plant's settings: plant.toml, or the sheet `plant` of a workbook."""
 
-import difflib
 import math
 import tomllib
 from collections.abc import Iterator
@@ -26,7 +25,7 @@ from pumplife.records.amounts import (
 from pumplife.records.audit import AuditLog
 from pumplife.records.books import open_book, sheet_grid
 from pumplife.records.files import read_bytes
-from pumplife.records.phrases import squeeze
+from pumplife.records.phrases import find_near, squeeze
 from pumplife.records.steps import Floats
 
 USAGE_UNITS = ("hours", "cycles", "days")
@@ -280,13 +279,13 @@ def build_plant(raw: dict[str, Any], label: str, log: AuditLog) -> Plant:
 
 def _warn_unknown(raw: dict[str, Any], label: str, log: AuditLog) -> None:
     for where, name, known in _unknown_settings(raw):
-        near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
+        near = find_near(name, known, likeness=0.5)
         log.add(
             "caution",
             f"{label}: {where}{name} is not a setting that pumplife knows.",
             rule="unknown_setting",
             consequence="It has no effect.",
-            remedy=f"Did you mean {near[0]}?" if near else f"Known are: {', '.join(known)}.",
+            remedy=f"Did you mean {near}?" if near else f"Known are: {', '.join(known)}.",
         )
 
 

@@ -1,10 +1,9 @@
 """What the plant hasn't given, and what can't be said without it."""
 
-import difflib
-
 import pandas as pd
 
 from pumplife.records.audit import AuditLog
+from pumplife.records.phrases import find_near
 from pumplife.records.plant import Plant
 from pumplife.records.troubles import UNREADABLE_LIMIT
 
@@ -135,11 +134,11 @@ def _check_service_names(tables: Tables, plant: Plant, log: AuditLog) -> None:
     for column, section, given in settings:
         known = sorted({*pumps[column], *moved[column]} - {""})
         for name in sorted(set(given) - set(known)):
-            near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
+            near = find_near(name, known, likeness=0.5)
             log.add(
                 "caution",
                 f'plant.toml: [{section}."{name}"] fits no {column} in pumps.',
                 rule="unknown_setting",
                 consequence="It has no effect.",
-                remedy=f'Did you mean "{near[0]}"?' if near else f"Write a {column} of pumps.",
+                remedy=f'Did you mean "{near}"?' if near else f"Write a {column} of pumps.",
             )

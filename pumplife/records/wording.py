@@ -1,11 +1,11 @@
 """Check what plant.toml says about the plant's own files, headings and words."""
 
-import difflib
 from collections.abc import Iterable
 from typing import Any
 
 from pumplife.errors import SettingError
 from pumplife.records.cells import ORDERS
+from pumplife.records.phrases import find_near
 from pumplife.records.schema import Table
 from pumplife.records.tables import TABLES
 from pumplife.records.texts import TARGETS
@@ -78,8 +78,8 @@ def _check_codes(table: Table, column: str, words: dict[str, str], where: str) -
 def _among(word: str, known: Iterable[str], where: str, trouble: str) -> None:
     if word in known:
         return
-    near = difflib.get_close_matches(str(word), list(known), n=1)
-    hint = f" Did you mean {near[0]}?" if near else ""
+    near = find_near(str(word), known, likeness=0.6)
+    hint = f" Did you mean {near}?" if near else ""
     raise SettingError(f"plant.toml: {where} can't be used, because {trouble}.{hint}")
 
 
