@@ -10,6 +10,8 @@ demo: $(STAMP)
 	$(BIN)/python notebooks/run.py --out out/notebooks
 	@echo "Open out/demo/report.html; the workbook is out/demo/study.xlsx, the notebooks are in out/notebooks."
 
+# The test workers fill the cores: threads of linear algebra would only wait for each other
+test: export OMP_NUM_THREADS := 1
 test: $(STAMP)
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .

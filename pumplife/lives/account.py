@@ -175,7 +175,7 @@ def _unread(gathered: Gathered, kind: str) -> pd.DataFrame:
     audit = records.log.frame()
     told = audit[audit["table"].eq(table) & audit["consequence"].eq(SET_ASIDE)]
     told = told.dropna(subset=["row"])
-    source = records.log.sources(told, table)
+    source = records.log.places(told, table)
     kept = source.isin(records.log.places(records.table(table), table))
     told = told[~source.duplicated() & ~kept]
     return pd.DataFrame(
@@ -196,7 +196,7 @@ def _reasons(log: AuditLog, table: str, consequence: str) -> "pd.Series[str]":
     audit = log.frame()
     told = audit[audit["table"].eq(table) & audit["consequence"].eq(consequence)]
     told = told.dropna(subset=["row"])
-    source = log.sources(told, table)
+    source = log.places(told, table)
     first = ~source.duplicated()
     return pd.Series(told["what"].to_numpy(object)[first], index=source[first], dtype=object)
 

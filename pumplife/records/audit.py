@@ -1,6 +1,6 @@
 """What was found wrong, doubtful or worth knowing in the records: one row each."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -17,6 +17,7 @@ AUDIT_COLUMNS = (
     "what",
     "consequence",
     "remedy",
+    "file",
 )
 SEVERITIES = ("stop", "caution", "note")
 LONGEST = 1500
@@ -67,7 +68,8 @@ class AuditLog:
         consequence, remedy : str
             What pumplife did about it, and what to do.
         """
-        cells = (_known(severity), table, row, pump_id, rule, _cut(what), consequence, _cut(remedy))
+        words = (_cut(what), consequence, _cut(remedy))
+        cells = (_known(severity), table, row, pump_id, rule, *words, "")
         self._append({name: [cell] for name, cell in zip(AUDIT_COLUMNS, cells, strict=True)})
 
     def add_rows(
@@ -81,7 +83,9 @@ class AuditLog:
         consequence: str | Sequence[str] = "",
         remedy: str | Sequence[str] = "",
     ) -> None:
-        """Add one row per row of `frame`, which may carry `row` and `pump_id`.
+        """Add one row per row of `frame`, which may carry `row`, `pump_id` and `file`.
+
+        The file is kept, and named in the sentence, where the table is written in several.
 
         Parameters
         ----------
@@ -94,7 +98,7 @@ class AuditLog:
         """
         if frame.empty:
             return
-        count = len(frame)
+        count, files = len(frame), self._files(frame, table)
         self._append(
             {
                 "severity": [_known(severity)] * count,
@@ -102,30 +106,25 @@ class AuditLog:
                 "row": list(frame["row"]) if "row" in frame else [None] * count,
                 "pump_id": list(frame["pump_id"]) if "pump_id" in frame else [""] * count,
                 "rule": [rule] * count,
-                "what": self._with_file(_spread(what, count), frame, table),
+                "what": [
+                    _with_file(*pair) for pair in zip(_spread(what, count), files, strict=True)
+                ],
                 "consequence": _spread(consequence, count),
                 "remedy": _spread(remedy, count),
+                "file": files,
             }
         )
 
-    def _with_file(self, what: list[object], frame: pd.DataFrame, table: str) -> list[object]:
-        if table not in self._of_files or "file" not in frame:
-            return what
-        return [
-            words if str(words).startswith(str(file)) else f"{file}: {words}"
-            for words, file in zip(what, frame["file"], strict=True)
-        ]
-
-    def sources(self, told: pd.DataFrame, table: str) -> pd.MultiIndex:
-        """Give file and row of audit rows of a table; file "" where it is written in one file."""
-        several = table in self._of_files
-        file = told["what"].str.partition(": ")[0] if several else pd.Series("", told.index)
-        return pd.MultiIndex.from_arrays([file.astype(object), told["row"].astype(np.int64)])
+    def _files(self, frame: pd.DataFrame, table: str) -> list[str]:
+        """Name the file of each row, "" where the table is written in one."""
+        if table in self._of_files and "file" in frame:
+            return [str(file) for file in frame["file"]]
+        return [""] * len(frame)
 
     def places(self, rows: pd.DataFrame, table: str) -> pd.MultiIndex:
-        """Give file and row of rows of a table, as `sources` does for what the audit says."""
-        file = rows["file"] if table in self._of_files else pd.Series("", rows.index)
-        return pd.MultiIndex.from_arrays([file.astype(object), rows["row"].astype(np.int64)])
+        """Give file and row of rows of a table, as the audit names them."""
+        file = pd.Series(self._files(rows, table), dtype=object)
+        return pd.MultiIndex.from_arrays([file, rows["row"].astype(np.int64)])
 
     def rows_of(self, rules: Iterable[str]) -> pd.DataFrame:
         """Give the rows of some checks, each once, in the order in which they were added."""
@@ -181,7 +180,7 @@ class AuditLog:
         """Say whether any row is of that check."""
         return any(bool(part["rule"].eq(rule).any()) for part in self._parts)
 
-    def _append(self, columns: dict[str, list[object]]) -> None:
+    def _append(self, columns: Mapping[str, Sequence[object]]) -> None:
         self._parts.append(_typed(columns))
 
 
@@ -191,8 +190,12 @@ def _known(severity: str) -> str:
     return severity
 
 
-def _spread(words: str | Sequence[str], count: int) -> list[object]:
+def _spread(words: str | Sequence[str], count: int) -> list[str]:
     return [_cut(words)] * count if isinstance(words, str) else [_cut(word) for word in words]
+
+
+def _with_file(words: str, file: str) -> str:
+    return words if words.startswith(file) else f"{file}: {words}"
 
 
 def _cut(words: str) -> str:
@@ -200,7 +203,7 @@ def _cut(words: str) -> str:
     return words if len(words) <= LONGEST else f"{words[:LONGEST]} ..."
 
 
-def _typed(columns: dict[str, list[object]]) -> pd.DataFrame:
+def _typed(columns: Mapping[str, Sequence[object]]) -> pd.DataFrame:
     frame = pd.DataFrame(columns, columns=list(AUDIT_COLUMNS), dtype=object)
     frame["row"] = frame["row"].astype("Int64")
     return frame

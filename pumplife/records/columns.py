@@ -170,7 +170,7 @@ def _log_reading(raw: RawTable, table: Table, log: AuditLog) -> None:
     for severity, rule, what, follows, remedy in raw.remarks:
         log.add(severity, what, rule=rule, table=table.name, consequence=follows, remedy=remedy)
     log.add_rows(
-        pd.DataFrame({"row": raw.overlong}),
+        pd.DataFrame({"row": raw.overlong, "file": raw.source.label}),
         severity="caution",
         rule="overlong_row",
         table=table.name,

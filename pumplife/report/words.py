@@ -247,6 +247,7 @@ HEADINGS: dict[str, Heading] = {
 }
 
 OF_TABLE: dict[tuple[str, str], Heading] = {
+    ("audit", "file"): Heading("File, where a table has several"),
     ("pumps", "ratio"): Heading("Hazard over its peers'", "ratio"),
     ("pumps", "failures"): Heading("Failures of its parts", "number"),
     ("budget", "quantity"): Heading("Quantity", "code"),
