@@ -49,6 +49,7 @@ from pumplife.report.tables import write_chance
 
 MOST_CURVES = 20  # cost curves, those with most money at stake
 MOST_PLOTS = 12  # probability plots, those with most failures
+OPEN_PLOTS = 3  # Weibull plots that the page shows unfolded: those with most failures
 MOST_FORESTS = 4
 MOST_COMPARED = 4  # figures of materials within a service
 MOST_STORIES = 6  # pumps whose story is drawn, those with most cautions
@@ -63,7 +64,7 @@ class Drawn:
     name : str
         File name without its ending.
     section : str
-        Where on the page: group, due, stock, budget, fits or records.
+        Where on the page: group, due, stock, budget, fits, more_fits, records or stories.
     axes : Axes
         The drawing.
     data : DataFrame
@@ -276,13 +277,14 @@ def _plots(study: ReadableStudy) -> Iterator[Drawn]:
     assert study.fits is not None
     rows = fits[fits["failures"] >= 3].sort_values("failures", ascending=False, kind="stable")
     shown = rows.head(MOST_PLOTS)
-    for place, row in zip(shown.index, shown.to_dict("records"), strict=True):
+    for rank, (place, row) in enumerate(zip(shown.index, shown.to_dict("records"), strict=True)):
         number = int(str(place))
         picture = picture_fit(study.fits.rows, number, row, study.fits.draws[number])
         caption = study_window(study)
         axes = plot_weibull(picture, units=study_units(study), caption=caption)
         name = f"weibull-{number + 1:02d}-{slug(picture.title)}"
-        yield _drawn(name, "fits", axes, weibull_table(picture))
+        section = "fits" if rank < OPEN_PLOTS else "more_fits"
+        yield _drawn(name, section, axes, weibull_table(picture))
 
 
 def _records(study: ReadableStudy) -> Iterator[Drawn]:

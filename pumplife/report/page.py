@@ -104,7 +104,7 @@ def _embed(drawn: Drawn, document: str) -> Markup:
 
 def _by_section(figures: Sequence[tuple[Drawn, str]]) -> dict[str, list[dict[str, Any]]]:
     sections: dict[str, list[dict[str, Any]]] = {
-        name: [] for name in ("due", "stock", "budget", "fits", "records", "stories")
+        name: [] for name in ("due", "stock", "budget", "fits", "more_fits", "records", "stories")
     }
     for drawn, document in figures:
         if drawn.section in sections:
