@@ -118,7 +118,8 @@ def build_log_lives(lives: LifeArrays, groups: Groups) -> LogLives:
     count = len(groups.size)
     unit = np.repeat(longest, groups.size) if count > 1 else longest[0]
     with np.errstate(divide="ignore"):
-        position = np.log(lives.lower / unit)
+        position = np.divide(lives.lower, unit)
+        np.log(position, out=position)
     weight = (lives.lower == lives.upper).astype(np.float64)
     with np.errstate(invalid="ignore"):
         moments = position * weight  # many times as fast as where
@@ -205,7 +206,8 @@ def exposures(lives: LogLives, shape: Floats) -> tuple[Floats, Floats, Floats]:
     spans = lives.exposed
     whole = len(spans.code) == int(lives.size.sum())
     shapes = _per_row(shape, spans, lives.size if whole else None)
-    power = np.multiply(shapes, spans.end)
+    room = shapes if len(shape) > 1 and spans.gap is None else None  # no second array is asked for
+    power = np.multiply(shapes, spans.end, out=room)
     np.exp(power, out=power)
     if spans.weight is not None:
         power *= spans.weight
