@@ -72,8 +72,8 @@ def _ask(records: Records, kind: str, rows: pd.DataFrame) -> None:
 
 def _ticket_questions(records: Records, kind: str, rows: pd.DataFrame) -> pd.DataFrame:
     rebuilds = records.table("rebuilds")
-    cells = rebuilds[["row", "pump_id", "rebuild_id", "kit", "failed_part"]]
-    asked = rows.drop(columns=["rule", "severity", "remedy"]).merge(cells, on=["row", "pump_id"])
+    cells = rebuilds[["row", "pump_id", "rebuild_id", "kit", "failed_part", "file"]]
+    asked = _same_row(rows.drop(columns=["rule", "severity", "remedy"]), cells)
     if kind == "position":
         asked = asked.assign(part=_parts_in_doubt(records, asked))
         asked = asked[asked["part"].ne("")]
@@ -129,12 +129,13 @@ def _kit_choices(records: Records, asked: pd.DataFrame) -> list[str]:
 
 
 def _meter_questions(records: Records, rows: pd.DataFrame) -> pd.DataFrame:
-    dated = [
-        records.table("readings")[["row", "pump_id", "read_on"]].assign(table="readings"),
-        _noted(records.table("rebuilds")).assign(table="rebuilds"),
+    readings = records.table("readings")
+    readings = readings.loc[
+        readings["row"].isin(rows["row"]), ["row", "pump_id", "read_on", "file"]
     ]
-    days = pd.concat(dated, ignore_index=True)
-    asked = rows.merge(days, on=["table", "row", "pump_id"])
+    days = {"readings": readings, "rebuilds": _noted(records.table("rebuilds"))}
+    parts = [_same_row(rows[rows["table"].eq(table)], cells) for table, cells in days.items()]
+    asked = pd.concat(parts, ignore_index=True)
     return asked.assign(
         question=question_ids("meter", asked["pump_id"], asked["read_on"].dt.strftime("%Y-%m-%d")),
         choices="rollover DIGITS / exchange START / wrong",
@@ -143,7 +144,14 @@ def _meter_questions(records: Records, rows: pd.DataFrame) -> pd.DataFrame:
 
 def _noted(rebuilds: pd.DataFrame) -> pd.DataFrame:
     day = rebuilds["happened_on"].fillna(rebuilds["opened_on"])
-    return rebuilds[["row", "pump_id"]].assign(read_on=day)
+    return rebuilds[["row", "pump_id", "file"]].assign(read_on=day)
+
+
+def _same_row(audit: pd.DataFrame, cells: pd.DataFrame) -> pd.DataFrame:
+    """Join audit rows to their rows of a table; the audit names a file only where it must."""
+    both = audit.merge(cells, on=["row", "pump_id"], suffixes=("", "_of_row"))
+    same = both["file"].eq("") | both["file"].eq(both["file_of_row"])
+    return both[same].drop(columns="file_of_row").reset_index(drop=True)
 
 
 def _stakes(records: Records, asked: pd.DataFrame) -> pd.DataFrame:

@@ -295,3 +295,19 @@ def test_a_counter_that_turns_every_few_weeks_is_asked_for_once(tmp_path):
     first = (pd.Timestamp("2021-01-04") - pd.Timestamp("1970-01-01")).days
     ran = float(np.diff(clock.usage([0, 0], [first, first + 7.0 * 103]))[0])
     assert ran == pytest.approx(103 * 210_000 + 100_000)
+
+
+def test_a_question_on_a_table_of_several_files_is_asked_once(tmp_path):
+    folder = plant("part_not_named", tmp_path / "whole")
+    whole = audit_records(folder).questions
+    head, *rows = (folder / "rebuilds.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    # pump P-3 has a ticket in row 4 of both files
+    for year, part in (("a", rows[:40]), ("b", rows[40:])):
+        (folder / f"{year}.csv").write_text(head + "".join(part), encoding="utf-8")
+    (folder / "rebuilds.csv").unlink()
+    settings = folder / "plant.toml"
+    said = settings.read_text(encoding="utf-8")
+    settings.write_text(said + '\n[files]\nrebuilds = ["a.csv", "b.csv"]\n', encoding="utf-8")
+    spread = audit_records(folder).questions
+    assert list(spread["question"]) == list(whole["question"])
+    assert spread["question"].is_unique
