@@ -13,6 +13,7 @@ from pumplife.fits.groups import (
     number_groups,
     plain_rows,
     share_out,
+    spend_worn,
 )
 from pumplife.fits.opinions import judge_forms, say_second_opinions
 from pumplife.fits.priors import say_changed_priors, shape_prior
@@ -53,12 +54,15 @@ class Fits:
     draws : LifeDraws
         Equally likely lives, arrays (rows of table, draws).
     rows : FitRows
-        What was fitted: lives as arrays, `rows.group` = row of table.
+        What counts as failed and suspended: lives as arrays, `rows.group` = row of table.
+    taken : FitRows
+        The same as the estimates take them: parts pulled as worn fail within a stated age.
     """
 
     table: pd.DataFrame
     draws: LifeDraws
     rows: FitRows
+    taken: FitRows
 
     def __repr__(self) -> str:
         return f"Fits({len(self.table)} groups)"
@@ -106,9 +110,30 @@ def fit_lives(
     groups, rows = _add_second_endpoint(settled.table, groups, group, rows)
     say_changed_priors(records, groups)
     say_changed_rules(records)
-    fits = _fit_groups(records, groups, rows, event, seed=seed, draws=draws)
-    say_second_opinions(records, fits.table, rows)
+    spent = read_rules(records.plant.evidence).worn_life_spent
+    taken = spend_worn(rows, settled.table, spent)
+    _say_pulled(records, settled.table, spent)
+    fits = _fit_groups(records, groups, (rows, taken), event, seed=seed, draws=draws)
+    say_second_opinions(records, fits.table, taken)
     return fits, settled
+
+
+def _say_pulled(records: Records, lives: pd.DataFrame, spent: float) -> None:
+    """Note what is assumed of parts that were pulled before they failed."""
+    pulled = lives[lives["outcome"] == "worn"]
+    for (part, service), rows in pulled.groupby(["part", "service"]):
+        records.log.add(
+            "note",
+            f"{len(rows)} {part} lives in {service} ended because the part looked worn.",
+            rule="pulled_as_worn",
+            table="fits",
+            consequence=f"Each is taken to fail before its age / {spent:g}: worn parts are near "
+            "their end, and as plain suspensions would make lives long."
+            if spent
+            else "Each is a suspension, which makes lives long.",
+            remedy="Write [evidence] worn_life_spent where inspections pull parts sooner or later; "
+            "the lives to worn or failed stand beside these where they are many.",
+        )
 
 
 def _settle_shares(lives: Lives, groups: pd.DataFrame, plain: FitRows) -> Floats:
@@ -175,8 +200,16 @@ def _add_second_endpoint(
 
 
 def _fit_groups(
-    records: Records, groups: pd.DataFrame, rows: FitRows, event: Ints, *, seed: int, draws: int
+    records: Records,
+    groups: pd.DataFrame,
+    both: tuple[FitRows, FitRows],
+    event: Ints,
+    *,
+    seed: int,
+    draws: int,
 ) -> Fits:
+    """Fit what the estimates take, and count what failed."""
+    counted, rows = both
     keys = groups.groupby(["side", "part", "endpoint"], sort=False)
     family = keys.ngroup().to_numpy(np.int64)
     lives = (rows.lower, rows.upper, rows.entry, rows.weight)
@@ -196,6 +229,7 @@ def _fit_groups(
     endpoint = np.asarray(groups["endpoint"] == ENDPOINTS[1], dtype=np.int64)
     likely, posterior = widen_shared(plain, posterior, rows, event, endpoint)
     answers = Answers(
+        rows=rows,
         likely=likely,
         plain=plain,
         posterior=posterior,
@@ -203,7 +237,7 @@ def _fit_groups(
         prior_shape=median,
         pooled=np.bincount(family)[family] > 1,
     )
-    table = build_table(groups, rows, answers, read_rules(records.plant.evidence))
+    table = build_table(groups, counted, answers, read_rules(records.plant.evidence))
     table = judge_forms(table, rows, early, seed=seed)
     table["verdict"] = [describe_fit(row) for row in table.to_dict("records")]
-    return Fits(table=table, draws=posterior.draws, rows=rows)
+    return Fits(table=table, draws=posterior.draws, rows=counted, taken=rows)

@@ -132,6 +132,28 @@ def plain_rows(lives: pd.DataFrame, group: Ints) -> FitRows:
     )
 
 
+def spend_worn(rows: FitRows, lives: pd.DataFrame, spent: float) -> FitRows:
+    """Rows as lives are estimated from them: a part pulled as worn would not have lasted for ever.
+
+    Parts that are pulled are those near their end. Taken as suspensions they count as if they
+    might have lasted as long as any other, and lives come out long: by a third in simulated plants
+    whose inspections pull four in five of the parts with two thirds of their life behind them.
+
+    Parameters
+    ----------
+    rows : FitRows
+        Of the endpoint "failed", and of "worn or failed", which isn't touched.
+    lives : DataFrame
+    spent : float [-]
+        Share of its life that such a part has behind it at least: it fails before its age / spent.
+        0 leaves it a suspension.
+    """
+    if spent == 0.0:
+        return rows
+    pulled = (lives["outcome"] == "worn").to_numpy()[rows.life] & np.isinf(rows.upper)
+    return replace(rows, upper=np.where(pulled, rows.lower / spent, rows.upper))
+
+
 def share_out(arrays: FitRows, share: Floats, shared: NDArray[np.bool_]) -> FitRows:
     """Split rows whose failure is shared: `share` failed, the rest suspended at the same age."""
     if not np.all((share >= 0) & (share <= 1)):

@@ -38,6 +38,8 @@ class Answers:
 
     Attributes
     ----------
+    rows : FitRows
+        What they were fitted to.
     likely : WeibullFit
     plain : WeibullFit
         `likely` before it was widened for breakdowns that name no part.
@@ -49,6 +51,7 @@ class Answers:
         Whether the group has like groups to borrow from.
     """
 
+    rows: FitRows
     likely: WeibullFit
     plain: WeibullFit
     posterior: LifePosterior
@@ -79,7 +82,7 @@ def build_table(
     none = failures < NONE
     rich = (failures >= rules.likelihood) & np.isfinite(np.asarray(answers.likely.shape))
     rich &= ~answers.with_early & ~none
-    table = _add_bands(table, _posterior_bands(answers), _likely_bands(answers, rows, rich), rich)
+    table = _add_bands(table, _posterior_bands(answers), _likely_bands(answers, rich), rich)
     for name in _bands():
         table[name] = table[name].mask(none)
     table["scale_low"] = np.where(
@@ -122,7 +125,7 @@ def _posterior_bands(answers: Answers) -> dict[str, Floats]:
     return bands | {"mean_life": middle, "mean_life_low": low, "mean_life_high": high}
 
 
-def _likely_bands(answers: Answers, rows: FitRows, rich: Bools) -> dict[str, Floats]:
+def _likely_bands(answers: Answers, rich: Bools) -> dict[str, Floats]:
     """Maximum likelihood with likelihood-ratio bounds; B10 and mean life where it is to stand."""
     likely = answers.likely
     bands = {
@@ -132,7 +135,7 @@ def _likely_bands(answers: Answers, rows: FitRows, rich: Bools) -> dict[str, Flo
     }
     inverse = 1.0 / np.asarray(likely.shape)
     slopes = {"b10": -B10 * inverse, "mean_life": -inverse * special.digamma(1.0 + inverse)}
-    for name, band in bound_lives(rows, rich).items():
+    for name, band in bound_lives(answers.rows, rich).items():
         wider = np.sqrt(_variance(likely, slopes[name]) / _variance(answers.plain, slopes[name]))
         low, high = (band[0] * (end / band[0]) ** wider for end in band[1:])
         bands |= {name: band[0], f"{name}_low": low, f"{name}_high": high}

@@ -34,9 +34,11 @@ EVIDENCE = {
     "good": 20.0,
     "likelihood": 30.0,
     "narrow_band": 2.0,
+    "worn_life_spent": 0.5,
 }
-"""Failures from which a fit is weak, usable, good and left to maximum likelihood, and the band of
-the B10 life (upper over lower bound) up to which it is enough to decide."""
+"""Failures from which a fit is weak, usable, good and left to maximum likelihood; the band of the
+B10 life (upper over lower bound) up to which it is enough to decide; the share of its life that a
+part pulled because it looked worn has behind it at least (0: nothing is known of that)."""
 PRIOR = ("shape", "spread")
 RISES = ("kits", "labour")
 """Rises of prices, as a share a year."""
@@ -47,6 +49,7 @@ SHARES = (
     "foul_air_side_probability",
     "service_level",
     "hazardous_failure_probability",
+    "worn_life_spent",
 )
 """Numbers from 0 to 1."""
 

@@ -279,7 +279,7 @@ def _plots(study: ReadableStudy) -> Iterator[Drawn]:
     shown = rows.head(MOST_PLOTS)
     for rank, (place, row) in enumerate(zip(shown.index, shown.to_dict("records"), strict=True)):
         number = int(str(place))
-        picture = picture_fit(study.fits.rows, number, row, study.fits.draws[number])
+        picture = picture_fit(study.fits.taken, number, row, study.fits.draws[number])
         caption = study_window(study)
         axes = plot_weibull(picture, units=study_units(study), caption=caption)
         name = f"weibull-{number + 1:02d}-{slug(picture.title)}"

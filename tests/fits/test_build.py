@@ -196,10 +196,32 @@ def test_a_tenth_worn_is_not_yet_a_second_endpoint():
 
 
 def test_a_worn_life_counts_as_suspended_at_its_age_for_the_endpoint_failed():
+    """Where the plant says that wear tells nothing of the life left."""
     worn, plain = with_worn(12), with_worn(0)
-    one, two = fit(worn)[0].table.iloc[0], fit(plain)[0].table.iloc[0]
+    nothing = {"evidence": {"worn_life_spent": 0}}
+    one = fit(worn, settings=nothing)[0].table.iloc[0]
+    two = fit(plain, settings=nothing)[0].table.iloc[0]
     assert one["shape"] == pytest.approx(two["shape"], rel=1e-9)
     assert one["scale"] == pytest.approx(two["scale"], rel=1e-9)
+
+
+def test_a_part_pulled_as_worn_is_near_its_end():
+    """Looks every 3000 h pull what has two thirds of its life behind it: it might not last on."""
+    life = 10_000.0 * np.random.default_rng(5).weibull(2.5, 2_000)
+    looked = 3_000.0 * np.ceil(0.67 * life / 3_000.0)
+    pulled = looked < life
+    lives = table_of(np.where(pulled, looked, life), ~pulled)
+    lives.loc[pulled, "outcome"] = "worn"
+    lives.loc[pulled, "upper"] = lives.loc[pulled, "lower"]
+    tables = [
+        fit(lives, settings={"evidence": {"worn_life_spent": spent}})[0].table for spent in (0, 0.5)
+    ]
+    (naive, near), failures = [table["scale"][0] for table in tables], (~pulled).sum()
+    assert naive > 20_000.0
+    assert near == pytest.approx(10_000.0, rel=0.12)  # the true share is two thirds
+    assert [table["failures"][0] for table in tables] == [failures, failures]
+    audit = fit(lives)[2].set_index("rule")
+    assert "before its age / 0.5" in audit.loc["pulled_as_worn", "consequence"]
 
 
 def test_endpoints_never_mix_in_one_fit():

@@ -428,7 +428,7 @@ def make_study(folder: Path, **changes: Any) -> SimpleNamespace:
         seed=1,
         duty=make_duty(),
         lives=make_visits(),
-        fits=SimpleNamespace(table=tables["fits"], draws=draws, rows=make_rows(tables["lives"])),
+        fits=SimpleNamespace(table=tables["fits"], draws=draws, taken=make_rows(tables["lives"])),
         advice=SimpleNamespace(
             curves=curves,
             groups=[SimpleNamespace(fit_rows=np.array(rows)) for rows in ([0], [2], [-1])],

@@ -139,7 +139,7 @@ def test_a_weibull_life_is_a_straight_line(study: SimpleNamespace) -> None:
     slope = np.diff(stretch_share(failed)) / np.diff(np.log(age))
     np.testing.assert_allclose(slope, 2.5, rtol=1e-8)
     row = study.tables["fits"].to_dict("records")[0]
-    picture = picture_fit(study.fits.rows, 0, row, study.fits.draws[0])
+    picture = picture_fit(study.fits.taken, 0, row, study.fits.draws[0])
     axes = plot_weibull(picture, units=UNITS)
     assert title(axes).startswith("Glaze slip, diaphragm, NBR: half fail by")
     table = weibull_table(picture)

@@ -39,7 +39,7 @@ def test_longest_mean_life_by_hand() -> None:
 def test_picture_shows_the_points_of_the_estimate(study: SimpleNamespace) -> None:
     """Six failures between 3000 and 4500 h count among the exact ages that lie there."""
     row = study.tables["fits"].to_dict("records")[0]
-    rows = study.fits.rows
+    rows = study.fits.taken
     picture = picture_fit(rows, 0, row, study.fits.draws[0])
     mine = rows.group == 0
     steps = estimate_survival(rows.lower[mine], rows.upper[mine], rows.entry[mine])
