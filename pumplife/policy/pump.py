@@ -180,7 +180,7 @@ def integrate_side(side: SideLife, times: FloatArray, *, nodes: int = 4) -> Side
     if times.ndim != 2 or not np.all(times > 0.0):
         raise RecordError("ages to integrate over must be a two-dimensional array above 0")
     cumulative, hazard = side.evaluate(times)
-    first_incidence, first_uptime = _below_first(side, times[:1], cumulative[:1], hazard[:1])
+    first_incidence, first_uptime = below_first(side, times[:1], cumulative[:1], hazard[:1])
     steps_incidence, steps_uptime = _panels(side, times[:-1], times[1:], nodes)
     incidence = np.cumsum(np.concatenate([first_incidence, steps_incidence]), axis=0)
     uptime = np.cumsum(np.concatenate([first_uptime, steps_uptime]), axis=0)
@@ -188,7 +188,7 @@ def integrate_side(side: SideLife, times: FloatArray, *, nodes: int = 4) -> Side
         times=times,
         survival=np.exp(-cumulative),
         hazard=hazard,
-        incidence=_share_failures(incidence, cumulative),
+        incidence=share_failures(incidence, cumulative),
         uptime=uptime,
     )
 
@@ -218,12 +218,12 @@ def integrate_to(
         times=reached,
         survival=np.exp(-cumulative),
         hazard=hazard,
-        incidence=_share_failures(incidence, cumulative),
+        incidence=share_failures(incidence, cumulative),
         uptime=uptime,
     )
 
 
-def _below_first(
+def below_first(
     side: SideLife, first: FloatArray, cumulative: FloatArray, hazard: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Incidence by part and uptime from 0 to the first time, the hazard taken as a power of it."""
@@ -271,7 +271,7 @@ def _panel_block(
     return incidence, uptime
 
 
-def _share_failures(incidence: FloatArray, cumulative: FloatArray) -> FloatArray:
+def share_failures(incidence: FloatArray, cumulative: FloatArray) -> FloatArray:
     """Incidence by part, made to sum exactly to the probability of a failure."""
     total = incidence.sum(axis=1)
     failed = -np.expm1(-cumulative)
