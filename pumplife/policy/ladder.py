@@ -78,10 +78,12 @@ def integrate_ladder(side: SideLife) -> SideIntegrals:
 def _ends(lives: LifeDraws, count: FloatArray) -> tuple[float, float]:
     """First and last age [usage], by the part that fails first and bounds of its hazard."""
     early = np.where(lives.early_share > 0.0, lives.early_scale, np.nan)
-    first = lives.scale * (LEAST / (count * len(count))) ** (1.0 / lives.shape)
-    last = lives.scale * (MOST / count) ** (1.0 / lives.shape)
+    with np.errstate(divide="ignore"):
+        first = lives.scale * (LEAST / (count * len(count))) ** (1.0 / lives.shape)
+        last = lives.scale * (MOST / count) ** (1.0 / lives.shape)
+        last_early = early * MOST / count
     low = np.fmin(first, early * FRESH).min(axis=0)
-    high = np.fmax(last, early * MOST / count).min(axis=0)
+    high = np.fmax(last, last_early).min(axis=0)
     return float(np.quantile(low, 0.05)), float(high.max())
 
 
@@ -98,7 +100,8 @@ def _hazards(side: SideLife, times: FloatArray, step: float) -> tuple[FloatArray
     first = np.exp(lives.shape * (np.log(times[0]) - np.log(lives.scale)))
     wear = _running_product(count * first, np.exp(lives.shape * step), times.size)
     rate = lives.shape * wear
-    for part in np.flatnonzero((lives.early_share > 0.0).any(axis=1)):
+    dying_early = (lives.early_share > 0.0).any(axis=1) & (side.count > 0.0)
+    for part in np.flatnonzero(dying_early):
         wear[:, part], rate[:, part] = _with_early(
             lives[part], side.count[part], times[:, None], wear[:, part]
         )

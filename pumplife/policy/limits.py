@@ -6,16 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import optimize
 
-from pumplife.policy.pump import (
-    FloatArray,
-    Life,
-    SideIntegrals,
-    SideLife,
-    integrate_side,
-    integrate_to,
-    shared_times,
-)
+from pumplife.policy.ladder import integrate_ladder
+from pumplife.policy.pump import FloatArray, Life, SideIntegrals, SideLife, integrate_to
 from pumplife.weibull.draws import LifeDraws
 
 MAKER = "maker's or legal limit"
@@ -33,7 +27,7 @@ def release_limit(
     would meet the target that a longer interval would release less a year.
     """
     exposed = SideLife(lives=side.lives, count=side.count * np.asarray(releasing, float))
-    known = integrate_side(exposed, shared_times(exposed))
+    known = integrate_ladder(exposed)
 
     def bound(log_age: float) -> float:
         failed = 1.0 - exposed.survival(np.exp(np.array([[log_age]])))
@@ -42,9 +36,8 @@ def release_limit(
     low, high = np.log(known.times[[0, -1], 0])
     if bound(high) <= target:
         return np.inf
-    for _ in range(40):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if bound(middle) <= target else (low, middle)
+    if bound(low) < target:
+        low = optimize.brentq(lambda log_age: bound(log_age) - target, low, high, xtol=1e-11)
     limit = float(np.exp(low))
     at = integrate_to(exposed, known, np.array([limit]))
     longer = known.times[:, 0] > limit

@@ -7,6 +7,7 @@ part is (times, parts, draws).  Times may be (times, 1), shared by the draws, or
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Protocol
 
 import numpy as np
@@ -112,6 +113,16 @@ class SideIntegrals:
         """Say the size."""
         return f"<SideIntegrals: {self.incidence.shape} times x parts x draws>"
 
+    def __getitem__(self, rows: slice) -> SideIntegrals:
+        """Some of the times."""
+        return SideIntegrals(
+            times=self.times[rows],
+            survival=self.survival[rows],
+            hazard=self.hazard[rows],
+            incidence=self.incidence[rows],
+            uptime=self.uptime[rows],
+        )
+
 
 def time_at_hazard(side: SideLife, target: float, draws: int) -> FloatArray:
     """Age [usage] at which the side's cumulative hazard passes `target`, per draw (draws,)."""
@@ -196,22 +207,38 @@ def integrate_side(side: SideLife, times: FloatArray, *, nodes: int = 4) -> Side
 def integrate_to(
     side: SideLife, known: SideIntegrals, age: FloatArray, *, nodes: int = 8
 ) -> SideIntegrals:
-    """Extend `known` to one age per draw, (draws,) or one for all (1,); inf means no end.
+    """Extend `known` to other ages; inf means no end.
 
     Ages beyond the last known time are taken there, where hardly anything still runs.
+
+    Parameters
+    ----------
+    side : SideLife
+    known : SideIntegrals
+        Its integrals on a ladder of ages.
+    age : float array (draws,), (1,), (ages, draws) or (ages, 1)
+        One age per draw or one for all; several of either, a row each [usage].
+    nodes : int
+        Gauss-Legendre nodes from the known time below to the age.
+
+    Returns
+    -------
+    SideIntegrals
+        One row per row of `age`.
     """
-    draws = known.survival.shape[1]
-    ages = np.broadcast_to(np.asarray(age, float), (draws,))
-    ladder = np.broadcast_to(known.times, (known.times.shape[0], draws))
+    ages = np.atleast_2d(np.asarray(age, float))
+    if ages.shape[1] != known.times.shape[1]:
+        ages = np.broadcast_to(ages, (ages.shape[0], known.survival.shape[1]))
+    ladder = known.times
+    if ages.shape[1] != ladder.shape[1]:
+        ladder = np.broadcast_to(ladder, (ladder.shape[0], ages.shape[1]))
     clipped = np.clip(ages, ladder[0], ladder[-1])
-    row = np.clip((ladder <= clipped).sum(axis=0) - 1, 0, ladder.shape[0] - 1)
-    lane = np.arange(draws)
-    start = ladder[row, lane]
-    incidence, uptime = _panels(side, start[None, :], clipped[None, :], nodes)
-    incidence += known.incidence[row, :, lane].T[None]
-    uptime += known.uptime[row, lane][None]
+    row = np.clip((ladder[:, None, :] <= clipped).sum(axis=0) - 1, 0, ladder.shape[0] - 1)
+    incidence, uptime = _panels(side, np.take_along_axis(ladder, row, axis=0), clipped, nodes)
+    incidence += np.take_along_axis(known.incidence, row[:, None, :], axis=0)
+    uptime += np.take_along_axis(known.uptime, row, axis=0)
     below = ages < ladder[0]
-    reached = np.where(below, ages, clipped)[None, :]
+    reached = np.where(below, ages, clipped)
     cumulative, hazard = side.evaluate(np.maximum(reached, 1e-300))
     uptime = np.where(below, reached, uptime)
     return SideIntegrals(
@@ -279,6 +306,7 @@ def share_failures(incidence: FloatArray, cumulative: FloatArray) -> FloatArray:
     return np.asarray(incidence * factor[:, None, :])
 
 
+@lru_cache(maxsize=8)
 def _legendre(nodes: int) -> tuple[Any, Any]:
     """Nodes and weights on (-1, 1)."""
     return np.polynomial.legendre.leggauss(nodes)
