@@ -177,8 +177,8 @@ def _release(costs: SideCosts, changed: dict[str, float]) -> WorkCost:
     )
 
 
-def vary_lives(group: SideGroup, *, usage_unit: str) -> Iterator[Varied]:
-    """Shape, scale and early share of each part's lives.
+def vary_lives(group: SideGroup, few: LifeDraws, *, usage_unit: str) -> Iterator[Varied]:
+    """Shape, scale and early share of each part's lives, in a few of the group's draws.
 
     Scale and shape are set to their 90 % bounds in every draw, the other of the two moved along
     as the draws let one expect (a longer scale mostly goes with a lower shape where few have
@@ -194,7 +194,7 @@ def vary_lives(group: SideGroup, *, usage_unit: str) -> Iterator[Varied]:
             low, high = np.quantile(draws, [0.05, 0.95])
             if high <= low * (1.0 + 1e-9):
                 continue
-            moved = [_set(lives, part, (field, other), bound) for bound in (low, high)]
+            moved = [_set(few, part, (field, other), bound) for bound in (low, high)]
             yield Varied(
                 name=f"{title}: {field} of its lives",
                 unit=usage_unit if field == "scale" else "",
@@ -213,7 +213,7 @@ def vary_lives(group: SideGroup, *, usage_unit: str) -> Iterator[Varied]:
                 low=0.0,
                 high=min(1.0, CHANCE_OFF * share),
                 costs=(costs, costs),
-                lives=(_share(lives, part, 0.0), _share(lives, part, CHANCE_OFF)),
+                lives=(_share(few, part, 0.0), _share(few, part, CHANCE_OFF)),
             )
 
 

@@ -23,9 +23,12 @@ class Actions:
     rates : float array (actions, draws)
         Cost rate of each planned interval and, where no limit asks for planned work, of running
         to failure with the kit and with the failed part alone [money / usage unit].
+    ages : float array (intervals,)
+        The planned intervals, which come first [usage].
     """
 
     rates: FloatArray
+    ages: FloatArray
 
     def __repr__(self) -> str:
         """Count them."""
@@ -55,9 +58,10 @@ def price_actions(
     """
     rates = cost_rate(at, costs.planned_money, costs.failure_money)
     if np.isfinite(limit):
-        return Actions(rates=rates[:-1][at.times[:-1, 0] <= limit])
+        inside = at.times[:-1, 0] <= limit
+        return Actions(rates=rates[:-1][inside], ages=at.times[:-1, 0][inside])
     alone = np.einsum("pd,p->d", count[:, None] / lives.mean(), costs.part_money)
-    return Actions(rates=np.concatenate([rates, alone[None]]))
+    return Actions(rates=np.concatenate([rates, alone[None]]), ages=at.times[:-1, 0])
 
 
 def worth_of_knowing(actions: Actions) -> float:
@@ -68,7 +72,39 @@ def worth_of_knowing(actions: Actions) -> float:
     Raiffa & Schlaifer, Applied Statistical Decision Theory (1961), chapter 4 (from memory).
     """
     rates = actions.rates
-    return float((rates[actions.best] - rates.min(axis=0)).mean())
+    return float((rates[actions.best] - lowest_rates(rates, actions.ages)).mean())
+
+
+def lowest_rates(rates: FloatArray, ages: FloatArray) -> FloatArray:
+    """Lowest cost rate of each column, between the intervals by a parabola in log age.
+
+    Parameters
+    ----------
+    rates : float array (actions, columns)
+        [money / usage unit]
+    ages : float array (intervals,)
+        Of the first actions, rising [usage].
+
+    Returns
+    -------
+    float array (columns,)
+    """
+    place, last = np.log(ages), ages.size - 1
+    lane = np.arange(rates.shape[1])
+    lowest = rates.min(axis=0)
+    if last < 2:
+        return np.asarray(lowest)
+    row = np.clip(np.argmin(rates[: last + 1], axis=0), 1, last - 1)
+    here = rates[row, lane]
+    before, after = place[row - 1] - place[row], place[row + 1] - place[row]
+    fall, rise = (rates[row - 1, lane] - here) / before, (rates[row + 1, lane] - here) / after
+    bend = (rise - fall) / (after - before)
+    steep = fall - bend * before
+    with np.errstate(divide="ignore", invalid="ignore"):
+        move = -steep / (2.0 * bend)
+        inside = (bend > 0.0) & (before < move) & (move < after)
+        turn = np.where(inside, here + 0.5 * move * steep, np.inf)
+    return np.asarray(np.minimum(lowest, turn))
 
 
 def worth_of_parts(actions: Actions, lives: LifeDraws) -> tuple[FloatArray, FloatArray]:

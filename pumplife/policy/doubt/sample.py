@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pumplife.policy.doubt.knowing import Actions, worth_of_knowing
+from pumplife.policy.doubt.knowing import Actions, lowest_rates, worth_of_knowing
 from pumplife.policy.doubt.records import Fleet, log_likelihood, simulate_records
 from pumplife.policy.pump import FloatArray
 from pumplife.policy.simulate import IntArray
@@ -14,7 +14,8 @@ from pumplife.weibull.draws import LifeDraws
 
 MOST_CELLS = 250_000  # futures x pumps x positions simulated at once
 FEWEST_ALIKE = 20.0  # draws that must still stand for what would be believed after half a year
-BALANCE_ROUNDS = 30
+BALANCE_ROUNDS = 10
+MOST_FUTURES = 200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -69,15 +70,15 @@ def worth_of_records(
     importance weights over one set of draws.
     """
     draws = lives.shape.shape[1]
-    futures = int(np.clip(MOST_CELLS // fleet.age.size, 1, draws))
+    futures = int(np.clip(MOST_CELLS // fleet.age.size, 1, min(draws, MOST_FUTURES)))
     truth = np.linspace(0.0, draws - 1.0, futures).astype(np.int64)
     seen = simulate_records(lives, fleet, truth, rng)
     weights = belief_after(log_likelihood(lives, seen), truth)
     alike = float(np.median(1.0 / (weights**2).sum(axis=1)))
     if alike < FEWEST_ALIKE:
         return SampleWorth(worth=np.nan, error=np.nan, alike=alike)
-    expected = weights @ actions.rates.T
-    gain = expected[:, actions.best] - expected.min(axis=1)
+    expected = actions.rates @ weights.T
+    gain = expected[actions.best] - lowest_rates(expected, actions.ages)
     worth = min(float(gain.mean()), worth_of_knowing(actions))
     return SampleWorth(worth=worth, error=float(gain.std() / np.sqrt(futures)), alike=alike)
 

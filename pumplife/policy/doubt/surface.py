@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
 
 from pumplife.policy.decide import CLEARLY_CHEAPER, FAILED_PART, PLANNED, RUN_TO_FAILURE
 from pumplife.policy.interval import WORTH_PLANNING
@@ -17,9 +17,8 @@ from pumplife.policy.ladder import integrate_ladder
 from pumplife.policy.pump import FloatArray, SideIntegrals, SideLife, integrate_to
 from pumplife.weibull.draws import LifeDraws
 
-IntArray = NDArray[np.int64]
-
-MOST_POINTS = 58  # of the ladder of a surface, besides the limit and the interval
+MOST_POINTS = 44  # of the ladder of a surface, besides the limit and what is around an interval
+AROUND = np.exp(np.linspace(-0.42, 0.42, 15))  # ages around an interval, as shares of it
 SETTLED = 1e-3  # mean chance of failure, or of survival, beyond which a curve says no more
 
 
@@ -128,7 +127,7 @@ def lay_surface(
     limit : float
         Longest interval that the limits allow [usage].
     interval : float
-        An interval that the ladder is to hold [usage].
+        An interval around which the ladder is to be dense [usage].
 
     Returns
     -------
@@ -138,13 +137,12 @@ def lay_surface(
     """
     assert isinstance(side.lives, LifeDraws), "lives of a group are draws"
     known = integrate_ladder(side)
-    rows = _telling_rows(known, min(limit, interval))
-    wanted = [age for age in (limit, interval) if np.isfinite(age)]
-    ages = np.unique(np.concatenate([known.times[rows, 0], wanted]))
-    at = integrate_to(side, known, np.append(ages, np.inf)[:, None], nodes=4)
+    wanted = [limit, np.inf] if np.isinf(interval) else [limit, np.inf, *(interval * AROUND)]
+    at = integrate_to(side, known, np.array(wanted)[:, None], nodes=4)
+    at = _join(known[_telling_rows(known, min(limit, interval))], at)
     failures = (at.incidence / at.uptime[:, None]).mean(axis=2)
     return CostSurface(
-        times=ages,
+        times=at.times[:-1, 0],
         planned=(at.survival / at.uptime).mean(axis=1)[:-1],
         failures=failures[:-1],
         never=failures[-1],
@@ -153,26 +151,38 @@ def lay_surface(
     ), at
 
 
-def _telling_rows(known: SideIntegrals, shortest: float) -> IntArray:
+def _join(ladder: SideIntegrals, extra: SideIntegrals) -> SideIntegrals:
+    """Both, sorted by age, each age once; what lies at the end of life comes last."""
+    age = np.concatenate([ladder.times[:, 0], extra.times[:, 0]])
+    rows = np.unique(age, return_index=True)[1]
+    return SideIntegrals(
+        times=age[rows, None],
+        survival=np.concatenate([ladder.survival, extra.survival])[rows],
+        hazard=np.concatenate([ladder.hazard, extra.hazard])[rows],
+        incidence=np.concatenate([ladder.incidence, extra.incidence])[rows],
+        uptime=np.concatenate([ladder.uptime, extra.uptime])[rows],
+    )
+
+
+def _telling_rows(known: SideIntegrals, shortest: float) -> slice:
     """Rows of the ladder between hardly a failure and hardly a survivor, thinned."""
     alive = known.survival.mean(axis=1)
     first = max(0, int(np.searchsorted(1.0 - alive, SETTLED)) - 1)
     first = min(first, max(0, int(np.searchsorted(known.times[:, 0], shortest)) - 1))
     last = int(np.flatnonzero(alive > SETTLED).max(initial=first)) + 2
     stride = -(-(last - first) // MOST_POINTS)
-    return np.arange(first, min(last, known.times.shape[0]), stride)
+    return slice(first, last, stride)
 
 
 def _lowest_point(place: FloatArray, value: FloatArray) -> tuple[float, float]:
-    """Lowest point of a curve, by the parabola through the lowest three points around it."""
+    """Lowest point of a curve, by a cubic spline through the points around the lowest."""
     row = int(np.argmin(value))
-    if row in (0, value.size - 1):
+    if row in (0, value.size - 1) or value.size < 4:
         return float(place[row]), float(value[row])
-    at, y = place[row - 1 : row + 2] - place[row], value[row - 1 : row + 2] - value[row]
-    slopes = y[[0, 2]] / at[[0, 2]]
-    bend = (slopes[1] - slopes[0]) / (at[2] - at[0])
-    if bend <= 0.0:
-        return float(place[row]), float(value[row])
-    steep = slopes[0] - bend * at[0]
-    move = -steep / (2.0 * bend)
-    return float(place[row] + move), float(value[row] + move * (steep + bend * move))
+    near = slice(max(0, row - 3), row + 4)
+    spline = CubicSpline(place[near], value[near])
+    turns = spline.derivative().roots(extrapolate=False)
+    places = np.append(turns[np.isfinite(turns)], place[row])
+    heights = spline(places)
+    best = int(np.argmin(heights))
+    return float(places[best]), float(heights[best])

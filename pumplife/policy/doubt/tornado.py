@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -18,7 +18,8 @@ from pumplife.policy.practice import practice_rates
 from pumplife.policy.pump import FloatArray, SideLife
 from pumplife.weibull.draws import LifeDraws
 
-TODAY_DRAWS = 20  # lives on which a change in the cost of today's practice is worked out
+LIFE_DRAWS = 100  # draws on which changes by other lives are worked out, against the same draws
+TODAY_DRAWS = 20  # the same for changes in the cost of today's practice
 STILL = 1e-3  # an input that moves cost and saving by less than this share is left out
 
 
@@ -57,18 +58,52 @@ def draw_tornado(
     told = as_is.policy == decision.policy
     for varied in vary_costs(group, currency=money):
         if varied.high > varied.low:
-            ends = [_price(decision, surface, costs) for costs in varied.costs]
-            yield from _row(varied, group, (as_is, today), ends, told=told)
-    thin = _thin(group.lives)
-    before = _today(group, decision, thin)
-    for varied in vary_lives(group, usage_unit=usage_unit):
+            priced = [_price(decision, surface, costs) for costs in varied.costs]
+            yield from _row(varied, group, (as_is, today), priced, told=told)
+    for varied, ends in _vary_lives(group, decision, surface.limit, usage_unit):
+        moved = [(_shift(as_is, change), today + more) for change, more in ends]
+        yield from _row(varied, group, (as_is, today), moved, told=told)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Change:
+    """What other lives do to the cheapest way, on the same few draws."""
+
+    policy: str
+    interval: float  # times that of the lives as they are; inf without planned work
+    alone: float  # the interval itself
+    rate: float  # more [money / usage unit]
+
+
+def _vary_lives(
+    group: SideGroup, decision: Decision, limit: float, usage_unit: str
+) -> Iterator[tuple[Varied, list[tuple[_Change, float]]]]:
+    """Each input of the lives, and what the cheapest way and today's practice do at its ends."""
+    thin = replace(group, lives=_thin(group.lives, LIFE_DRAWS))
+    surface, _ = lay_surface(thin.life, limit=limit)
+    before = choose_at(surface, decision.costs)
+    today = _today(thin, decision)
+    for varied in vary_lives(group, thin.lives, usage_unit=usage_unit):
         assert varied.lives is not None, "lives are varied here"
         ends = []
         for lives in varied.lives:
-            moved, _ = lay_surface(SideLife(lives=lives, count=group.count), limit=surface.limit)
-            after = _today(group, decision, _thin(lives))
-            ends.append((choose_at(moved, decision.costs), today + after - before))
-        yield from _row(varied, group, (as_is, today), ends, told=told)
+            other = replace(thin, lives=lives)
+            after = choose_at(lay_surface(other.life, limit=limit)[0], decision.costs)
+            change = _Change(
+                policy=after.policy,
+                interval=after.interval / before.interval,
+                alone=after.interval,
+                rate=after.rate - before.rate,
+            )
+            ends.append((change, _today(other, decision) - today))
+        yield varied, ends
+
+
+def _shift(as_is: Choice, change: _Change) -> Choice:
+    """The choice as it is, changed; both planned, the interval moves by the ratio."""
+    both = change.policy == as_is.policy and np.isfinite(change.interval)
+    interval = as_is.interval * change.interval if both else change.alone
+    return Choice(policy=change.policy, interval=interval, rate=as_is.rate + change.rate)
 
 
 def _price(decision: Decision, surface: CostSurface, costs: SideCosts) -> tuple[Choice, float]:
@@ -77,9 +112,9 @@ def _price(decision: Decision, surface: CostSurface, costs: SideCosts) -> tuple[
     return choose_at(surface, costs), float(today)
 
 
-def _thin(lives: LifeDraws) -> LifeDraws:
-    """Evenly taken draws."""
-    step = max(1, lives.shape.shape[1] // TODAY_DRAWS)
+def _thin(lives: LifeDraws, draws: int) -> LifeDraws:
+    """About so many draws, evenly taken."""
+    step = max(1, lives.shape.shape[1] // draws)
     return LifeDraws(
         early_share=lives.early_share[:, ::step],
         early_scale=lives.early_scale[:, ::step],
@@ -88,9 +123,9 @@ def _thin(lives: LifeDraws) -> LifeDraws:
     )
 
 
-def _today(group: SideGroup, decision: Decision, lives: LifeDraws) -> float:
-    """Expected cost rate of today's practice with these lives."""
-    side = SideLife(lives=lives, count=group.count)
+def _today(group: SideGroup, decision: Decision) -> float:
+    """Expected cost rate of today's practice with the lives of the group, thinned."""
+    side = SideLife(lives=_thin(group.lives, TODAY_DRAWS), count=group.count)
     events = practice_rates(side, group.planned, group.kit_share)
     return float(cost_rates(decision.costs, events).money.mean())
 
