@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from pumplife.policy.ladder import integrate_ladder
 from pumplife.policy.limits import MAKER, apply_limits, release_limits
+from pumplife.policy.near_best import near_best_bands
 from pumplife.policy.pump import (
     FloatArray,
     SideIntegrals,
@@ -24,7 +25,6 @@ from pumplife.policy.pump import (
     own_times,
 )
 
-NEAR_BEST = 1.05  # the near-best band reaches to this multiple of the least cost
 MOST_OPTIMA = 4  # local optima of one curve that are looked at
 WORTH_PLANNING = 0.01  # planned work must save this share of the cost of running to failure
 
@@ -277,7 +277,7 @@ def advise_interval(
         at, chosen = _cheaper_within(optima, interval, (at, chosen))
         interval = min(interval, float(at.times[0, 0]))
     finite = bool(np.isfinite(interval))
-    bands = _near_best(times, expected, (interval, float(chosen.mean())), limit)
+    bands = near_best_bands(times, expected, (interval, float(chosen.mean())), limit)
     low, high = next(band for band in bands if band[0] <= interval <= band[1])
     return IntervalAdvice(
         interval=interval,
@@ -369,35 +369,3 @@ def _refine(
     below, above = -steep[row - 1], steep[row]
     share = float(np.clip(below / max(below + above, 1e-300), 0.0, 1.0))
     return float(np.exp(low + share * (high - low)))
-
-
-def _near_best(
-    times: FloatArray, expected: FloatArray, advised: tuple[float, float], limit: float
-) -> tuple[tuple[float, float], ...]:
-    """Stretches where the expected cost rate is within 5 % of that of the advice [usage].
-
-    The upper end is inf where the curve never leaves the stretch again.  None goes beyond the
-    limit; the interval lies in one of them.
-    """
-    interval, best = advised
-    if np.isfinite(interval):
-        at = int(np.searchsorted(times, interval))
-        times, expected = np.insert(times, at, interval), np.insert(expected, at, best)
-    level = NEAR_BEST * best
-    inside = np.concatenate([[False], expected <= level, [False]])
-    starts = np.flatnonzero(inside[1:-1] & ~inside[:-2])
-    ends = np.flatnonzero(inside[1:-1] & ~inside[2:])
-    bands = []
-    for start, end in zip(starts, ends, strict=True):
-        low = _crossing(times, expected, int(start) - 1, level) if start else float(times[0])
-        last = end == times.size - 1
-        high = np.inf if last else _crossing(times, expected, int(end), level)
-        bands.append((low, min(high, limit)))
-    kept = tuple(band for band in bands if band[0] <= band[1])
-    return kept or ((interval, interval),)
-
-
-def _crossing(times: FloatArray, expected: FloatArray, row: int, level: float) -> float:
-    """Age between rows `row` and `row + 1` where the curve crosses the level, in log time."""
-    share = (level - expected[row]) / (expected[row + 1] - expected[row])
-    return float(times[row] * (times[row + 1] / times[row]) ** share)

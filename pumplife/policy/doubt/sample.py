@@ -70,6 +70,8 @@ def worth_of_records(
     importance weights over one set of draws.
     """
     draws = lives.shape.shape[1]
+    if draws < FEWEST_ALIKE:
+        return SampleWorth(worth=np.nan, error=np.nan, alike=float(draws))
     futures = int(np.clip(MOST_CELLS // fleet.age.size, 1, min(draws, MOST_FUTURES)))
     truth = np.linspace(0.0, draws - 1.0, futures).astype(np.int64)
     seen = simulate_records(lives, fleet, truth, rng)
