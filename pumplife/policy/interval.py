@@ -278,6 +278,7 @@ def advise_interval(
         interval = min(interval, float(at.times[0, 0]))
     finite = bool(np.isfinite(interval))
     bands = near_best_bands(times, expected, (interval, float(chosen.mean())), limit)
+    edges = np.quantile(rates, [0.05, 0.95], axis=1)
     low, high = next(band for band in bands if band[0] <= interval <= band[1])
     return IntervalAdvice(
         interval=interval,
@@ -296,8 +297,8 @@ def advise_interval(
         known=known,
         times=times,
         expected=expected,
-        low=np.quantile(rates, 0.05, axis=1),
-        high=np.quantile(rates, 0.95, axis=1),
+        low=edges[0],
+        high=edges[1],
     )
 
 

@@ -49,28 +49,30 @@ def integrate_ladder(side: SideLife) -> SideIntegrals:
     steps = _count_steps(side.lives, np.log(high / low))
     step = np.log(high / low) / steps
     times = low * np.exp(step * np.arange(steps + 1))
-    cumulative, rate = _hazards(side, times, step)
-    survival = np.exp(-cumulative)
-    failing, running = rate * survival[:, None], times[:, None] * survival
-    fall, stay = failing[:-1] + failing[1:], running[:-1] + running[1:]
+    column = times[:, None]
+    survival, rate = _live(side, times, step)
+    incidence, uptime = np.empty_like(rate), np.empty_like(survival)
+    hazard = rate / column[:, None]
+    incidence[:1], uptime[:1] = below_first(side, column[:1], -np.log(survival[:1]), hazard[:1])
+    rate *= (step / 12.0) * survival[:, None]
+    running = (step / 12.0) * column * survival
+    np.add(rate[:-1], rate[1:], out=incidence[1:])
+    np.add(running[:-1], running[1:], out=uptime[1:])
     for share in INNER:
         inner = times[:-1] * np.exp(share * step)
-        inside, inside_rate = _hazards(side, inner, step)
-        alive = np.exp(-inside)
-        fall += 5.0 * (inside_rate * alive[:, None])
-        stay += 5.0 * (inner[:, None] * alive)
-    hazard = rate / times[:, None, None]
-    column = times[:, None]
-    first = below_first(side, column[:1], cumulative[:1], hazard[:1])
-    incidence, uptime = (
-        np.cumsum(np.concatenate([start, step / 12.0 * within]), axis=0)
-        for start, within in zip(first, (fall, stay), strict=True)
-    )
+        alive, rate = _live(side, inner, step)
+        alive *= 5.0 / 12.0 * step
+        rate *= alive[:, None]
+        incidence[1:] += rate
+        uptime[1:] += inner[:, None] * alive
+    for row in range(1, times.size):
+        incidence[row] += incidence[row - 1]
+        uptime[row] += uptime[row - 1]
     return SideIntegrals(
         times=column,
         survival=survival,
         hazard=hazard,
-        incidence=share_failures(incidence, cumulative),
+        incidence=share_failures(incidence, 1.0 - survival),
         uptime=uptime,
     )
 
@@ -93,19 +95,21 @@ def _count_steps(lives: LifeDraws, span: float) -> int:
     return int(np.clip(np.ceil(span * steep / WIDEST), FEWEST_STEPS, MOST_STEPS))
 
 
-def _hazards(side: SideLife, times: FloatArray, step: float) -> tuple[FloatArray, FloatArray]:
-    """Cumulative hazard (times, draws) and hazard times age by part (times, parts, draws)."""
+def _live(side: SideLife, times: FloatArray, step: float) -> tuple[FloatArray, FloatArray]:
+    """Survival of the side (times, draws) and hazard times age by part (times, parts, draws)."""
     lives, count = side.lives, side.count[:, None]
     assert isinstance(lives, LifeDraws), "asked before"
     first = np.exp(lives.shape * (np.log(times[0]) - np.log(lives.scale)))
     wear = _running_product(count * first, np.exp(lives.shape * step), times.size)
-    rate = lives.shape * wear
-    dying_early = (lives.early_share > 0.0).any(axis=1) & (side.count > 0.0)
-    for part in np.flatnonzero(dying_early):
-        wear[:, part], rate[:, part] = _with_early(
+    early = (lives.early_share > 0.0).any(axis=1) & (side.count > 0.0)
+    survival = np.exp(-np.einsum("tpd,p->td", wear, np.where(early, 0.0, 1.0)))
+    wear *= lives.shape
+    for part in np.flatnonzero(early):
+        alive, wear[:, part] = _with_early(
             lives[part], side.count[part], times[:, None], wear[:, part]
         )
-    return wear.sum(axis=1), rate
+        survival *= alive
+    return survival, wear
 
 
 def _running_product(first: FloatArray, factor: FloatArray, size: int) -> FloatArray:
@@ -121,16 +125,26 @@ def _running_product(first: FloatArray, factor: FloatArray, size: int) -> FloatA
 
 
 def _with_early(
-    life: LifeDraws, count: float, times: FloatArray, wear: FloatArray
+    life: LifeDraws, count: float, times: FloatArray, rate: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Both for the positions of one part, some of which die early; `wear` is what it was."""
+    """Survival and hazard times age of the positions of a part, some of which die early.
+
+    `rate` is the hazard times age of wear alone.
+    """
     age = times / life.early_scale
-    worn = (1.0 - life.early_share) * np.exp(-wear / count)
+    worn = (1.0 - life.early_share) * np.exp(rate / (-count * life.shape))
     early = life.early_share * np.exp(-age)
     alive = worn + early
-    some = alive > 1e-300
-    alive = np.where(some, alive, 1.0)
-    cumulative = np.where(some, -count * np.log(alive), wear)
-    rate = life.shape * wear
-    early *= count * age
-    return cumulative, np.where(some, (worn * rate + early) / alive, rate)
+    rate = (worn * rate + count * early * age) / np.maximum(alive, 1e-300)
+    return _to_the(alive, count), rate
+
+
+def _to_the(base: FloatArray, count: float) -> FloatArray:
+    """A power, by multiplications where it is a whole one, as the number of positions is."""
+    if not float(count).is_integer():
+        return np.asarray(base**count)
+    out, left = np.ones_like(base), int(count)
+    while left:
+        out = out * base if left % 2 else out
+        base, left = base * base, left // 2
+    return out

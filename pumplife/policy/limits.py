@@ -26,7 +26,7 @@ def release_limit(
     interval can be held to it: where many parts fail soon after fitting, only renewing so often
     would meet the target that a longer interval would release less a year.
     """
-    exposed = SideLife(lives=side.lives, count=side.count * np.asarray(releasing, float))
+    exposed = _only(side, np.asarray(releasing, bool))
     known = integrate_ladder(exposed)
 
     def bound(log_age: float) -> float:
@@ -53,6 +53,13 @@ def release_limits(
         return {RELEASE: limit}
     worn = SideLife(lives=_without_early_lives(side), count=side.count)
     return {RELEASE: limit, WEAR_RELEASE: release_limit(worn, releasing, target, confidence)}
+
+
+def _only(side: SideLife, some: NDArray[np.bool_]) -> SideLife:
+    """The side with some of its parts."""
+    if isinstance(side.lives, LifeDraws):
+        return SideLife(lives=side.lives[some], count=side.count[some])
+    return SideLife(lives=side.lives, count=side.count * some)
 
 
 def _releases(at: SideIntegrals) -> FloatArray:

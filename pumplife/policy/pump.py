@@ -199,7 +199,7 @@ def integrate_side(side: SideLife, times: FloatArray, *, nodes: int = 4) -> Side
         times=times,
         survival=np.exp(-cumulative),
         hazard=hazard,
-        incidence=share_failures(incidence, cumulative),
+        incidence=share_failures(incidence, -np.expm1(-cumulative)),
         uptime=uptime,
     )
 
@@ -245,7 +245,7 @@ def integrate_to(
         times=reached,
         survival=np.exp(-cumulative),
         hazard=hazard,
-        incidence=share_failures(incidence, cumulative),
+        incidence=share_failures(incidence, -np.expm1(-cumulative)),
         uptime=uptime,
     )
 
@@ -298,10 +298,9 @@ def _panel_block(
     return incidence, uptime
 
 
-def share_failures(incidence: FloatArray, cumulative: FloatArray) -> FloatArray:
+def share_failures(incidence: FloatArray, failed: FloatArray) -> FloatArray:
     """Incidence by part, made to sum exactly to the probability of a failure."""
     total = incidence.sum(axis=1)
-    failed = -np.expm1(-cumulative)
     factor = np.where(total > 0.0, failed / np.where(total > 0.0, total, 1.0), 1.0)
     return np.asarray(incidence * factor[:, None, :])
 
