@@ -25,6 +25,7 @@ from pumplife.policy.pump import (
     own_times,
 )
 
+SETTLED = 1e-7  # a cost rate so near to that of running to failure no longer moves
 MOST_OPTIMA = 4  # local optima of one curve that are looked at
 WORTH_PLANNING = 0.01  # planned work must save this share of the cost of running to failure
 
@@ -339,7 +340,8 @@ def _local_optima(
     where the curve has settled, are none.
     """
     inner = expected[1:-1]
-    dip = (inner <= expected[:-2]) & (inner < expected[2:]) & (inner < expected[-1] * (1.0 - 1e-7))
+    moving = np.abs(inner / expected[-1] - 1.0) > SETTLED
+    dip = (inner <= expected[:-2]) & (inner < expected[2:]) & moving
     rows = np.flatnonzero(dip) + 1
     rows = rows[np.argsort(expected[rows], kind="stable")[:MOST_OPTIMA]]
     log_times = np.log(known.times[:, 0])

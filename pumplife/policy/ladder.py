@@ -20,6 +20,7 @@ from pumplife.policy.pump import (
 from pumplife.weibull.draws import LifeDraws
 
 LEAST, MOST = 1e-6, 30.0  # cumulative hazard of the side where a ladder begins and ends
+LOW = 1e-3  # what no draw's may have passed where it begins
 FRESH = 1e-3  # share of the mean early life up to which early failures come evenly
 WIDEST = 0.5  # of a step in log time, times the shape: what the quadrature is exact for
 FEWEST_STEPS, MOST_STEPS = 64, 256
@@ -53,7 +54,9 @@ def integrate_ladder(side: SideLife) -> SideIntegrals:
     survival, rate = _live(side, times, step)
     incidence, uptime = np.empty_like(rate), np.empty_like(survival)
     hazard = rate / column[:, None]
-    incidence[:1], uptime[:1] = below_first(side, column[:1], -np.log(survival[:1]), hazard[:1])
+    incidence[:1], uptime[:1] = below_first(
+        side, column[:1], -np.log(np.maximum(survival[:1], 1e-300)), hazard[:1]
+    )
     rate *= (step / 12.0) * survival[:, None]
     running = (step / 12.0) * column * survival
     np.add(rate[:-1], rate[1:], out=incidence[1:])
@@ -80,13 +83,16 @@ def integrate_ladder(side: SideLife) -> SideIntegrals:
 def _ends(lives: LifeDraws, count: FloatArray) -> tuple[float, float]:
     """First and last age [usage], by the part that fails first and bounds of its hazard."""
     early = np.where(lives.early_share > 0.0, lives.early_scale, np.nan)
+
+    def reaching(hazard: float) -> FloatArray:
+        with np.errstate(divide="ignore"):
+            return np.asarray(lives.scale * (hazard / count) ** (1.0 / lives.shape))
+
+    usual = np.quantile(np.fmin(reaching(LEAST / len(count)), early * FRESH).min(axis=0), 0.05)
+    fastest = reaching(LOW / len(count)).min()
     with np.errstate(divide="ignore"):
-        first = lives.scale * (LEAST / (count * len(count))) ** (1.0 / lives.shape)
-        last = lives.scale * (MOST / count) ** (1.0 / lives.shape)
-        last_early = early * MOST / count
-    low = np.fmin(first, early * FRESH).min(axis=0)
-    high = np.fmax(last, last_early).min(axis=0)
-    return float(np.quantile(low, 0.05)), float(high.max())
+        last = np.fmax(reaching(MOST), early * MOST / count).min(axis=0)
+    return float(min(usual, fastest)), float(last.max())
 
 
 def _count_steps(lives: LifeDraws, span: float) -> int:

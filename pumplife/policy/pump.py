@@ -256,6 +256,7 @@ def below_first(
     """Incidence by part and uptime from 0 to the first time, the hazard taken as a power of it."""
     with np.errstate(all="ignore"):
         by_part = -np.log(side.lives.survival(first[:, None, :])) * side.count[:, None]
+    by_part = np.minimum(by_part, LOG_TIME_SPAN)  # a draw that is dead by then
     total = np.maximum(by_part.sum(axis=1, keepdims=True), 1e-300)
     failed = -np.expm1(-cumulative)
     incidence = by_part / total * failed[:, None, :]
