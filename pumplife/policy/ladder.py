@@ -25,7 +25,8 @@ FRESH = 1e-3  # share of the mean early life up to which early failures come eve
 WIDEST = 0.5  # of a step in log time, times the shape: what the quadrature is exact for
 FEWEST_STEPS, MOST_STEPS = 64, 256
 INNER = (0.5 - 0.05**0.5, 0.5 + 0.05**0.5)  # Lobatto nodes within a step, as shares of it
-DEAD = 1e200  # a cumulative hazard that nothing survives, still far from overflow
+LARGEST_FACTOR = 700.0  # log of what a running product may be multiplied by
+LARGEST_LOG = 460.0  # of a cumulative hazard: nothing survives it, and it is far from overflow
 
 
 def integrate_ladder(side: SideLife) -> SideIntegrals:
@@ -105,8 +106,9 @@ def _live(side: SideLife, times: FloatArray, step: float) -> tuple[FloatArray, F
     """Survival of the side (times, draws) and hazard times age by part (times, parts, draws)."""
     lives, count = side.lives, side.count[:, None]
     assert isinstance(lives, LifeDraws), "asked before"
-    first = np.exp(lives.shape * (np.log(times[0]) - np.log(lives.scale)))
-    wear = _running_product(count * first, np.exp(lives.shape * step), times.size)
+    first = lives.shape * (np.log(times[0]) - np.log(lives.scale))
+    wear = _running_product(first, lives.shape * step, times.size)
+    wear *= count
     early = (lives.early_share > 0.0).any(axis=1) & (side.count > 0.0)
     survival = np.exp(-np.einsum("tpd,p->td", wear, np.where(early, 0.0, 1.0)))
     wear *= lives.shape
@@ -119,15 +121,20 @@ def _live(side: SideLife, times: FloatArray, step: float) -> tuple[FloatArray, F
 
 
 def _running_product(first: FloatArray, factor: FloatArray, size: int) -> FloatArray:
-    """First, first x factor, first x factor squared ..., (size, ...), by doubling."""
+    """Numbers whose logs rise evenly, (size, ...), from the logs of the first and of the factor.
+
+    By doubling; where the first or a factor leaves the range of a float, by an exponential each.
+    """
+    if first.min() < -LARGEST_LOG or 2.0 * size * factor.max() > LARGEST_FACTOR:
+        steps = np.arange(size).reshape(-1, *(1,) * first.ndim)
+        return np.exp(np.minimum(first + steps * factor, LARGEST_LOG))
     out = np.empty((size, *first.shape))
-    out[0], done = first, 1
-    with np.errstate(over="ignore", under="ignore"):
-        while done < size:
-            more = min(done, size - done)
-            np.multiply(out[:more], factor, out=out[done : done + more])
-            done, factor = done + more, factor * factor
-    return out if out[-1].max() < DEAD else np.minimum(out, DEAD)
+    out[0], times, done = np.exp(first), np.exp(factor), 1
+    while done < size:
+        more = min(done, size - done)
+        np.multiply(out[:more], times, out=out[done : done + more])
+        done, times = done + more, times * times
+    return out
 
 
 def _with_early(

@@ -46,6 +46,7 @@ def test_a_hazard_that_overflows_is_death_and_no_warning():
     known = integrate_ladder(side)
     assert np.isfinite(known.incidence).all()
     assert known.survival[-1].max() < 1e-12
+    assert known.uptime[-1, 1] == pytest.approx(side.lives.mean()[0, 1], rel=0.02)
 
 
 def test_known_life_ends_where_hardly_anything_lives():
