@@ -222,7 +222,7 @@ def _set(lives: LifeDraws, part: int, names: tuple[str, str], bound: float) -> L
     field, other = names
     log_field, log_other = (np.log(getattr(lives, name)[part]) for name in names)
     goes_with = np.cov(log_field, log_other, bias=True)
-    slope = goes_with[0, 1] / goes_with[0, 0]
+    slope = goes_with[0, 1] / max(goes_with[0, 0], 1e-300)
     moved = {name: getattr(lives, name).copy() for name in names}
     moved[field][part] = bound
     moved[other][part] = np.exp(log_other + slope * (np.log(bound) - log_field))

@@ -9,6 +9,7 @@ import numpy as np
 from pumplife.policy.costs import SideCosts
 from pumplife.policy.interval import cost_rate
 from pumplife.policy.pump import FloatArray, SideIntegrals
+from pumplife.policy.simulate import IntArray
 from pumplife.weibull.draws import LifeDraws
 
 SURE = 2.0  # standard errors that the worth of one part must exceed to be named
@@ -38,6 +39,11 @@ class Actions:
     def best(self) -> int:
         """Row of the one that is cheapest in expectation."""
         return int(np.argmin(self.rates.mean(axis=1)))
+
+    @property
+    def lowest(self) -> float:
+        """The lowest expected cost rate [money / usage unit]."""
+        return float(lowest_rates(self.rates.mean(axis=1)[:, None], self.ages)[0])
 
 
 def price_actions(
@@ -71,8 +77,7 @@ def worth_of_knowing(actions: Actions) -> float:
     ----------
     Raiffa & Schlaifer, Applied Statistical Decision Theory (1961), chapter 4 (from memory).
     """
-    rates = actions.rates
-    return float((rates[actions.best] - lowest_rates(rates, actions.ages)).mean())
+    return float(actions.lowest - lowest_rates(actions.rates, actions.ages).mean())
 
 
 def lowest_rates(rates: FloatArray, ages: FloatArray) -> FloatArray:
@@ -89,22 +94,44 @@ def lowest_rates(rates: FloatArray, ages: FloatArray) -> FloatArray:
     -------
     float array (columns,)
     """
-    place, last = np.log(ages), ages.size - 1
-    lane = np.arange(rates.shape[1])
-    lowest = rates.min(axis=0)
-    if last < 2:
-        return np.asarray(lowest)
-    row = np.clip(np.argmin(rates[: last + 1], axis=0), 1, last - 1)
-    here = rates[row, lane]
-    before, after = place[row - 1] - place[row], place[row + 1] - place[row]
-    fall, rise = (rates[row - 1, lane] - here) / before, (rates[row + 1, lane] - here) / after
-    bend = (rise - fall) / (after - before)
-    steep = fall - bend * before
+    return _read(rates, ages, _find_lowest(rates, ages))
+
+
+_Place = tuple[IntArray, FloatArray]  # the nearest action, and how far beside it in log age
+
+
+def _find_lowest(rates: FloatArray, ages: FloatArray) -> _Place:
+    """Where each column is lowest."""
+    row = np.argmin(rates, axis=0)
+    steep, bend, (before, after) = _parabola(rates, ages, row)
     with np.errstate(divide="ignore", invalid="ignore"):
         move = -steep / (2.0 * bend)
-        inside = (bend > 0.0) & (before < move) & (move < after)
-        turn = np.where(inside, here + 0.5 * move * steep, np.inf)
-    return np.asarray(np.minimum(lowest, turn))
+    inside = (bend > 0.0) & (before < move) & (move < after)
+    return row, np.where(inside, move, 0.0)
+
+
+def _read(rates: FloatArray, ages: FloatArray, place: _Place) -> FloatArray:
+    """Each column at its place."""
+    row, move = place
+    steep, bend, _ = _parabola(rates, ages, row)
+    return np.asarray(rates[row, np.arange(row.size)] + move * (steep + bend * move))
+
+
+def _parabola(
+    rates: FloatArray, ages: FloatArray, row: IntArray
+) -> tuple[FloatArray, FloatArray, tuple[FloatArray, FloatArray]]:
+    """Slope and bend of each column at a row, and its neighbours; flat where it lacks one."""
+    inner = (row > 0) & (row < ages.size - 1)
+    if not inner.any():
+        none = np.zeros(row.size)
+        return none, none, (none, none)
+    at, lane = np.where(inner, row, 1), np.arange(row.size)
+    log_age = np.log(ages)
+    before, after = log_age[at - 1] - log_age[at], log_age[at + 1] - log_age[at]
+    here = rates[at, lane]
+    fall, rise = (rates[at - 1, lane] - here) / before, (rates[at + 1, lane] - here) / after
+    bend = np.where(inner, (rise - fall) / (after - before), 0.0)
+    return np.where(inner, fall - bend * before, 0.0), bend, (before, after)
 
 
 def worth_of_parts(actions: Actions, lives: LifeDraws) -> tuple[FloatArray, FloatArray]:
@@ -112,7 +139,8 @@ def worth_of_parts(actions: Actions, lives: LifeDraws) -> tuple[FloatArray, Floa
 
     The expected cost of each action given a part's life is a cubic in log shape and log scale
     (and straight in its early share), fitted over the draws; each draw chooses by the fit
-    without itself and pays its own cost, so that chance agreement is worth nothing.
+    without itself. What it then pays is too dear by the noise of the fit, what the fit promises
+    too cheap by as much: the mean of both stands.
 
     Parameters
     ----------
@@ -129,17 +157,17 @@ def worth_of_parts(actions: Actions, lives: LifeDraws) -> tuple[FloatArray, Floa
     Strong, Oakley & Brennan, Medical Decision Making 34 (2014) 311-326 (from memory): partial
     perfect information by regression; choosing without the draw itself is ours.
     """
-    base = actions.rates[actions.best]
-    gain = base - actions.rates
-    lane = np.arange(base.size)
+    rates, ages, base = actions.rates, actions.ages, actions.rates[actions.best]
     found = []
     for part in range(len(lives)):
         basis = _basis(lives[part])
         leverage = np.minimum((basis**2).sum(axis=1), 0.999)
-        expected = (gain @ basis) @ basis.T
-        without = (expected - leverage * gain) / (1.0 - leverage)
-        won = gain[np.argmax(without, axis=0), lane]
-        found.append((won.mean(), won.std() / np.sqrt(won.size)))
+        expected = (rates @ basis) @ basis.T
+        without = (expected - leverage * rates) / (1.0 - leverage)
+        place = _find_lowest(without, ages)
+        paid, hoped = _read(rates, ages, place), _read(without, ages, place)
+        worth = actions.lowest - 0.5 * (paid + hoped).mean()
+        found.append((worth, (base - paid).std() / np.sqrt(base.size)))
     worth, error = np.array(found, float).T
     return np.clip(worth, 0.0, worth_of_knowing(actions)), error
 

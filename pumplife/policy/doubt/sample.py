@@ -80,8 +80,10 @@ def worth_of_records(
     if alike < FEWEST_ALIKE:
         return SampleWorth(worth=np.nan, error=np.nan, alike=alike)
     expected = actions.rates @ weights.T
-    gain = expected[actions.best] - lowest_rates(expected, actions.ages)
-    worth = min(float(gain.mean()), worth_of_knowing(actions))
+    lowest = lowest_rates(expected, actions.ages)
+    today = lowest_rates(expected.mean(axis=1)[:, None], actions.ages)[0]
+    gain = expected[actions.best] - lowest
+    worth = float(np.clip(today - lowest.mean(), 0.0, worth_of_knowing(actions)))
     return SampleWorth(worth=worth, error=float(gain.std() / np.sqrt(futures)), alike=alike)
 
 
