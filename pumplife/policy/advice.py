@@ -13,14 +13,16 @@ from pumplife.lives.build import Lives
 from pumplife.policy.adopted import adopted_interval, review_row, say_unmatched
 from pumplife.policy.decide import (
     FAILED_PART,
+    RUN_TO_FAILURE,
     Decision,
     common_interval,
     decide_group,
     expected_cost,
 )
+from pumplife.policy.doubt.table import Doubt, add_doubts, tornado_table, weigh_doubt
 from pumplife.policy.due import build_due
 from pumplife.policy.groups import SideGroup, build_groups
-from pumplife.policy.interval import CostCurve
+from pumplife.policy.interval import CostCurve, IntervalAdvice, chance_cheaper
 from pumplife.policy.pump import FloatArray, SideLife
 from pumplife.policy.verdict import describe_decision
 from pumplife.records.duty import Duty
@@ -45,7 +47,9 @@ INTERVAL_COLUMNS = (
     "saving_cash", "saving_labour_h", "saving_downtime_h", "loss_if_wrong", "adopted_interval",
     "cost_of_keeping", "review", "common_interval", "cost_of_common",
     "actual_cost_per_breakdown", "tickets_priced", "verdict", "cost_rate_failed_part",
-    "prob_planning_pays", "knowing_better_per_year", "kit_share_today", "never_planned_today",
+    "prob_planning_pays", "knowing_better_per_year", "worth_of_half_year",
+    "worth_of_half_year_error", "half_year_draws", "learn_first", "flip_downtime_per_h",
+    "near_best_also", "kit_share_today", "never_planned_today",
     "failures", "usage_per_year", "planned_cost", "failure_cost",
 )  # fmt: skip
 
@@ -61,6 +65,10 @@ class Advice:
         None where a group's `missing` says why.
     intervals : DataFrame
         One row per group, in their order.
+    doubts : tuple of Doubt or None (groups,)
+        What is not sure about each group, with its cost surface.
+    tornado : DataFrame
+        How the advice moves with each input, one row per group and input.
     due : DataFrame
         One row per pump and side.
     curves : tuple of CostCurve or None (groups,)
@@ -78,6 +86,8 @@ class Advice:
     groups: tuple[SideGroup, ...]
     decisions: tuple[Decision | None, ...]
     intervals: pd.DataFrame
+    doubts: tuple[Doubt | None, ...]
+    tornado: pd.DataFrame
     due: pd.DataFrame
     curves: tuple[CostCurve | None, ...]
     advised: FloatArray
@@ -114,13 +124,21 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
     withheld = "intervals" in records.withheld
     groups = () if withheld else build_groups(records, duty, clock, lives, fits)
     decisions = tuple(_decide(records, group) for group in groups)
-    intervals = _intervals_table(records, lives, fits, groups, decisions)
-    say_unmatched(records, groups)
     factor, unit = RATE_UNITS[records.plant.usage_unit]
+    units = records.plant.currency, records.plant.usage_unit
+    doubts = tuple(
+        None if decision is None else weigh_doubt(group, decision, units=units)
+        for group, decision in zip(groups, decisions, strict=True)
+    )
+    intervals = _intervals_table(records, lives, fits, groups, decisions)
+    intervals = add_doubts(intervals, doubts)
+    say_unmatched(records, groups)
     return Advice(
         groups=groups,
         decisions=decisions,
         intervals=intervals,
+        doubts=doubts,
+        tornado=tornado_table(groups, doubts, factor),
         due=build_due(records, groups, decisions),
         curves=tuple(
             _curve(group, decision, factor, unit)
@@ -179,7 +197,7 @@ def _intervals_table(
             row |= _words_row(records, fits, group, decision)
         rows.append(row)
     table = pd.DataFrame(rows).reindex(columns=list(INTERVAL_COLUMNS))
-    for name in ("policy", "binding_limit", "rate_unit", "review"):
+    for name in ("policy", "binding_limit", "rate_unit", "review", "near_best_also"):
         table[name] = table[name].fillna("").astype(object)
     return _add_common(table, groups, decisions)
 
@@ -213,13 +231,14 @@ def _decision_row(records: Records, group: SideGroup, decision: Decision) -> dic
         "interval": _blank(decision.interval),
         "near_best_low": np.nan if alone else advice.near_best_low,
         "near_best_high": _blank(advice.near_best_high),
+        "near_best_also": "" if alone else _say_other_bands(advice),
         "interval_weeks": _blank(decision.interval / (7.0 * float(np.median(group.rate)))),
         "cost_rate": factor * float(decision.advised.money.mean()),
         "cost_rate_run_to_failure": factor * float(never.mean()),
         "cost_rate_today": factor * float(decision.today.money.mean()),
         "cost_rate_failed_part": factor * float(decision.failed_part.money.mean()),
         "saving_vs_run_to_failure": usage * float((never - decision.advised.money).mean()),
-        "prob_better": float(np.mean(decision.advised.money < never)),
+        "prob_better": _prob_better(decision),
         "prob_planning_pays": advice.prob_planning_pays,
         "failure_prob_at_interval": advice.failure_prob if finite else np.nan,
         "release_prob": _release_prob(group, decision) if finite else np.nan,
@@ -229,6 +248,23 @@ def _decision_row(records: Records, group: SideGroup, decision: Decision) -> dic
         "planned_cost": decision.costs.planned_money,
         "failure_cost": _mean_failure(decision),
     }
+
+
+def _say_other_bands(advice: IntervalAdvice) -> str:
+    """The near-best stretches apart from that of the advice."""
+    own = advice.near_best_low, advice.near_best_high
+    return "; ".join(
+        f"{low:.4g} to {high:.4g}" if np.isfinite(high) else f"from {low:.4g}"
+        for low, high in advice.near_best_bands
+        if (low, high) != own
+    )
+
+
+def _prob_better(decision: Decision) -> float:
+    """Chance that the advice beats running to failure; NaN where that is the advice."""
+    if decision.policy == RUN_TO_FAILURE:
+        return np.nan
+    return chance_cheaper(decision.advised.money, decision.run_to_failure.money)
 
 
 def _release_prob(group: SideGroup, decision: Decision) -> float:
@@ -253,7 +289,6 @@ def _saving_row(group: SideGroup, decision: Decision) -> dict[str, Any]:
     saving = usage * (today.money - advised.money)
     low, high = np.quantile(saving, [0.05, 0.95])
     lost = usage * (advised.money - decision.followed.money)
-    knowing = advised.money - np.minimum(advised.money, decision.advice.rates.min(axis=0))
     return {
         "saving_per_year": float(saving.mean()),
         "saving_low": float(low),
@@ -262,7 +297,6 @@ def _saving_row(group: SideGroup, decision: Decision) -> dict[str, Any]:
         "saving_labour_h": usage * float((today.labour_h - advised.labour_h).mean()),
         "saving_downtime_h": usage * float((today.downtime_h - advised.downtime_h).mean()),
         "loss_if_wrong": max(0.0, float(np.quantile(lost, 0.9))),
-        "knowing_better_per_year": usage * float(knowing.mean()),
     }
 
 
@@ -327,8 +361,8 @@ def _curve(
         return None
     advice = decision.advice
     never = float(advice.expected[-1])
-    shown = (advice.expected < 6.0 * never) & (advice.times < _settled(advice.times, advice.rates))
-    low, high = np.quantile(advice.rates[shown], [0.05, 0.95], axis=1)
+    shown = (advice.expected < 6.0 * never) & (advice.times < _settled(advice))
+    low, high = advice.low[shown], advice.high[shown]
     times = advice.times[shown]
     t = np.union1d(times, np.geomspace(times[0], times[-1], CURVE_POINTS))
     mean, low, high = (
@@ -350,9 +384,9 @@ def _curve(
     )
 
 
-def _settled(times: FloatArray, rates: FloatArray) -> float:
+def _settled(advice: IntervalAdvice) -> float:
     """Interval beyond which the expected cost rate no longer moves [usage]."""
-    expected = rates.mean(axis=1)
+    times, expected = advice.times, advice.expected
     moving = np.flatnonzero(np.abs(expected / expected[-1] - 1.0) > 0.001)
     return float(times[min(moving[-1] + 2, times.size - 1)]) if moving.size else float(times[-1])
 

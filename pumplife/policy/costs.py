@@ -6,7 +6,7 @@ production, so that a saving can be told in all three.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -75,6 +75,12 @@ class SideCosts:
     opening_fault : float
         Probability, beyond the early lives already in the fits, that an opening ends in another
         breakdown.
+    hours : dict of str to float
+        Hours of one piece of work: `planned_labour_h` and so on [h].
+    foul_share : float
+        Probability that a release fouls the air side.
+    fouling : WorkCost (parts,)
+        What that adds to a failure of each part, on average; in `spill` as far as it is cash.
     """
 
     planned: WorkCost
@@ -86,6 +92,9 @@ class SideCosts:
     call_out: float
     spill: FloatArray
     opening_fault: float
+    hours: dict[str, float]
+    foul_share: float
+    fouling: WorkCost
 
     def __repr__(self) -> str:
         """Say the planned cost and the mean cost of a failure."""
@@ -340,6 +349,9 @@ def side_costs(records: Records, book: CostBook, scope: SideScope) -> SideCosts:
         call_out=call_out,
         spill=release.cash,
         opening_fault=fault,
+        hours=hours,
+        foul_share=_or_zero(records.plant.cost("foul_air_side_probability", scope.service)),
+        fouling=replace(release, cash=release.cash - _spill(records, scope)),
     )
 
 
@@ -350,6 +362,11 @@ def _work(cash: FloatArray | float, hours: dict[str, float], kind: str, parts: i
         labour_h=np.full(parts, hours[f"{kind}_labour_h"]),
         downtime_h=np.full(parts, hours[f"{kind}_downtime_h"]),
     )
+
+
+def _spill(records: Records, scope: SideScope) -> FloatArray:
+    """Clean-up after a failure of each part, (parts,) [money]."""
+    return np.asarray(scope.releases, float) * _or_zero(records.plant.cost("spill", scope.service))
 
 
 def _release_cost(records: Records, book: CostBook, scope: SideScope) -> WorkCost:

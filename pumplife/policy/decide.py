@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -44,6 +44,8 @@ class Decision:
     costs : SideCosts
     events : EventRates
         Events under the advice [1 / usage unit].
+    events_today : EventRates
+        Events under today's practice [1 / usage unit].
     advised, today, run_to_failure, failed_part : CostRates
         [money / usage unit], paired by draw.
     adopted : CostRates or None
@@ -58,6 +60,7 @@ class Decision:
     advice: IntervalAdvice
     costs: SideCosts
     events: EventRates
+    events_today: EventRates
     advised: CostRates
     today: CostRates
     run_to_failure: CostRates
@@ -140,10 +143,11 @@ def decide_group(
         policy=FAILED_PART if alone_pays else policy,
         interval=advice.interval,
         kit_share=0.0 if alone_pays else 1.0,
-        advice=advice,
+        advice=replace(advice, known=None),
         costs=costs,
         events=alone if alone_pays else planned,
         advised=cost_alone if alone_pays else best,
+        events_today=today,
         today=cost_rates(costs, today),
         run_to_failure=cost_rates(costs, never),
         failed_part=cost_alone,
@@ -169,6 +173,7 @@ def _adopted_rates(
     """Cost of the adopted interval, the whole side renewed at failures."""
     if np.isnan(interval):
         return None
+    assert advice.known is not None, "it is let go once the group is decided"
     at = integrate_to(group.life, advice.known, np.array([interval]))
     return cost_rates(costs, rates_of(at))
 

@@ -13,7 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pumplife.policy.ladder import integrate_ladder
 from pumplife.policy.limits import MAKER, apply_limits, release_limits
+from pumplife.policy.near_best import near_best_bands
 from pumplife.policy.pump import (
     FloatArray,
     SideIntegrals,
@@ -21,10 +23,10 @@ from pumplife.policy.pump import (
     integrate_side,
     integrate_to,
     own_times,
-    shared_times,
 )
 
-NEAR_BEST = 1.05  # the near-best band reaches to this multiple of the least cost
+SETTLED = 1e-7  # a cost rate so near to that of running to failure no longer moves
+MOST_OPTIMA = 4  # local optima of one curve that are looked at
 WORTH_PLANNING = 0.01  # planned work must save this share of the cost of running to failure
 
 
@@ -78,11 +80,15 @@ class IntervalAdvice:
     binding_limit : str
         "cost" where the least cost decides, else the name of the limit that does.
     near_best_low, near_best_high : float
-        Where the expected cost rate is within 5 % of that of the advice [usage].
+        Where the expected cost rate is within 5 % of that of the advice, around the interval and
+        not beyond a limit [usage].
+    near_best_bands : tuple of (float, float)
+        All stretches within 5 % and the limits, also those apart from the interval [usage].
     cost_rate, cost_rate_run_to_failure : float array (draws,)
         [money / usage unit].
     prob_better : float
-        Posterior probability that the advice is cheaper than running to failure.
+        Posterior probability that the advice is cheaper than running to failure, ties counted
+        half; NaN where the advice is to run to failure.
     prob_planning_pays : float
         The same for the best interval by cost alone, even where it isn't advised.
     failure_prob : float
@@ -95,18 +101,20 @@ class IntervalAdvice:
         One row: survival, incidence and uptime at the advised interval.
     at_failure : SideIntegrals
         One row: the same without planned work.
-    known : SideIntegrals
-        What all of this was computed from, at `times`.
+    known : SideIntegrals or None
+        What all of this was computed from, at `times`; None once the group is decided, since
+        the integrals of a thousand groups fill the memory.
     times, expected : float array (times,)
         The expected cost rate against the interval [usage], [money / usage unit].
-    rates : float array (times, draws)
-        Cost rate against the interval [money / usage unit].
+    low, high : float array (times,)
+        90 % band of that cost rate [money / usage unit].
     """
 
     interval: float
     binding_limit: str
     near_best_low: float
     near_best_high: float
+    near_best_bands: tuple[tuple[float, float], ...]
     cost_rate: FloatArray
     cost_rate_run_to_failure: FloatArray
     prob_better: float
@@ -115,10 +123,11 @@ class IntervalAdvice:
     limits: dict[str, float]
     at_interval: SideIntegrals
     at_failure: SideIntegrals
-    known: SideIntegrals
+    known: SideIntegrals | None
     times: FloatArray
     expected: FloatArray
-    rates: FloatArray
+    low: FloatArray
+    high: FloatArray
 
     def __repr__(self) -> str:
         """Say the interval and why."""
@@ -252,94 +261,114 @@ def advise_interval(
         inf when running to failure is as good: planned work saves less than 1 %, or is more
         likely dearer than cheaper, and no limit asks for it.
     """
-    known = integrate_side(side, shared_times(side))
-    rates = cost_rate(known, planned_cost, failure_cost)
-    expected, never = rates.mean(axis=1), rates[-1]
-    cheapest, planning_pays = _cheapest(side, known, planned_cost, failure_cost)
+    known = integrate_ladder(side)
+    money = planned_cost, np.asarray(failure_cost, float)
+    rates = cost_rate(known, *money)
+    times, expected = known.times[:, 0], rates.mean(axis=1)
+    optima = _local_optima(side, known, money, expected)
+    cheapest, planning_pays = _cheapest(optima, rates[-1])
     limits = {MAKER: maximum}
     if releasing is not None and np.any(releasing):
         limits |= release_limits(side, releasing, release_target, confidence)
     interval, binding = apply_limits(cheapest if failures_seen else np.inf, limits)
+    limit = min((value for value in limits.values() if value > 0.0), default=np.inf)
     at = integrate_to(side, known, np.array([interval]))
-    chosen = cost_rate(at, planned_cost, failure_cost)[0]
-    low, high = _near_best(known.times[:, 0], expected, interval, float(chosen.mean()))
+    chosen = cost_rate(at, *money)[0]
+    if binding != "cost" and failures_seen:
+        at, chosen = _cheaper_within(optima, interval, (at, chosen))
+        interval = min(interval, float(at.times[0, 0]))
+    finite = bool(np.isfinite(interval))
+    bands = near_best_bands(times, expected, (interval, float(chosen.mean())), limit)
+    edges = np.quantile(rates, [0.05, 0.95], axis=1)
+    low, high = next(band for band in bands if band[0] <= interval <= band[1])
     return IntervalAdvice(
         interval=interval,
         binding_limit=binding,
         near_best_low=low,
-        near_best_high=high if binding == "cost" else interval,
+        near_best_high=high,
+        near_best_bands=bands,
         cost_rate=chosen,
-        cost_rate_run_to_failure=never,
-        prob_better=float(np.mean(chosen < never)) if np.isfinite(interval) else 0.0,
+        cost_rate_run_to_failure=rates[-1],
+        prob_better=chance_cheaper(chosen, rates[-1]) if finite else np.nan,
         prob_planning_pays=planning_pays,
-        failure_prob=float(1.0 - at.survival.mean()) if np.isfinite(interval) else 1.0,
+        failure_prob=float(1.0 - at.survival.mean()) if finite else 1.0,
         limits=limits,
         at_interval=at,
         at_failure=integrate_to(side, known, np.array([np.inf])),
         known=known,
-        times=known.times[:, 0],
+        times=times,
         expected=expected,
-        rates=rates,
+        low=edges[0],
+        high=edges[1],
     )
 
 
-def _cheapest(
-    side: SideLife, known: SideIntegrals, planned_cost: float, failure_cost: FloatArray
-) -> tuple[float, float]:
+def chance_cheaper(cost: FloatArray, other: FloatArray) -> float:
+    """Share of the draws, (draws,), in which `cost` is below `other`; ties count half."""
+    same = np.isclose(cost, other, rtol=1e-9, atol=0.0)
+    return float(np.mean(np.where(same, 0.5, cost < other)))
+
+
+_Optimum = tuple[SideIntegrals, FloatArray]  # at its age, and its cost rate (draws,)
+
+
+def _cheapest(optima: list[_Optimum], never: FloatArray) -> tuple[float, float]:
     """The interval by cost alone, inf to failure, and the probability that planning pays."""
-    interval = _expected_optimum(side, known, planned_cost, failure_cost)
-    at = integrate_to(side, known, np.array([interval]))
-    best = cost_rate(at, planned_cost, failure_cost)[0]
-    never = cost_rate(known, planned_cost, failure_cost)[-1]
-    pays = float(np.mean(best < never))
-    worth = best.mean() <= (1.0 - WORTH_PLANNING) * never.mean() and pays >= 0.5
-    return (interval if worth else np.inf), pays
+    if not optima:
+        return np.inf, 0.0
+    at, rate = min(optima, key=lambda one: float(one[1].mean()))
+    pays = chance_cheaper(rate, never)
+    worth = rate.mean() <= (1.0 - WORTH_PLANNING) * never.mean() and pays >= 0.5
+    return (float(at.times[0, 0]) if worth else np.inf), pays
 
 
-def _expected_optimum(
-    side: SideLife, known: SideIntegrals, planned_cost: float, failure_cost: FloatArray
-) -> float:
-    """Interval of least mean cost rate over the draws [usage]; the last time when it only falls."""
-
-    def slope(log_age: FloatArray) -> FloatArray:
-        at = integrate_to(side, known, np.exp(log_age))
-        steep = _first_order(at, planned_cost, failure_cost) * at.survival / at.uptime**2
-        return np.asarray(steep.mean(axis=1))
-
-    expected = cost_rate(known, planned_cost, failure_cost).mean(axis=1)
-    row = int(np.argmin(expected))
-    if row in (0, expected.size - 1):
-        return float(known.times[row, 0])
-    low, high = np.log(known.times[[row - 1, row + 1], 0])
-    for _ in range(6):
-        middle = 0.5 * (low + high)
-        low, high = (low, middle) if slope(np.array([middle]))[0] >= 0.0 else (middle, high)
-    ends = slope(np.array([low])), slope(np.array([high]))
-    share = float(np.clip(-ends[0][0] / max(ends[1][0] - ends[0][0], 1e-300), 0.0, 1.0))
-    return float(np.exp(low + share * (high - low)))
+def _cheaper_within(optima: list[_Optimum], limit: float, at_limit: _Optimum) -> _Optimum:
+    """The limit, or an optimum before it that costs less: a curve may have several."""
+    before = [one for one in optima if one[0].times[0, 0] < limit]
+    return min([at_limit, *before], key=lambda one: float(one[1].mean()))
 
 
-def _near_best(
-    times: FloatArray, expected: FloatArray, interval: float, best: float
-) -> tuple[float, float]:
-    """Ends of the stretch around the interval where the expected cost rate is within 5 %.
+def _local_optima(
+    side: SideLife,
+    known: SideIntegrals,
+    money: tuple[float, FloatArray],
+    expected: FloatArray,
+) -> list[_Optimum]:
+    """Where the mean cost rate over the draws is least locally, the few least of them.
 
-    The upper end is inf where it never leaves the stretch again.
+    Early lives and wear, or two parts, can make more than one.  Dips that only rounding makes,
+    where the curve has settled, are none.
     """
-    if np.isfinite(interval):
-        at = int(np.searchsorted(times, interval))
-        times, expected = np.insert(times, at, interval), np.insert(expected, at, best)
-    else:
-        at = times.size - 1
-    level = NEAR_BEST * best
-    outside = np.flatnonzero(expected > level)
-    below, above = outside[outside < at], outside[outside > at]
-    low = _crossing(times, expected, int(below[-1]), level) if below.size else float(times[0])
-    high = _crossing(times, expected, int(above[0]) - 1, level) if above.size else np.inf
-    return low, high
+    inner = expected[1:-1]
+    moving = np.abs(inner / expected[-1] - 1.0) > SETTLED
+    dip = (inner <= expected[:-2]) & (inner < expected[2:]) & moving
+    rows = np.flatnonzero(dip) + 1
+    rows = rows[np.argsort(expected[rows], kind="stable")[:MOST_OPTIMA]]
+    log_times = np.log(known.times[:, 0])
+    found = [_refine(side, known, money, (log_times[row - 1], log_times[row + 1])) for row in rows]
+    if expected[0] <= expected.min():
+        found.append(known.times[0, 0])
+    if not found:
+        return []
+    at = integrate_to(side, known, np.array(found)[:, None])
+    rates = cost_rate(at, *money)
+    return [(at[row : row + 1], rates[row]) for row in range(len(found))]
 
 
-def _crossing(times: FloatArray, expected: FloatArray, row: int, level: float) -> float:
-    """Age between rows `row` and `row + 1` where the curve crosses the level, in log time."""
-    share = (level - expected[row]) / (expected[row + 1] - expected[row])
-    return float(times[row] * (times[row + 1] / times[row]) ** share)
+def _refine(
+    side: SideLife,
+    known: SideIntegrals,
+    money: tuple[float, FloatArray],
+    ends: tuple[float, float],
+) -> float:
+    """Age between two logs where the slope of the mean cost rate passes 0 [usage]."""
+    low, high = ends
+    for _ in range(2):
+        logs = np.linspace(low, high, 9)
+        at = integrate_to(side, known, np.exp(logs)[:, None], nodes=4)
+        steep = (_first_order(at, *money) * at.survival / at.uptime**2).mean(axis=1)
+        row = int(np.clip(np.argmax(steep >= 0.0), 1, 8))
+        low, high = float(logs[row - 1]), float(logs[row])
+    below, above = -steep[row - 1], steep[row]
+    share = float(np.clip(below / max(below + above, 1e-300), 0.0, 1.0))
+    return float(np.exp(low + share * (high - low)))

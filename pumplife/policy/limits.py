@@ -6,16 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import optimize
 
-from pumplife.policy.pump import (
-    FloatArray,
-    Life,
-    SideIntegrals,
-    SideLife,
-    integrate_side,
-    integrate_to,
-    shared_times,
-)
+from pumplife.policy.ladder import integrate_ladder
+from pumplife.policy.pump import FloatArray, Life, SideIntegrals, SideLife, integrate_to
 from pumplife.weibull.draws import LifeDraws
 
 MAKER = "maker's or legal limit"
@@ -32,8 +26,8 @@ def release_limit(
     interval can be held to it: where many parts fail soon after fitting, only renewing so often
     would meet the target that a longer interval would release less a year.
     """
-    exposed = SideLife(lives=side.lives, count=side.count * np.asarray(releasing, float))
-    known = integrate_side(exposed, shared_times(exposed))
+    exposed = _only(side, np.asarray(releasing, bool))
+    known = integrate_ladder(exposed)
 
     def bound(log_age: float) -> float:
         failed = 1.0 - exposed.survival(np.exp(np.array([[log_age]])))
@@ -42,9 +36,8 @@ def release_limit(
     low, high = np.log(known.times[[0, -1], 0])
     if bound(high) <= target:
         return np.inf
-    for _ in range(40):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if bound(middle) <= target else (low, middle)
+    if bound(low) < target:
+        low = optimize.brentq(lambda log_age: bound(log_age) - target, low, high, xtol=1e-11)
     limit = float(np.exp(low))
     at = integrate_to(exposed, known, np.array([limit]))
     longer = known.times[:, 0] > limit
@@ -60,6 +53,13 @@ def release_limits(
         return {RELEASE: limit}
     worn = SideLife(lives=_without_early_lives(side), count=side.count)
     return {RELEASE: limit, WEAR_RELEASE: release_limit(worn, releasing, target, confidence)}
+
+
+def _only(side: SideLife, some: NDArray[np.bool_]) -> SideLife:
+    """The side with some of its parts."""
+    if isinstance(side.lives, LifeDraws):
+        return SideLife(lives=side.lives[some], count=side.count[some])
+    return SideLife(lives=side.lives, count=side.count * some)
 
 
 def _releases(at: SideIntegrals) -> FloatArray:

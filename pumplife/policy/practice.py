@@ -10,13 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pumplife.policy.ladder import integrate_ladder
 from pumplife.policy.pump import (
     FloatArray,
     SideIntegrals,
     SideLife,
-    integrate_side,
     integrate_to,
-    shared_times,
 )
 from pumplife.policy.renewal import solve_renewal
 from pumplife.policy.simulate import BoolArray, PlannedAges
@@ -148,13 +147,13 @@ def practice_rates(
         Share of the failures at which the whole side is renewed; 0.95 and more counts as all,
         less than 0.02 as 0.02.
     known : SideIntegrals, optional
-        The side's integrals over `shared_times`, where they are at hand.
+        The side's integrals by `integrate_ladder`, where they are at hand.
 
     Returns
     -------
     EventRates
     """
-    known = integrate_side(side, shared_times(side)) if known is None else known
+    known = integrate_ladder(side) if known is None else known
     if kit_share >= AS_GOOD_AS_ALL:
         survival, incidence, uptime = _whole_kit_cycles(side, planned.ages, known)
         kit_share = 1.0
@@ -177,12 +176,8 @@ def _whole_kit_cycles(
     side: SideLife, ages: FloatArray, known: SideIntegrals
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Survival, incidence and uptime at each planned age, kit at every failure."""
-    at = [integrate_to(side, known, age) for age in ages[:, None]]
-    return (
-        np.concatenate([one.survival for one in at]),
-        np.concatenate([one.incidence for one in at]),
-        np.concatenate([one.uptime for one in at]),
-    )
+    at = integrate_to(side, known, ages[:, None])
+    return at.survival, at.incidence, at.uptime
 
 
 def _thinned_cycles(

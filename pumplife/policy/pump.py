@@ -7,6 +7,7 @@ part is (times, parts, draws).  Times may be (times, 1), shared by the draws, or
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Protocol
 
 import numpy as np
@@ -112,6 +113,16 @@ class SideIntegrals:
         """Say the size."""
         return f"<SideIntegrals: {self.incidence.shape} times x parts x draws>"
 
+    def __getitem__(self, rows: slice) -> SideIntegrals:
+        """Some of the times."""
+        return SideIntegrals(
+            times=self.times[rows],
+            survival=self.survival[rows],
+            hazard=self.hazard[rows],
+            incidence=self.incidence[rows],
+            uptime=self.uptime[rows],
+        )
+
 
 def time_at_hazard(side: SideLife, target: float, draws: int) -> FloatArray:
     """Age [usage] at which the side's cumulative hazard passes `target`, per draw (draws,)."""
@@ -180,7 +191,7 @@ def integrate_side(side: SideLife, times: FloatArray, *, nodes: int = 4) -> Side
     if times.ndim != 2 or not np.all(times > 0.0):
         raise RecordError("ages to integrate over must be a two-dimensional array above 0")
     cumulative, hazard = side.evaluate(times)
-    first_incidence, first_uptime = _below_first(side, times[:1], cumulative[:1], hazard[:1])
+    first_incidence, first_uptime = below_first(side, times[:1], cumulative[:1], hazard[:1])
     steps_incidence, steps_uptime = _panels(side, times[:-1], times[1:], nodes)
     incidence = np.cumsum(np.concatenate([first_incidence, steps_incidence]), axis=0)
     uptime = np.cumsum(np.concatenate([first_uptime, steps_uptime]), axis=0)
@@ -188,7 +199,7 @@ def integrate_side(side: SideLife, times: FloatArray, *, nodes: int = 4) -> Side
         times=times,
         survival=np.exp(-cumulative),
         hazard=hazard,
-        incidence=_share_failures(incidence, cumulative),
+        incidence=share_failures(incidence, -np.expm1(-cumulative)),
         uptime=uptime,
     )
 
@@ -196,39 +207,56 @@ def integrate_side(side: SideLife, times: FloatArray, *, nodes: int = 4) -> Side
 def integrate_to(
     side: SideLife, known: SideIntegrals, age: FloatArray, *, nodes: int = 8
 ) -> SideIntegrals:
-    """Extend `known` to one age per draw, (draws,) or one for all (1,); inf means no end.
+    """Extend `known` to other ages; inf means no end.
 
     Ages beyond the last known time are taken there, where hardly anything still runs.
+
+    Parameters
+    ----------
+    side : SideLife
+    known : SideIntegrals
+        Its integrals on a ladder of ages.
+    age : float array (draws,), (1,), (ages, draws) or (ages, 1)
+        One age per draw or one for all; several of either, a row each [usage].
+    nodes : int
+        Gauss-Legendre nodes from the known time below to the age.
+
+    Returns
+    -------
+    SideIntegrals
+        One row per row of `age`.
     """
-    draws = known.survival.shape[1]
-    ages = np.broadcast_to(np.asarray(age, float), (draws,))
-    ladder = np.broadcast_to(known.times, (known.times.shape[0], draws))
+    ages = np.atleast_2d(np.asarray(age, float))
+    if ages.shape[1] != known.times.shape[1]:
+        ages = np.broadcast_to(ages, (ages.shape[0], known.survival.shape[1]))
+    ladder = known.times
+    if ages.shape[1] != ladder.shape[1]:
+        ladder = np.broadcast_to(ladder, (ladder.shape[0], ages.shape[1]))
     clipped = np.clip(ages, ladder[0], ladder[-1])
-    row = np.clip((ladder <= clipped).sum(axis=0) - 1, 0, ladder.shape[0] - 1)
-    lane = np.arange(draws)
-    start = ladder[row, lane]
-    incidence, uptime = _panels(side, start[None, :], clipped[None, :], nodes)
-    incidence += known.incidence[row, :, lane].T[None]
-    uptime += known.uptime[row, lane][None]
+    row = np.clip((ladder[:, None, :] <= clipped).sum(axis=0) - 1, 0, ladder.shape[0] - 1)
+    incidence, uptime = _panels(side, np.take_along_axis(ladder, row, axis=0), clipped, nodes)
+    incidence += np.take_along_axis(known.incidence, row[:, None, :], axis=0)
+    uptime += np.take_along_axis(known.uptime, row, axis=0)
     below = ages < ladder[0]
-    reached = np.where(below, ages, clipped)[None, :]
+    reached = np.where(below, ages, clipped)
     cumulative, hazard = side.evaluate(np.maximum(reached, 1e-300))
     uptime = np.where(below, reached, uptime)
     return SideIntegrals(
         times=reached,
         survival=np.exp(-cumulative),
         hazard=hazard,
-        incidence=_share_failures(incidence, cumulative),
+        incidence=share_failures(incidence, -np.expm1(-cumulative)),
         uptime=uptime,
     )
 
 
-def _below_first(
+def below_first(
     side: SideLife, first: FloatArray, cumulative: FloatArray, hazard: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Incidence by part and uptime from 0 to the first time, the hazard taken as a power of it."""
     with np.errstate(all="ignore"):
         by_part = -np.log(side.lives.survival(first[:, None, :])) * side.count[:, None]
+    by_part = np.minimum(by_part, LOG_TIME_SPAN)  # a draw that is dead by then
     total = np.maximum(by_part.sum(axis=1, keepdims=True), 1e-300)
     failed = -np.expm1(-cumulative)
     incidence = by_part / total * failed[:, None, :]
@@ -271,14 +299,14 @@ def _panel_block(
     return incidence, uptime
 
 
-def _share_failures(incidence: FloatArray, cumulative: FloatArray) -> FloatArray:
+def share_failures(incidence: FloatArray, failed: FloatArray) -> FloatArray:
     """Incidence by part, made to sum exactly to the probability of a failure."""
     total = incidence.sum(axis=1)
-    failed = -np.expm1(-cumulative)
     factor = np.where(total > 0.0, failed / np.where(total > 0.0, total, 1.0), 1.0)
     return np.asarray(incidence * factor[:, None, :])
 
 
+@lru_cache(maxsize=8)
 def _legendre(nodes: int) -> tuple[Any, Any]:
     """Nodes and weights on (-1, 1)."""
     return np.polynomial.legendre.leggauss(nodes)

@@ -54,6 +54,13 @@ TABLES: dict[str, tuple[str, str]] = {
         "ratios give interval and saving, so that rows compare with each other, not with the "
         "intervals to the last digit.",
     ),
+    "tornado": (
+        "How the advice moves with each input",
+        "One input at a time at a low and a high plausible value, the advice worked out anew: "
+        "prices, rates and hours 25 % off, the cost of an hour of downtime halved and doubled, "
+        "chances of faults none and doubled, lives at their 90 % bounds. Inputs that move next "
+        "to nothing are left out.",
+    ),
     "kpi": ("Measures by month", "Each with the base it is counted on."),
     "materials": ("Elastomers side by side", "Life and cost of each material in one service."),
     "pumps": (

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from pumplife.errors import RecordError
 from pumplife.policy.interval import (
     advise_interval,
+    chance_cheaper,
     cost_rate,
     optimal_interval,
 )
@@ -246,3 +247,80 @@ def test_uncertain_lives_move_the_advice_from_the_best_guess():
 def test_ages_to_integrate_over_must_be_above_zero():
     with pytest.raises(RecordError, match="two-dimensional array above 0"):
         integrate_side(one_part(2.0, 1.0), np.array([[0.0], [1.0]]))
+
+
+def two_truths(ratio):
+    """Two equally likely lives ten apart: the expected cost has a dip before each."""
+    side = SideLife(lives=draws([[8.0, 8.0]], [[1.0, 10.0]]), count=np.ones(1))
+    return side, 1.0, np.array([ratio])
+
+
+@pytest.mark.parametrize("ratio", [2.2, 2.4, 2.6, 3.0])
+def test_of_several_optima_the_least_is_found(ratio):
+    side, *cost = two_truths(ratio)
+    advice = advise_interval(side, *cost)
+    known = integrate_side(side, shared_times(side))
+    ages = np.geomspace(0.2, 9.0, 4000)
+    brute = cost_rate(integrate_to(side, known, ages[:, None]), *cost).mean(axis=1)
+    inner = brute[1:-1]
+    assert ((inner < brute[:-2]) & (inner < brute[2:])).sum() == 2
+    assert advice.interval == pytest.approx(ages[np.argmin(brute)], rel=2e-3)
+    assert advice.cost_rate.mean() <= brute.min() * (1.0 + 1e-6)
+
+
+def test_before_a_limit_an_earlier_optimum_may_be_the_cheaper():
+    side, *cost = two_truths(2.2)
+    free = advise_interval(side, *cost)
+    held = advise_interval(side, *cost, maximum=1.8)
+    assert free.interval > 1.8
+    assert held.interval < 1.0
+    assert held.binding_limit == "maker's or legal limit"
+    assert held.near_best_high < 1.8
+
+
+def test_all_near_best_stretches_are_told():
+    side, *cost = two_truths(2.55)
+    advice = advise_interval(side, *cost)
+    assert len(advice.near_best_bands) == 2
+    known = integrate_side(side, shared_times(side))
+    ends = np.array(advice.near_best_bands).ravel()
+    at = integrate_to(side, known, ends[:, None])
+    rates = cost_rate(at, *cost).mean(axis=1)
+    assert rates == pytest.approx(1.05 * advice.cost_rate.mean(), rel=5e-3)
+    assert advice.near_best_low <= advice.interval <= advice.near_best_high
+
+
+def test_near_best_never_reaches_beyond_a_limit():
+    advice = advise_interval(one_part(2.5, 5.0), 1.0, np.array([5.0]), maximum=2.6)
+    assert advice.binding_limit == "cost"
+    assert advice.near_best_high == 2.6
+
+
+def test_chance_to_be_cheaper_counts_ties_half_and_is_blank_without_a_plan():
+    assert chance_cheaper(np.array([1.0, 2.0, 3.0]), np.array([2.0, 2.0, 2.0])) == 0.5
+    never = advise_interval(one_part(0.9, 5.0), 1.0, np.array([5.0]))
+    assert np.isinf(never.interval)
+    assert np.isnan(never.prob_better)
+
+
+def test_chance_to_be_cheaper_is_the_share_of_truths_by_hand():
+    # of these four lives a plan at the advised age beats failure in the three that wear
+    side = SideLife(
+        lives=draws([[3.0, 3.0, 3.0, 0.8]], [[10.0, 11.0, 9.0, 10.0]]), count=np.ones(1)
+    )
+    advice = advise_interval(side, 1.0, np.array([10.0]))
+    assert advice.prob_better == 0.75
+
+
+def test_more_draws_converge():
+    lives = random_draws(np.random.default_rng(8), count=20_000)
+    count, cost = np.array([2.0, 4, 4]), np.array([3000.0, 1500.0, 1200.0])
+    exact = advise_interval(SideLife(lives=lives, count=count), 400.0, cost)
+    off = []
+    for few in (100, 1000):
+        shares = [
+            advise_interval(SideLife(lives=lives[:, block], count=count), 400.0, cost).interval
+            for block in (slice(few * k, few * (k + 1)) for k in range(10))
+        ]
+        off.append(float(np.sqrt(np.mean((np.array(shares) / exact.interval - 1.0) ** 2))))
+    assert off[1] < 0.5 * off[0] < 0.05

@@ -1,0 +1,188 @@
+"""Event rates of a group against the interval, which answer any question of cost at once.
+
+For given lives a cost rate is linear in the costs: so many planned rebuilds and so many failures
+of each part a usage unit, at each interval.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import CubicSpline
+
+from pumplife.policy.decide import CLEARLY_CHEAPER, FAILED_PART, PLANNED, RUN_TO_FAILURE
+from pumplife.policy.interval import WORTH_PLANNING
+from pumplife.policy.ladder import integrate_ladder
+from pumplife.policy.pump import FloatArray, SideIntegrals, SideLife, integrate_to
+from pumplife.weibull.draws import LifeDraws
+
+MOST_POINTS = 44  # of the ladder of a surface, besides the limit and what is around an interval
+AROUND = np.exp(np.linspace(-0.42, 0.42, 15))  # ages around an interval, as shares of it
+SETTLED = 1e-3  # mean chance of failure, or of survival, beyond which a curve says no more
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Choice:
+    """The cheapest way of working at some costs.
+
+    Attributes
+    ----------
+    policy : str
+        planned kit / run to failure / run to failure, failed part only.
+    interval : float
+        [usage]; inf without planned work.
+    rate : float
+        Expected cost rate [money / usage unit].
+    """
+
+    policy: str
+    interval: float
+    rate: float
+
+    def __repr__(self) -> str:
+        """Say the policy and the interval."""
+        return f"<Choice: {self.policy}, {self.interval:.6g}>"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CostSurface:
+    """Expected events a usage unit at each planned interval, and without planned work.
+
+    Attributes
+    ----------
+    times : float array (times,)
+        Planned intervals, rising, at most 60 [usage].
+    planned : float array (times,)
+        Planned renewals of the whole side [1 / usage unit].
+    failures : float array (times, parts)
+        Failures by the part that failed, the whole side renewed [1 / usage unit].
+    never : float array (parts,)
+        The same without planned work [1 / usage unit].
+    alone : float array (parts,)
+        Failures where the failed part alone is renewed and nothing is planned [1 / usage unit].
+    limit : float
+        Longest interval that the limits allow [usage]; inf where there is none.
+    """
+
+    times: FloatArray
+    planned: FloatArray
+    failures: FloatArray
+    never: FloatArray
+    alone: FloatArray
+    limit: float
+
+    def __repr__(self) -> str:
+        """Say the range of intervals."""
+        return f"<CostSurface: {self.times[0]:.4g} to {self.times[-1]:.4g}>"
+
+    def cost(self, planned_cost: float, failure_cost: FloatArray) -> FloatArray:
+        """Expected cost rate at each interval, (times,) [money / usage unit].
+
+        Parameters
+        ----------
+        planned_cost : float
+            A planned rebuild [money].
+        failure_cost : float array (parts,)
+            A failure of each part, the whole side renewed [money].
+        """
+        return np.asarray(self.planned * planned_cost + self.failures @ failure_cost)
+
+    def choose(
+        self, planned_cost: float, failure_cost: FloatArray, part_cost: FloatArray
+    ) -> Choice:
+        """The way of working that is cheapest in expectation within the limits.
+
+        Planned work must save 1 % against running to failure, and renewing the failed part alone
+        5 % against the kit, as the advice asks of them; a limit asks for planned work whatever
+        it costs.
+
+        Parameters
+        ----------
+        planned_cost : float
+            [money]
+        failure_cost, part_cost : float array (parts,)
+            A failure of each part, the whole side or it alone renewed [money].
+        """
+        inside = self.times <= self.limit
+        rates = self.cost(planned_cost, failure_cost)[inside]
+        interval, rate = _lowest_point(np.log(self.times[inside]), rates)
+        never = float(self.never @ failure_cost)
+        if np.isfinite(self.limit) or rate <= (1.0 - WORTH_PLANNING) * never:
+            return Choice(policy=PLANNED, interval=float(np.exp(interval)), rate=rate)
+        alone = float(self.alone @ part_cost)
+        if alone < CLEARLY_CHEAPER * never:
+            return Choice(policy=FAILED_PART, interval=np.inf, rate=alone)
+        return Choice(policy=RUN_TO_FAILURE, interval=np.inf, rate=never)
+
+
+def lay_surface(
+    side: SideLife, *, limit: float = np.inf, interval: float = np.inf
+) -> tuple[CostSurface, SideIntegrals]:
+    """The surface of a side, and the integrals by draw that it is the mean of.
+
+    Parameters
+    ----------
+    side : SideLife
+    limit : float
+        Longest interval that the limits allow [usage].
+    interval : float
+        An interval around which the ladder is to be dense [usage].
+
+    Returns
+    -------
+    surface : CostSurface
+    at : SideIntegrals
+        One row per interval of the surface, and a last one without planned work.
+    """
+    assert isinstance(side.lives, LifeDraws), "lives of a group are draws"
+    known = integrate_ladder(side)
+    wanted = [limit, np.inf] if np.isinf(interval) else [limit, np.inf, *(interval * AROUND)]
+    at = integrate_to(side, known, np.array(wanted)[:, None], nodes=4)
+    at = _join(known[_telling_rows(known, min(limit, interval))], at)
+    failures = (at.incidence / at.uptime[:, None]).mean(axis=2)
+    return CostSurface(
+        times=at.times[:-1, 0],
+        planned=(at.survival / at.uptime).mean(axis=1)[:-1],
+        failures=failures[:-1],
+        never=failures[-1],
+        alone=np.asarray((side.count[:, None] / side.lives.mean()).mean(axis=1)),
+        limit=limit,
+    ), at
+
+
+def _join(ladder: SideIntegrals, extra: SideIntegrals) -> SideIntegrals:
+    """Both, sorted by age, each age once; what lies at the end of life comes last."""
+    age = np.concatenate([ladder.times[:, 0], extra.times[:, 0]])
+    rows = np.unique(age, return_index=True)[1]
+    return SideIntegrals(
+        times=age[rows, None],
+        survival=np.concatenate([ladder.survival, extra.survival])[rows],
+        hazard=np.concatenate([ladder.hazard, extra.hazard])[rows],
+        incidence=np.concatenate([ladder.incidence, extra.incidence])[rows],
+        uptime=np.concatenate([ladder.uptime, extra.uptime])[rows],
+    )
+
+
+def _telling_rows(known: SideIntegrals, shortest: float) -> slice:
+    """Rows of the ladder between hardly a failure and hardly a survivor, thinned."""
+    alive = known.survival.mean(axis=1)
+    first = max(0, int(np.searchsorted(1.0 - alive, SETTLED)) - 1)
+    first = min(first, max(0, int(np.searchsorted(known.times[:, 0], shortest)) - 1))
+    last = int(np.flatnonzero(alive > SETTLED).max(initial=first)) + 2
+    stride = -(-(last - first) // MOST_POINTS)
+    return slice(first, last, stride)
+
+
+def _lowest_point(place: FloatArray, value: FloatArray) -> tuple[float, float]:
+    """Lowest point of a curve, by a cubic spline through the points around the lowest."""
+    row = int(np.argmin(value))
+    if row in (0, value.size - 1) or value.size < 4:
+        return float(place[row]), float(value[row])
+    near = slice(max(0, row - 3), row + 4)
+    spline = CubicSpline(place[near], value[near])
+    turns = spline.derivative().roots(extrapolate=False)
+    places = np.append(turns[np.isfinite(turns)], place[row])
+    heights = spline(places)
+    best = int(np.argmin(heights))
+    return float(places[best]), float(heights[best])

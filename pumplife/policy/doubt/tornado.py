@@ -1,0 +1,213 @@
+"""How interval, cost and saving of a group move with each input, and where the policy flips."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from pumplife.policy.costs import SideCosts, cost_rates
+from pumplife.policy.decide import Decision
+from pumplife.policy.doubt.inputs import Varied, vary_costs, vary_lives
+from pumplife.policy.doubt.surface import Choice, CostSurface, lay_surface
+from pumplife.policy.groups import SideGroup
+from pumplife.policy.interval import WORTH_PLANNING
+from pumplife.policy.practice import practice_rates
+from pumplife.policy.pump import FloatArray, SideLife
+from pumplife.weibull.draws import LifeDraws
+
+LIFE_DRAWS = 100  # draws on which changes by other lives are worked out, against the same draws
+TODAY_DRAWS = 20  # the same for changes in the cost of today's practice
+STILL = 1e-3  # an input that moves cost and saving by less than this share is left out
+
+
+def choose_at(surface: CostSurface, costs: SideCosts) -> Choice:
+    """The cheapest way of working of a group at these costs."""
+    return surface.choose(costs.planned_money, costs.failure_money, costs.part_money)
+
+
+def draw_tornado(
+    group: SideGroup, decision: Decision, surface: CostSurface, *, units: tuple[str, str]
+) -> Iterator[dict[str, Any]]:
+    """One row per input that moves the group's cost or saving.
+
+    The advice is worked out anew at the low and at the high value of each input, all else as it
+    is: what would then be advised, and what it would cost and save.
+
+    Parameters
+    ----------
+    group : SideGroup
+    decision : Decision
+    surface : CostSurface
+        Of the group's lives.
+    units : tuple of str
+        Currency and usage unit.
+
+    Yields
+    ------
+    dict
+        input, input_unit, value, low, high; interval_low, interval_high [usage], cost_rate_low,
+        cost_rate_high [money / usage unit], saving_low, saving_high [money a year] at these
+        values; flips, in words.
+    """
+    money, usage_unit = units
+    as_is = choose_at(surface, decision.costs)
+    today = float(decision.today.money.mean())
+    told = as_is.policy == decision.policy
+    for varied in vary_costs(group, currency=money):
+        if varied.high > varied.low:
+            priced = [_price(decision, surface, costs) for costs in varied.costs]
+            yield from _row(varied, group, (as_is, today), priced, told=told)
+    for varied, ends in _vary_lives(group, decision, surface.limit, usage_unit):
+        moved = [(_shift(as_is, change), today + more) for change, more in ends]
+        yield from _row(varied, group, (as_is, today), moved, told=told)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Change:
+    """What other lives do to the cheapest way, on the same few draws."""
+
+    policy: str
+    interval: float  # times that of the lives as they are; inf without planned work
+    alone: float  # the interval itself
+    rate: float  # more [money / usage unit]
+
+
+def _vary_lives(
+    group: SideGroup, decision: Decision, limit: float, usage_unit: str
+) -> Iterator[tuple[Varied, list[tuple[_Change, float]]]]:
+    """Each input of the lives, and what the cheapest way and today's practice do at its ends."""
+    thin = replace(group, lives=_thin(group.lives, LIFE_DRAWS))
+    surface, _ = lay_surface(thin.life, limit=limit)
+    before = choose_at(surface, decision.costs)
+    today = _today(thin, decision)
+    for varied in vary_lives(group, thin.lives, usage_unit=usage_unit):
+        assert varied.lives is not None, "lives are varied here"
+        ends = []
+        for lives in varied.lives:
+            other = replace(thin, lives=lives)
+            after = choose_at(lay_surface(other.life, limit=limit)[0], decision.costs)
+            change = _Change(
+                policy=after.policy,
+                interval=after.interval / before.interval,
+                alone=after.interval,
+                rate=after.rate - before.rate,
+            )
+            ends.append((change, _today(other, decision) - today))
+        yield varied, ends
+
+
+def _shift(as_is: Choice, change: _Change) -> Choice:
+    """The choice as it is, changed; both planned, the interval moves by the ratio."""
+    both = change.policy == as_is.policy and np.isfinite(change.interval)
+    interval = as_is.interval * change.interval if both else change.alone
+    return Choice(policy=change.policy, interval=interval, rate=as_is.rate + change.rate)
+
+
+def _price(decision: Decision, surface: CostSurface, costs: SideCosts) -> tuple[Choice, float]:
+    """What is cheapest, and what today's practice costs, at other costs."""
+    today = cost_rates(costs, decision.events_today).money.mean()
+    return choose_at(surface, costs), float(today)
+
+
+def _thin(lives: LifeDraws, draws: int) -> LifeDraws:
+    """About so many draws, evenly taken."""
+    step = max(1, lives.shape.shape[1] // draws)
+    return LifeDraws(
+        early_share=lives.early_share[:, ::step],
+        early_scale=lives.early_scale[:, ::step],
+        shape=lives.shape[:, ::step],
+        scale=lives.scale[:, ::step],
+    )
+
+
+def _today(group: SideGroup, decision: Decision) -> float:
+    """Expected cost rate of today's practice with the lives of the group, thinned."""
+    side = SideLife(lives=_thin(group.lives, TODAY_DRAWS), count=group.count)
+    events = practice_rates(side, group.planned, group.kit_share)
+    return float(cost_rates(decision.costs, events).money.mean())
+
+
+def _row(
+    varied: Varied,
+    group: SideGroup,
+    as_is: tuple[Choice, float],
+    ends: list[tuple[Choice, float]],
+    *,
+    told: bool,
+) -> Iterator[dict[str, Any]]:
+    """The row of one input, none where it moves nothing."""
+    usage = float(group.usage_per_year.sum())
+    now, today = as_is
+    moves = [abs(choice.rate - now.rate) + abs(then - today) for choice, then in ends]
+    if max(moves) < STILL * now.rate:
+        return
+    row: dict[str, Any] = {
+        "input": varied.name,
+        "input_unit": varied.unit,
+        "value": varied.value,
+        "low": varied.low,
+        "high": varied.high,
+        "flips": _say_flips(now, ends, varied) if told else "",
+    }
+    for end, (choice, then) in zip(("low", "high"), ends, strict=True):
+        row[f"interval_{end}"] = choice.interval if np.isfinite(choice.interval) else np.nan
+        row[f"cost_rate_{end}"] = choice.rate
+        row[f"saving_{end}"] = usage * (then - choice.rate)
+    yield row
+
+
+def _say_flips(now: Choice, ends: list[tuple[Choice, float]], varied: Varied) -> str:
+    """Which policy it becomes, and at which value."""
+    return "; ".join(
+        f"{choice.policy} at {value:.4g} {varied.unit}".strip()
+        for (choice, _), value in zip(ends, (varied.low, varied.high), strict=True)
+        if choice.policy != now.policy
+    )
+
+
+def flip_downtime(surface: CostSurface, costs: SideCosts) -> float:
+    """At which cost of an hour of downtime planned work begins or ceases to pay [money / h].
+
+    For given lives the cost rates of each interval and of running to failure are straight lines
+    in the cost of an hour; planned work pays where one of the first lies 1 % below the second.
+
+    Parameters
+    ----------
+    surface : CostSurface
+    costs : SideCosts
+
+    Returns
+    -------
+    float
+        The flip nearest to the cost as it is; NaN where there is none above 0, or where a limit
+        asks for planned work at any cost.
+    """
+    if np.isfinite(surface.limit):
+        return np.nan
+    base, slope = _lines(surface, costs)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        crossing = -base / slope
+    rises = crossing[slope < 0.0].min(initial=np.inf)  # planned work pays from here on
+    falls = crossing[slope > 0.0].max(initial=-np.inf)  # and up to here
+    if rises <= falls or (base[slope == 0.0] <= 0.0).any():
+        return np.nan
+    flips = np.array([value for value in (rises, falls) if 0.0 < value < np.inf])
+    if not flips.size:
+        return np.nan
+    return float(flips[np.argmin(np.abs(flips - costs.downtime_per_h))])
+
+
+def _lines(surface: CostSurface, costs: SideCosts) -> tuple[FloatArray, FloatArray]:
+    """Each interval's cost rate less that of running to failure: at 0 downtime, and per money."""
+    free = replace(costs, downtime_per_h=0.0)
+    dear = replace(costs, downtime_per_h=1.0)
+
+    def above(at: SideCosts) -> FloatArray:
+        never = (1.0 - WORTH_PLANNING) * float(surface.never @ at.failure_money)
+        return surface.cost(at.planned_money, at.failure_money) - never
+
+    base = above(free)
+    return base, above(dear) - base
