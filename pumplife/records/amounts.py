@@ -37,6 +37,7 @@ EVIDENCE = {
 }
 """Failures from which a fit is weak, usable, good and left to maximum likelihood, and the band of
 the B10 life (upper over lower bound) up to which it is enough to decide."""
+INSPECTION = ("delay_share", "detection", "labour_h")
 PRIOR = ("shape", "spread")
 RISES = ("kits", "labour")
 """Rises of prices, as a share a year."""
@@ -47,6 +48,8 @@ SHARES = (
     "foul_air_side_probability",
     "service_level",
     "hazardous_failure_probability",
+    "delay_share",
+    "detection",
 )
 """Numbers from 0 to 1."""
 
@@ -109,7 +112,20 @@ def _amounts(raw: dict[str, Any]) -> Iterator[tuple[str, str, Any]]:
     owners += [(f'costs.service."{name}"', own) for name, own in services.items()]
     owners += [(f"work.{side}", own) for side, own in work.items()]
     owners.append(("budget.price_rise", raw.get("budget", {}).get("price_rise", {})))
+    owners += _inspection_owners(raw.get("inspection", {}))
     for section, own in owners:
-        for name in (*COSTS, *WORK, *TARGETS, *EVIDENCE, *PRIOR, *RISES):
+        for name in (*COSTS, *WORK, *TARGETS, *EVIDENCE, *INSPECTION, *PRIOR, *RISES):
             if name in own:
                 yield section, name, own[name]
+
+
+def _inspection_owners(inspection: dict[str, Any]) -> list[tuple[str, dict[str, Any]]]:
+    """The delay may be one for all parts, or a section with one for each."""
+    share = inspection.get("delay_share")
+    if not isinstance(share, dict):
+        return [("inspection", inspection)]
+    rest = {name: value for name, value in inspection.items() if name != "delay_share"}
+    parts = [
+        (f"inspection.delay_share.{part}", {"delay_share": own}) for part, own in share.items()
+    ]
+    return [("inspection", rest), *parts]
