@@ -44,6 +44,8 @@ class Decision:
     costs : SideCosts
     events : EventRates
         Events under the advice [1 / usage unit].
+    events_today : EventRates
+        Events under today's practice [1 / usage unit].
     advised, today, run_to_failure, failed_part : CostRates
         [money / usage unit], paired by draw.
     adopted : CostRates or None
@@ -58,6 +60,7 @@ class Decision:
     advice: IntervalAdvice
     costs: SideCosts
     events: EventRates
+    events_today: EventRates
     advised: CostRates
     today: CostRates
     run_to_failure: CostRates
@@ -144,6 +147,7 @@ def decide_group(
         costs=costs,
         events=alone if alone_pays else planned,
         advised=cost_alone if alone_pays else best,
+        events_today=today,
         today=cost_rates(costs, today),
         run_to_failure=cost_rates(costs, never),
         failed_part=cost_alone,

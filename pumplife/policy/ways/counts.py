@@ -8,7 +8,6 @@ import numpy as np
 
 from pumplife.policy.pump import (
     FloatArray,
-    SideIntegrals,
     SideLife,
     count_draws,
     integrate_side,
@@ -94,7 +93,7 @@ class FailureCounts:
         return np.asarray(low + part * (np.take_along_axis(values, row + 1, axis=0) - low))
 
 
-def count_with_kit(side: SideLife, known: SideIntegrals) -> FailureCounts:
+def count_with_kit(side: SideLife, mean: FloatArray) -> FailureCounts:
     """Failures when each renews the whole side.
 
     M_j = I_j + integral of M_j(t - x) dF(x): each part's own failures, all renewing the side.
@@ -102,10 +101,9 @@ def count_with_kit(side: SideLife, known: SideIntegrals) -> FailureCounts:
     Parameters
     ----------
     side : SideLife
-    known : SideIntegrals
-        Its last row gives the mean usage to a failure.
+    mean : float array (draws,)
+        Mean usage of the new side to a failure [usage].
     """
-    mean = known.uptime[-1]
     step = REACH * mean / STEPS
     half_grid = np.arange(2 * STEPS + 2)[:, None] / 2.0 * step
     with np.errstate(divide="ignore"):

@@ -118,8 +118,8 @@ class _Areas:
         def piece(area: FloatArray, slope: list[FloatArray], power: int) -> FloatArray:
             start, end = area[row, *lane], area[row + 1, *lane]
             bend = [one * (high - low) for one in slope]
-            value = start + part * bend[0] + part**2 * (
-                3.0 * (end - start) - 2.0 * bend[0] - bend[1]
+            value = (
+                start + part * bend[0] + part**2 * (3.0 * (end - start) - 2.0 * bend[0] - bend[1])
             )
             value += part**3 * (2.0 * (start - end) + bend[0] + bend[1])
             return np.asarray(value * below**power)
@@ -156,9 +156,7 @@ def _try_looks(
     """What looks at each of the intervals cost."""
     failures, found = look_rates(side, look, every)
     draws = failures.shape[-1]
-    seeing = WorkCost(
-        cash=np.zeros(1), labour_h=np.array([look.labour_h]), downtime_h=np.zeros(1)
-    )
+    seeing = WorkCost(cash=np.zeros(1), labour_h=np.array([look.labour_h]), downtime_h=np.zeros(1))
     alone = costs.planned.cash - costs.kit_price + part_prices(costs)
     size = np.ones(alone.size)
     mending = WorkCost(

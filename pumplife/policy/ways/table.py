@@ -1,0 +1,171 @@
+"""Table `policies`: every way of working of every group, on one footing."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pumplife.policy.decide import Decision
+from pumplife.policy.groups import SideGroup
+from pumplife.policy.ways.alone import Withheld, closed_ways, inspection_way, renewal_ways
+from pumplife.policy.ways.both_sides import TOGETHER, find_partner, together_way
+from pumplife.policy.ways.outcome import Outcome
+from pumplife.records.plant import Plant
+from pumplife.records.read import Records
+
+HOURS_PER_YEAR = 8766.0
+POLICY_COLUMNS = (
+    "service", "size_mm", "side", "kit", "hazard", "policy", "standing", "interval", "t0", "q",
+    "block_weeks", "cost_rate", "cost_rate_low", "cost_rate_high", "rate_unit", "cost_per_year",
+    "saving_vs_advised", "saving_vs_advised_low", "saving_vs_advised_high",
+    "prob_cheaper_than_advised", "keeps_limit", "availability", "failures_per_year",
+    "kits_per_year", "spills_per_year", "labour_h_per_year", "downtime_h_per_year",
+    "computed", "standard_error", "note",
+)  # fmt: skip
+ADVISED, TODAY_IS = "advised", "today"
+
+Ways = tuple[Outcome | Withheld, ...]
+
+
+def compare_ways(
+    plant: Plant, groups: tuple[SideGroup, ...], decisions: tuple[Decision | None, ...]
+) -> tuple[Ways, ...]:
+    """Every way of working of every group, each at its best setting within the limits.
+
+    Parameters
+    ----------
+    plant : Plant
+    groups : tuple of SideGroup
+    decisions : tuple of Decision or None
+
+    Returns
+    -------
+    tuple of tuple of Outcome or Withheld (groups,)
+        Empty for a group without a decision.
+    """
+    pairs = [
+        (group, decision)
+        for group, decision in zip(groups, decisions, strict=True)
+        if decision is not None
+    ]
+
+    def of_group(group: SideGroup, decision: Decision | None) -> Ways:
+        if decision is None:
+            return ()
+        found: list[Outcome | Withheld] = [*closed_ways(group, decision)]
+        found += renewal_ways(plant, group, decision)
+        found.append(inspection_way(plant, group, decision))
+        partner, pumps = find_partner(group, pairs)
+        if partner is not None:
+            found.append(together_way(plant, (group, decision), partner, pumps))
+        elif group.side == "fluid":
+            found.append(Withheld(policy=TOGETHER, note="No air side of these pumps has advice."))
+        return tuple(found)
+
+    return tuple(of_group(*pair) for pair in zip(groups, decisions, strict=True))
+
+
+def policies_table(
+    records: Records,
+    groups: tuple[SideGroup, ...],
+    decisions: tuple[Decision | None, ...],
+    ways: tuple[Ways, ...],
+    rate: tuple[float, str],
+) -> pd.DataFrame:
+    """One row per group and way of working.
+
+    Parameters
+    ----------
+    records : Records
+    groups, decisions, ways
+        In one order; see `compare_ways`.
+    rate : tuple of float and str
+        Usage that cost rates are for, and its words.
+
+    Returns
+    -------
+    DataFrame
+        Bands are 90 %, differences are paired by draw.  availability is 1 - downtime hours a year
+        over the hours of the year, for the group's running pumps.
+    """
+    unit = f"{records.plant.currency} {rate[1]}".strip()
+    rows = [
+        _row(group, decision, way, rate[0]) | {"rate_unit": unit}
+        for group, decision, found in zip(groups, decisions, ways, strict=True)
+        if decision is not None
+        for way in found
+    ]
+    table = pd.DataFrame(rows).reindex(columns=list(POLICY_COLUMNS))
+    for name in ("standing", "computed", "keeps_limit", "note"):
+        table[name] = table[name].fillna("").astype(object)
+    return table
+
+
+def _row(
+    group: SideGroup, decision: Decision, way: Outcome | Withheld, factor: float
+) -> dict[str, Any]:
+    """One way of working of one group."""
+    keys = {
+        "service": group.service,
+        "size_mm": group.size_mm,
+        "side": group.side,
+        "kit": group.kit,
+        "hazard": group.hazard,
+        "policy": way.policy,
+        "note": way.note,
+    }
+    if isinstance(way, Withheld):
+        return keys
+    keys["standing"] = ADVISED if way.policy == decision.policy else ""
+    return (
+        keys | _settings(decision, way) | _money(group, decision, way, factor) | _year(group, way)
+    )
+
+
+def _settings(decision: Decision, way: Outcome) -> dict[str, Any]:
+    """What the policy is set to, and how it was computed."""
+    return {
+        "interval": way.interval,
+        "t0": way.renew_older,
+        "q": way.every,
+        "block_weeks": way.block_weeks,
+        "keeps_limit": "yes" if way.longest <= decision.limit * (1.0 + 1e-9) else "no",
+        "computed": way.how,
+    }
+
+
+def _money(group: SideGroup, decision: Decision, way: Outcome, factor: float) -> dict[str, Any]:
+    """Cost rate, cost a year, and the difference to the advice, draw by draw."""
+    usage = float(group.usage_per_year.sum())
+    money = way.costs.money
+    saving = usage * (decision.advised.money - money)
+    low, high = np.quantile(money, [0.05, 0.95])
+    saving_low, saving_high = np.quantile(saving, [0.05, 0.95])
+    same = way.policy == decision.policy
+    return {
+        "cost_rate": factor * float(money.mean()),
+        "cost_rate_low": factor * float(low),
+        "cost_rate_high": factor * float(high),
+        "cost_per_year": usage * float(money.mean()),
+        "saving_vs_advised": float(saving.mean()),
+        "saving_vs_advised_low": float(saving_low),
+        "saving_vs_advised_high": float(saving_high),
+        "prob_cheaper_than_advised": np.nan if same else float(np.mean(saving > 0.0)),
+        "standard_error": factor * way.error,
+    }
+
+
+def _year(group: SideGroup, way: Outcome) -> dict[str, Any]:
+    """Events and hours a year of the whole group, posterior means."""
+    usage = float(group.usage_per_year.sum())
+    downtime = usage * float(way.costs.downtime_h.mean())
+    return {
+        "availability": 1.0 - downtime / (HOURS_PER_YEAR * group.pumps.size),
+        "failures_per_year": usage * float(way.failures.mean()),
+        "kits_per_year": usage * float(way.kits.mean()),
+        "spills_per_year": usage * float(way.releases.mean()) if group.releases.any() else np.nan,
+        "labour_h_per_year": usage * float(way.costs.labour_h.mean()),
+        "downtime_h_per_year": downtime,
+    }
