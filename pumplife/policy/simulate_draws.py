@@ -76,13 +76,13 @@ def draw_ages(
     top = np.where(due[unsure, None] > least[unsure], due[unsure, None], np.inf)
     top = np.maximum(np.minimum(top, most[unsure]), least[unsure])
     pick = np.broadcast_to(rng.random((2, unsure.size, 1)), (2, *top.shape))
-    drawn = _stationary_age(parts[unsure], least[unsure], top, pick)
+    drawn = stationary_age(parts[unsure], least[unsure], top, pick)
     ages = least.copy()
     ages[unsure] = np.where(known[unsure], least[unsure], drawn)
     return ages
 
 
-def _stationary_age(
+def stationary_age(
     parts: LifeDraws, low: FloatArray, high: FloatArray, pick: FloatArray
 ) -> FloatArray:
     """Quantile of the age with density proportional to survival between `low` and `high`.

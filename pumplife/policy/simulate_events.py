@@ -13,10 +13,16 @@ from scipy import special
 
 from pumplife.errors import RecordError
 from pumplife.policy.simulate_draws import draw_left, draw_lives, draw_planned
-from pumplife.policy.simulate_way import INSPECTION, PLANNED, BoolArray, FloatArray, IntArray, Way
+from pumplife.policy.simulate_way import (
+    INSPECTION,
+    PLANNED,
+    TOGETHER,
+    BoolArray,
+    FloatArray,
+    IntArray,
+    Way,
+)
 from pumplife.weibull.draws import LifeDraws
-
-_TOGETHER = 1e-9  # work planned this near to other planned work, relative, is one job
 
 
 def _none() -> IntArray:
@@ -181,7 +187,7 @@ def _next_event(lanes: Lanes, rules: Rules) -> tuple[IntArray, FloatArray]:
     planned = np.minimum(lanes.plan, lanes.block)
     inspection = rules.way.inspection
     if inspection is not None:
-        first = (lanes.look <= clock) & (lanes.look < planned - _TOGETHER * inspection.every)
+        first = (lanes.look <= clock) & (lanes.look < planned - TOGETHER * inspection.every)
         position = np.where(first, INSPECTION, position)
         clock = np.where(first, lanes.look, clock)
     position = np.where(planned <= clock, PLANNED, position)
@@ -229,7 +235,7 @@ def _renew(
     fresh = np.zeros(whole.size)
     clock = lanes.clock[whole]
     lanes.plan[whole] = clock + draw_planned(rules.way.planned, fresh, rules.rng)
-    passed = lanes.block[whole] <= clock * (1.0 + _TOGETHER)
+    passed = lanes.block[whole] <= clock * (1.0 + TOGETHER)
     lanes.turn[whole] += passed
     lanes.block[whole] = rules.schedule[lanes.row[whole], lanes.turn[whole]]
     if rules.way.inspection is not None:
