@@ -78,9 +78,9 @@ def simulate_side(
     way : Way, optional
         The whole way of working, in place of `planned` and `kit_share`; its blocks count from
         today.
-    scheduled : float array (pumps, times), optional
-        Usage from today, above 0 and rising, at which each side is renewed whole whatever its
-        age, such as outages; inf where there are fewer [usage].  In place of the way's blocks.
+    scheduled : float array (pumps, times) or (pumps, replicates, times), optional
+        Usage from today, rising, at which each side is renewed whole whatever its age, such as
+        outages; inf where there are fewer [usage].  In place of the way's blocks.
 
     Returns
     -------
@@ -89,10 +89,7 @@ def simulate_side(
     way = way or Way(planned=planned or fixed_interval(np.inf), kit_share=kit_share)
     usage = np.nan_to_num(np.asarray(usage_per_year, float)) * years
     schedule = _blocks(way.block, usage) if scheduled is None else scheduled
-    closing = np.full((usage.size, 1), np.inf)
-    rules = Rules(
-        lives=by_replicate(lives), way=way, schedule=np.hstack([schedule, closing]), rng=rng
-    )
+    rules = Rules(lives=by_replicate(lives), way=way, schedule=_close(schedule), rng=rng)
     bounds = (np.asarray(age, float), np.full(age.shape, np.inf) if most is None else most)
     lanes = _lanes_of_today(rules, bounds, known, usage, clock_age)
     events = run_lanes(lanes, rules, most_events)
@@ -138,6 +135,13 @@ def _blocks(block: float, usage: FloatArray) -> FloatArray:
     return np.broadcast_to(block * np.arange(1.0, times + 1.0), (usage.size, times))
 
 
+def _close(schedule: FloatArray) -> FloatArray:
+    """The schedule as rows, with nothing more to come after the last of each."""
+    ending = np.full((*schedule.shape[:-1], 1), np.inf)
+    schedule = np.concatenate([schedule, ending], axis=-1)
+    return schedule.reshape(-1, schedule.shape[-1])
+
+
 def _lanes_of_today(
     rules: Rules,
     bounds: tuple[FloatArray, FloatArray],
@@ -166,4 +170,6 @@ def _lanes_of_today(
         oldest = np.maximum(clock, drawn.max(axis=1, initial=0.0))
         clock = np.where(sure.all(axis=1), clock, oldest)
     plan = np.maximum(due - clock, 0.0)
-    return start_lanes(rules, (pump, replicate, pump), usage[pump], (drawn, clock, plan))
+    by_lane = rules.schedule.shape[0] == usage.size * replicates
+    row = pump * replicates + replicate if by_lane else pump
+    return start_lanes(rules, (pump, replicate, row), usage[pump], (drawn, clock, plan))

@@ -126,3 +126,14 @@ def _count_early(share: FloatArray, count: int, pick: FloatArray) -> IntArray:
         upto += chance
     early[some] = found
     return early
+
+
+def share_among_positions(
+    parts: LikeParts, failures: FloatArray, rng: np.random.Generator
+) -> FloatArray:
+    """Failures of like positions, (parts, ...), shared among them at random: (positions, ...)."""
+    shared = np.zeros((parts.part_of.size, *failures.shape[1:]))
+    for number, count in enumerate(parts.count):
+        drawn = rng.multinomial(failures[number].astype(np.int64), np.full(count, 1.0 / count))
+        shared[parts.part_of == number] = np.moveaxis(drawn, -1, 0)
+    return shared

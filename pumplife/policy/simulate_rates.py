@@ -8,7 +8,7 @@ import numpy as np
 
 from pumplife.policy.simulate_draws import by_replicate, draw_planned, stationary_age
 from pumplife.policy.simulate_events import Lanes, Rules, SideEvents, run_lanes, start_lanes
-from pumplife.policy.simulate_kits import LikeParts, bring_together, draw_cycles
+from pumplife.policy.simulate_kits import bring_together, draw_cycles, share_among_positions
 from pumplife.policy.simulate_way import INSPECTION, PLANNED, TOGETHER, FloatArray, IntArray, Way
 from pumplife.weibull.draws import LifeDraws
 
@@ -71,30 +71,36 @@ class WayTally:
         return np.asarray(self.planned + self.failures.sum(axis=0) + self.inspections)
 
     def per_usage(self, count: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Long-run rate of any count or cost of the lanes, and its standard error.
+        """Rate of any count or cost of the lanes, and its standard error: `rate_of`."""
+        return rate_of(count, self.usage)
 
-        Parameters
-        ----------
-        count : float array (..., draws, lanes)
-            Any field of this tally, or a cost summed from them.
 
-        Returns
-        -------
-        rate, error : float array (..., draws)
-            Per usage unit: sum over the lanes by sum of their usage, and the standard error of
-            that ratio through simulation.
+def rate_of(count: FloatArray, usage: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Long-run rate of a count or cost over independent lanes, and its standard error.
 
-        References
-        ----------
-        Ratio estimator of renewal reward: Law, Simulation Modeling and Analysis (2015), chapter
-        9 (from memory).
-        """
-        lanes = self.usage.shape[-1]
-        total = self.usage.sum(axis=-1)
-        rate = np.asarray(count).sum(axis=-1) / total
-        spread = np.asarray(count) - rate[..., None] * self.usage
-        error = np.sqrt((spread**2).sum(axis=-1) * lanes / max(lanes - 1, 1)) / total
-        return np.asarray(rate), np.asarray(error)
+    Parameters
+    ----------
+    count : float array (..., draws, lanes)
+        Any count of a tally, or a cost summed from them.
+    usage : float array (draws, lanes)
+        [usage]
+
+    Returns
+    -------
+    rate, error : float array (..., draws)
+        Per usage unit: sum over the lanes by sum of their usage, and the standard error of that
+        ratio through simulation.
+
+    References
+    ----------
+    Ratio estimator of renewal reward: Law, Simulation Modeling and Analysis (2015), chapter 9
+    (from memory).
+    """
+    lanes, total = usage.shape[-1], usage.sum(axis=-1)
+    rate = np.asarray(count).sum(axis=-1) / total
+    spread = np.asarray(count) - rate[..., None] * usage
+    error = np.sqrt((spread**2).sum(axis=-1) * lanes / max(lanes - 1, 1)) / total
+    return np.asarray(rate), np.asarray(error)
 
 
 def simulate_way(
@@ -169,22 +175,13 @@ def _tally_kits(
         planned[:, some] = cycles - failures[:, :, some].sum(axis=0)
     none = np.zeros((lives.shape.shape[0], draws, lanes))
     return WayTally(
-        kit_failures=_by_position(parts, failures, rng),
+        kit_failures=share_among_positions(parts, failures, rng),
         part_failures=none,
         also=none,
         planned=planned,
         inspections=none[0],
         usage=usage,
     )
-
-
-def _by_position(parts: LikeParts, failures: FloatArray, rng: np.random.Generator) -> FloatArray:
-    """Failures of like positions, (parts, draws, lanes), shared among them at random."""
-    shared = np.zeros((parts.part_of.size, *failures.shape[1:]))
-    for number, count in enumerate(parts.count):
-        drawn = rng.multinomial(failures[number].astype(np.int64), np.full(count, 1.0 / count))
-        shared[parts.part_of == number] = np.moveaxis(drawn, -1, 0)
-    return shared
 
 
 def _tally_lanes(
