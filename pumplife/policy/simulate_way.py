@@ -15,6 +15,7 @@ BoolArray = NDArray[np.bool_]
 
 PLANNED = -1  # position of an event that is planned renewal of the whole side
 INSPECTION = -2  # position of an event that is an inspection
+TOGETHER = 1e-9  # work planned this near to other planned work, relative, is one job
 LEAST_KIT_SHARE = 0.02  # below it whole renewals at failures are too rare to count cycles by
 
 
