@@ -23,6 +23,7 @@ from pumplife.policy.groups import SideGroup, build_groups
 from pumplife.policy.interval import CostCurve
 from pumplife.policy.pump import FloatArray, SideLife
 from pumplife.policy.verdict import describe_decision
+from pumplife.policy.ways.table import compare_ways, policies_table
 from pumplife.records.duty import Duty
 from pumplife.records.read import Records
 from pumplife.records.usage import UsageClock
@@ -61,6 +62,8 @@ class Advice:
         None where a group's `missing` says why.
     intervals : DataFrame
         One row per group, in their order.
+    policies : DataFrame
+        One row per group and way of working.
     due : DataFrame
         One row per pump and side.
     curves : tuple of CostCurve or None (groups,)
@@ -78,6 +81,7 @@ class Advice:
     groups: tuple[SideGroup, ...]
     decisions: tuple[Decision | None, ...]
     intervals: pd.DataFrame
+    policies: pd.DataFrame
     due: pd.DataFrame
     curves: tuple[CostCurve | None, ...]
     advised: FloatArray
@@ -114,6 +118,7 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
     withheld = "intervals" in records.withheld
     groups = () if withheld else build_groups(records, duty, clock, lives, fits)
     decisions = tuple(_decide(records, group) for group in groups)
+    ways = compare_ways(records.plant, groups, decisions)
     intervals = _intervals_table(records, lives, fits, groups, decisions)
     say_unmatched(records, groups)
     factor, unit = RATE_UNITS[records.plant.usage_unit]
@@ -121,6 +126,7 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
         groups=groups,
         decisions=decisions,
         intervals=intervals,
+        policies=policies_table(records, groups, decisions, ways, (factor, unit)),
         due=build_due(records, groups, decisions),
         curves=tuple(
             _curve(group, decision, factor, unit)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,6 +29,58 @@ CALENDAR_PART = "kit by the calendar, failed part between"
 OUTAGES = "kit at outages"
 MOST_OUTAGES = 6  # kit at every outage up to every sixth
 MOST_WEEKS = 520
+MOST_DRAWS = 200  # draws of the ways that have no closed form
+NO_GAIN = "The longest tried: the longer, the cheaper."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Scope:
+    """One group with what its ways of working are reckoned from; some draws stand for all.
+
+    Attributes
+    ----------
+    plant : Plant
+    group : SideGroup
+        With the lives of every n-th draw only.
+    decision : Decision
+        Of all draws.
+    advised : EventRates
+        Events of the advice, of the same draws [1 / usage unit].
+    with_kit : FailureCounts
+        Failures when each renews the whole side.
+    by_part : FailureCounts
+        Failures when each renews the failed part alone.
+    """
+
+    plant: Plant
+    group: SideGroup
+    decision: Decision
+    advised: EventRates
+    with_kit: FailureCounts
+    by_part: FailureCounts
+
+    def __repr__(self) -> str:
+        """Name the group."""
+        return f"<Scope: {self.group.title}>"
+
+
+def open_scope(plant: Plant, group: SideGroup, decision: Decision) -> Scope:
+    """Take every n-th draw of a group, at most about MOST_DRAWS."""
+    step = max(1, group.lives.shape.shape[-1] // MOST_DRAWS)
+    thin = replace(group, lives=group.lives[:, ::step])
+    events = decision.events
+    return Scope(
+        plant=plant,
+        group=thin,
+        decision=decision,
+        advised=EventRates(
+            kit_failures=events.kit_failures[:, ::step],
+            part_failures=events.part_failures[:, ::step],
+            planned=events.planned[::step],
+        ),
+        with_kit=count_with_kit(thin.life, decision.advice.at_failure.uptime[0, ::step]),
+        by_part=count_by_part(thin.life),
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -92,10 +144,10 @@ def closed_ways(group: SideGroup, decision: Decision) -> list[Outcome]:
     ]
 
 
-def renewal_ways(plant: Plant, group: SideGroup, decision: Decision) -> list[Outcome | Withheld]:
+def renewal_ways(scope: Scope) -> list[Outcome | Withheld]:
     """Kits by usage or by the calendar, with the renewal function of what is done between."""
-    by_part = count_by_part(group.life)
-    with_kit = count_with_kit(group.life, decision.advice.at_failure.uptime[0])
+    group, decision = scope.group, scope.decision
+    by_part = scope.by_part
     age = best_block(by_part, decision.costs, decision.limit)
     planned = outcome_of(
         PLANNED_PART,
@@ -107,23 +159,22 @@ def renewal_ways(plant: Plant, group: SideGroup, decision: Decision) -> list[Out
     )
     return [
         planned,
-        _by_calendar(CALENDAR, group, decision, with_kit),
-        _by_calendar(CALENDAR_PART, group, decision, by_part),
-        _at_outages(plant, group, decision, with_kit),
+        _by_calendar(CALENDAR, scope, scope.with_kit),
+        _by_calendar(CALENDAR_PART, scope, by_part),
+        _at_outages(scope),
     ]
 
 
-def _by_calendar(
-    name: str, group: SideGroup, decision: Decision, counts: FailureCounts
-) -> Outcome | Withheld:
+def _by_calendar(name: str, scope: Scope, counts: FailureCounts) -> Outcome | Withheld:
     """The best whole number of weeks between kits, one for all pumps of the group."""
+    group, decision = scope.group, scope.decision
     rate, number = usage_classes(group.rate)
     usual, fastest = float(np.dot(rate, number) / number.sum()), float(np.max(group.rate))
     most = min(MOST_WEEKS, int(min(decision.limit / (7.0 * fastest), 1e6)))
     if most < 1:
         return Withheld(policy=name, note="The limit lies within a week at the busiest pump.")
     best = best_block(counts, decision.costs, decision.limit) / (7.0 * usual)
-    weeks = np.unique(np.clip(np.round(best * np.geomspace(0.5, 2.0, 17)), 1, most))
+    weeks = np.unique(np.clip(np.round(best * np.geomspace(0.6, 1.7, 13)), 1, most))
     tried = calendar_events(counts, rate, number, 7.0 * weeks[:, None])
     outcomes = [
         outcome_of(
@@ -133,31 +184,35 @@ def _by_calendar(
             group.releases,
             block_weeks=float(week),
             longest=7.0 * float(week) * fastest,
+            note=NO_GAIN if week == MOST_WEEKS else "",
         )
         for week, events in zip(weeks, tried, strict=True)
     ]
     return _cheapest(outcomes)
 
 
-def _at_outages(
-    plant: Plant, group: SideGroup, decision: Decision, counts: FailureCounts
-) -> Outcome | Withheld:
+def _at_outages(scope: Scope) -> Outcome | Withheld:
     """Kit at every n-th outage of each pump's site, the calendar given repeating itself."""
-    gaps = {site: np.diff(plant.outages(site)) for site in sorted(set(group.site))}
+    group, decision = scope.group, scope.decision
+    gaps = {site: np.diff(scope.plant.outages(site)) for site in sorted(set(group.site))}
     without = [site for site, days in gaps.items() if days.size == 0]
     if without:
         where = f" for {', '.join(without)}" if any(without) else ""
         return Withheld(policy=OUTAGES, note=f"[calendar] gives fewer than two outages{where}.")
     longest = max(float(days.max()) for days in gaps.values()) * float(np.max(group.rate))
+    days = float(np.mean(np.concatenate(list(gaps.values()))))
     outcomes = [
         outcome_of(
             OUTAGES,
             decision.costs,
-            _outage_events(group, counts, {site: _spans(days, n) for site, days in gaps.items()}),
+            _outage_events(
+                group, scope.with_kit, {site: _spans(own, n) for site, own in gaps.items()}
+            ),
             group.releases,
             every=float(n),
-            block_weeks=n * float(np.mean(np.concatenate(list(gaps.values())))) / 7.0,
+            block_weeks=n * days / 7.0,
             longest=n * longest,
+            note=NO_GAIN if n == MOST_OUTAGES else "",
         )
         for n in range(1, MOST_OUTAGES + 1)
         if n == 1 or n * longest <= decision.limit
@@ -188,9 +243,10 @@ def _cheapest(outcomes: list[Outcome]) -> Outcome:
     return min(outcomes, key=lambda one: float(one.costs.money.mean()))
 
 
-def inspection_way(plant: Plant, group: SideGroup, decision: Decision) -> Outcome | Withheld:
+def inspection_way(scope: Scope) -> Outcome | Withheld:
     """Looks at running pumps, where the plant says what they find."""
-    given = [plant.inspection(part) for part in group.part]
+    group, decision = scope.group, scope.decision
+    given = [scope.plant.inspection(part) for part in group.part]
     missing = sorted({name for one in given for name, value in one.items() if np.isnan(value)})
     if missing:
         return Withheld(

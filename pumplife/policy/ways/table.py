@@ -9,8 +9,16 @@ import pandas as pd
 
 from pumplife.policy.decide import Decision
 from pumplife.policy.groups import SideGroup
-from pumplife.policy.ways.alone import Withheld, closed_ways, inspection_way, renewal_ways
-from pumplife.policy.ways.both_sides import TOGETHER, find_partner, together_way
+from pumplife.policy.ways.alone import (
+    Scope,
+    Withheld,
+    closed_ways,
+    inspection_way,
+    open_scope,
+    renewal_ways,
+)
+from pumplife.policy.ways.both_sides import together_way
+from pumplife.policy.ways.older import older_ways
 from pumplife.policy.ways.outcome import Outcome
 from pumplife.records.plant import Plant
 from pumplife.records.read import Records
@@ -24,7 +32,7 @@ POLICY_COLUMNS = (
     "kits_per_year", "spills_per_year", "labour_h_per_year", "downtime_h_per_year",
     "computed", "standard_error", "note",
 )  # fmt: skip
-ADVISED, TODAY_IS = "advised", "today"
+ADVISED = "advised"
 
 Ways = tuple[Outcome | Withheld, ...]
 
@@ -45,26 +53,22 @@ def compare_ways(
     tuple of tuple of Outcome or Withheld (groups,)
         Empty for a group without a decision.
     """
-    pairs = [
-        (group, decision)
-        for group, decision in zip(groups, decisions, strict=True)
-        if decision is not None
-    ]
-
-    def of_group(group: SideGroup, decision: Decision | None) -> Ways:
+    air: list[Scope] = []
+    found: list[Ways] = [() for _ in groups]
+    order = sorted(range(len(groups)), key=lambda number: groups[number].side == "fluid")
+    for number in order:
+        decision = decisions[number]
         if decision is None:
-            return ()
-        found: list[Outcome | Withheld] = [*closed_ways(group, decision)]
-        found += renewal_ways(plant, group, decision)
-        found.append(inspection_way(plant, group, decision))
-        partner, pumps = find_partner(group, pairs)
-        if partner is not None:
-            found.append(together_way(plant, (group, decision), partner, pumps))
-        elif group.side == "fluid":
-            found.append(Withheld(policy=TOGETHER, note="No air side of these pumps has advice."))
-        return tuple(found)
-
-    return tuple(of_group(*pair) for pair in zip(groups, decisions, strict=True))
+            continue
+        scope = open_scope(plant, groups[number], decision)
+        ways = [*closed_ways(groups[number], decision), *renewal_ways(scope)]
+        ways += [*older_ways(scope), inspection_way(scope)]
+        if scope.group.side == "fluid":
+            ways.append(together_way(scope, air))
+        else:
+            air.append(scope)
+        found[number] = tuple(ways)
+    return tuple(found)
 
 
 def policies_table(
@@ -137,10 +141,16 @@ def _settings(decision: Decision, way: Outcome) -> dict[str, Any]:
 
 
 def _money(group: SideGroup, decision: Decision, way: Outcome, factor: float) -> dict[str, Any]:
-    """Cost rate, cost a year, and the difference to the advice, draw by draw."""
+    """Cost rate, cost a year, and the difference to the advice, draw by draw.
+
+    Where some draws stand for all, their difference to the advice counts from the advice's mean
+    over all draws.
+    """
     usage = float(group.usage_per_year.sum())
-    money = way.costs.money
-    saving = usage * (decision.advised.money - money)
+    advised, money = decision.advised.money, way.costs.money
+    same_draws = advised[:: advised.size // money.size]
+    money = money + (advised.mean() - same_draws.mean())
+    saving = usage * (same_draws - way.costs.money)
     low, high = np.quantile(money, [0.05, 0.95])
     saving_low, saving_high = np.quantile(saving, [0.05, 0.95])
     same = way.policy == decision.policy
