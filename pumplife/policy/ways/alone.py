@@ -18,7 +18,7 @@ from pumplife.policy.ways.block import (
 )
 from pumplife.policy.ways.counts import FailureCounts, count_by_part, count_with_kit
 from pumplife.policy.ways.inspection import INSPECTION, Look, inspect_side
-from pumplife.policy.ways.outcome import Outcome, mean_rates, outcome_of
+from pumplife.policy.ways.outcome import Outcome, mean_rates, outcome_of, thin_events
 from pumplife.records.plant import Plant
 
 TODAY = "today's practice"
@@ -68,16 +68,11 @@ def open_scope(plant: Plant, group: SideGroup, decision: Decision) -> Scope:
     """Take every n-th draw of a group, at most about MOST_DRAWS."""
     step = max(1, group.lives.shape.shape[-1] // MOST_DRAWS)
     thin = replace(group, lives=group.lives[:, ::step])
-    events = decision.events
     return Scope(
         plant=plant,
         group=thin,
         decision=decision,
-        advised=EventRates(
-            kit_failures=events.kit_failures[:, ::step],
-            part_failures=events.part_failures[:, ::step],
-            planned=events.planned[::step],
-        ),
+        advised=thin_events(decision.events, step),
         with_kit=count_with_kit(thin.life, decision.advice.at_failure.uptime[0, ::step]),
         by_part=count_by_part(thin.life),
     )

@@ -20,12 +20,14 @@ from pumplife.policy.ways.outcome import (
     add_work,
     outcome_of,
     part_prices,
+    thin_events,
 )
 
 OLDER = "run to failure, failed part and what is older"
 PLANNED_OLDER = "planned kit, failed part and what is older between"
 SHARES = (0.25, 0.5, 0.75)  # ages tried, of the planned age or the mean life to a failure
-LANES, CYCLES = 2, 12  # of each draw
+FEW = 4  # every so manieth draw is simulated
+LANES, CYCLES = 4, 12  # of each of these draws
 SEED = 20  # the same for all groups, so that like groups are treated alike
 NOTE = "Parts are paid one by one; the band rests on the exact ways, draw by draw."
 
@@ -46,12 +48,13 @@ def older_ways(scope: Scope) -> list[Outcome]:
 
 def _best_age(scope: Scope, policy: str, interval: float, span: float) -> Outcome:
     """The cheapest of a few ages, on the same chance."""
-    tallies = [_simulate(scope, interval, share * span) for share in SHARES]
-    priced = [_money(scope, tally) for tally in tallies]
+    few = replace(scope, group=replace(scope.group, lives=scope.group.lives[:, ::FEW]))
+    tallies = [_simulate(few, interval, share * span) for share in SHARES]
+    priced = [_money(few, tally) for tally in tallies]
     best = int(np.argmin([float(rates.mean()) for rates, _ in priced]))
     rates, error = priced[best]
     return replace(
-        _smooth(price_tally(scope, policy, tallies[best]), _exact(scope, interval)),
+        _carry_over(price_tally(few, policy, tallies[best]), _exact(scope, interval)),
         interval=interval if np.isfinite(interval) else np.nan,
         longest=interval,
         renew_older=SHARES[best] * span,
@@ -121,26 +124,29 @@ def _exact(scope: Scope, interval: float) -> tuple[Outcome, Outcome]:
             block_events(scope.by_part, np.array([interval]))[0],
         )
     else:
-        ends = rates_of(advice.at_failure), failed_part_rates(group.lives.mean(), group.count)
+        step = advice.at_failure.uptime.shape[1] // group.lives.shape.shape[-1]
+        ends = (
+            thin_events(rates_of(advice.at_failure), step),
+            failed_part_rates(group.lives.mean(), group.count),
+        )
     whole, alone = (
         outcome_of(RUN_TO_FAILURE, scope.decision.costs, events, group.releases) for events in ends
     )
     return whole, alone
 
 
-def _smooth(outcome: Outcome, ends: tuple[Outcome, Outcome]) -> Outcome:
-    """Take the chance of the simulation out of each draw: its regression on the exact ways.
+def _carry_over(outcome: Outcome, ends: tuple[Outcome, Outcome]) -> Outcome:
+    """Carry the simulation of some draws over to all, by regression on the exact ways.
 
-    What the lives of a draw do to the two exact ways, they do in between; means stay those of the
-    simulation.
+    What the lives of a draw do to the two exact ways, they do in between; the chance of the
+    simulation falls out draw by draw, means stay those of the simulation.
     """
-    step = ends[0].failures.size // outcome.failures.size
 
     def fit(noisy: FloatArray, exact: list[FloatArray]) -> FloatArray:
-        columns = np.stack([one[::step] if one.size > noisy.size else one for one in exact], 1)
-        fitted = columns @ np.linalg.lstsq(columns, noisy, rcond=None)[0]
-        mean = float(fitted.mean())
-        return fitted * float(noisy.mean()) / mean if mean > 0.0 else np.asarray(noisy)
+        columns = np.stack(exact, axis=1)
+        factors = np.linalg.lstsq(columns[::FEW], noisy, rcond=None)[0]
+        fitted, mean = columns @ factors, float((columns[::FEW] @ factors).mean())
+        return np.asarray(fitted * (float(noisy.mean()) / mean if mean > 0.0 else 1.0))
 
     def of_costs(name: str) -> FloatArray:
         return fit(getattr(outcome.costs, name), [getattr(end.costs, name) for end in ends])

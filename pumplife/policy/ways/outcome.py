@@ -16,6 +16,28 @@ SIMULATED = "simulated"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class YearsAhead:
+    """Discounted cost of a whole group over the horizon [money].
+
+    Attributes
+    ----------
+    mean, low, high : float
+        Mean and 90 % band: chance and doubt about the lives together.
+    error : float
+        Standard error of the mean by simulation.
+    """
+
+    mean: float
+    low: float
+    high: float
+    error: float
+
+    def __repr__(self) -> str:
+        """Say the mean."""
+        return f"<YearsAhead: {self.mean:.4g}>"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Outcome:
     """One way of working with its settings: costs and events, (draws,) [1 / usage unit].
 
@@ -41,6 +63,8 @@ class Outcome:
         Standard error of the mean cost by simulation [money / usage unit].
     note : str
         What was assumed.
+    ahead : YearsAhead or None
+        The next three years, where they were looked at.
     """
 
     policy: str
@@ -56,6 +80,7 @@ class Outcome:
     how: str = EXACT
     error: float = 0.0
     note: str = ""
+    ahead: YearsAhead | None = None
 
     def __repr__(self) -> str:
         """Say the policy and the mean cost."""
@@ -122,4 +147,13 @@ def mean_rates(events: list[EventRates], weights: FloatArray) -> EventRates:
         kit_failures=mean("kit_failures"),
         part_failures=mean("part_failures"),
         planned=mean("planned"),
+    )
+
+
+def thin_events(events: EventRates, step: int) -> EventRates:
+    """Event rates of every so manieth draw."""
+    return EventRates(
+        kit_failures=events.kit_failures[:, ::step],
+        part_failures=events.part_failures[:, ::step],
+        planned=events.planned[::step],
     )

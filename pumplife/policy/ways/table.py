@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from pumplife.policy.ways.alone import (
     renewal_ways,
 )
 from pumplife.policy.ways.both_sides import together_way
+from pumplife.policy.ways.horizon import look_ahead
 from pumplife.policy.ways.older import older_ways
 from pumplife.policy.ways.outcome import Outcome
 from pumplife.records.plant import Plant
@@ -30,6 +32,7 @@ POLICY_COLUMNS = (
     "saving_vs_advised", "saving_vs_advised_low", "saving_vs_advised_high",
     "prob_cheaper_than_advised", "keeps_limit", "availability", "failures_per_year",
     "kits_per_year", "spills_per_year", "labour_h_per_year", "downtime_h_per_year",
+    "cost_3_years", "cost_3_years_low", "cost_3_years_high", "cost_3_years_error",
     "computed", "standard_error", "note",
 )  # fmt: skip
 ADVISED = "advised"
@@ -67,7 +70,10 @@ def compare_ways(
             ways.append(together_way(scope, air))
         else:
             air.append(scope)
-        found[number] = tuple(ways)
+        found[number] = tuple(
+            way if isinstance(way, Withheld) else replace(way, ahead=look_ahead(scope, way))
+            for way in ways
+        )
     return tuple(found)
 
 
@@ -178,4 +184,16 @@ def _year(group: SideGroup, way: Outcome) -> dict[str, Any]:
         "spills_per_year": usage * float(way.releases.mean()) if group.releases.any() else np.nan,
         "labour_h_per_year": usage * float(way.costs.labour_h.mean()),
         "downtime_h_per_year": downtime,
+    }
+
+
+def _ahead(way: Outcome) -> dict[str, float]:
+    """Discounted cost of the group over the next three years, from today's ages."""
+    if way.ahead is None:
+        return {}
+    return {
+        "cost_3_years": way.ahead.mean,
+        "cost_3_years_low": way.ahead.low,
+        "cost_3_years_high": way.ahead.high,
+        "cost_3_years_error": way.ahead.error,
     }
