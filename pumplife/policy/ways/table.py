@@ -129,9 +129,8 @@ def _row(
     if isinstance(way, Withheld):
         return keys
     keys["standing"] = ADVISED if way.policy == decision.policy else ""
-    return (
-        keys | _settings(decision, way) | _money(group, decision, way, factor) | _year(group, way)
-    )
+    parts = (_settings(decision, way), _money(group, decision, way, factor))
+    return {**keys, **parts[0], **parts[1], **_year(group, way), **_ahead(way)}
 
 
 def _settings(decision: Decision, way: Outcome) -> dict[str, Any]:
