@@ -24,6 +24,7 @@ from pumplife.policy.interval import CostCurve
 from pumplife.policy.pump import FloatArray, SideLife
 from pumplife.policy.verdict import describe_decision
 from pumplife.policy.ways.table import compare_ways, policies_table
+from pumplife.policy.ways.worth import say_worth_a_look
 from pumplife.records.duty import Duty
 from pumplife.records.read import Records
 from pumplife.records.usage import UsageClock
@@ -99,7 +100,8 @@ class Advice:
 def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: Fits) -> Advice:
     """Advise an interval for every pump group and list what is due.
 
-    Nothing is drawn here: the integrals over the draws of `fits` are exact.
+    The integrals over the draws of `fits` are exact; only ways of working beside the advice that
+    have no closed form are simulated, on seeds of their own.
 
     Parameters
     ----------
@@ -120,6 +122,11 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
     decisions = tuple(_decide(records, group) for group in groups)
     ways = compare_ways(records.plant, groups, decisions)
     intervals = _intervals_table(records, lives, fits, groups, decisions)
+    looks = [
+        say_worth_a_look(*one, records.plant.currency)
+        for one in zip(groups, decisions, ways, strict=True)
+    ]
+    intervals["verdict"] = (intervals["verdict"] + " " + pd.Series(looks, dtype=object)).str.strip()
     say_unmatched(records, groups)
     factor, unit = RATE_UNITS[records.plant.usage_unit]
     return Advice(

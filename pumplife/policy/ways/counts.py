@@ -38,6 +38,8 @@ class FailureCounts:
         Renewal function over the chance of a first failure.
     share : float array (grid, parts, draws)
         Share of each part in the failures of the side; ones where parts are counted apart.
+    lasting : float array (parts, draws)
+        The same share in the long run.
     mean : float array (...)
         Mean usage from renewal to failure [usage].
     """
@@ -47,6 +49,7 @@ class FailureCounts:
     step: FloatArray
     ratio: FloatArray
     share: FloatArray
+    lasting: FloatArray
     mean: FloatArray
 
     def __repr__(self) -> str:
@@ -68,19 +71,20 @@ class FailureCounts:
         t = np.asarray(usage, float)
         if self.whole:
             first = -np.expm1(-self.side.evaluate(self._inside(t))[0])
-            counted = self._look_up(t, first, self.ratio)
-            return counted[:, None, :] * self._interpolate(self.share, t)
+            counted = first * self._interpolate(self.ratio, t)
+            inside = counted[:, None, :] * self._interpolate(self.share, t)
+            return np.asarray(inside + self._beyond(t)[:, None, :] * self.lasting)
         t = t[:, None, :]
         first = 1.0 - self.side.lives.survival(self._inside(t))
-        counted = self._look_up(t, first, self.ratio)
+        counted = first * self._interpolate(self.ratio, t) + self._beyond(t)
         return np.asarray(counted * self.side.count[:, None])
 
     def _inside(self, t: FloatArray) -> FloatArray:
         return np.asarray(np.minimum(t, self.step * (self.ratio.shape[0] - 1)))
 
-    def _look_up(self, t: FloatArray, first: FloatArray, ratio: FloatArray) -> FloatArray:
-        beyond = np.maximum(t - self._inside(t), 0.0)
-        return first * self._interpolate(ratio, t) + beyond / self.mean
+    def _beyond(self, t: FloatArray) -> FloatArray:
+        """Failures after the end of the grid, at the long-run rate."""
+        return np.asarray(np.maximum(t - self._inside(t), 0.0) / self.mean)
 
     def _interpolate(self, values: FloatArray, t: FloatArray) -> FloatArray:
         """By line between grid points, the last value beyond them."""
@@ -106,7 +110,7 @@ def count_with_kit(side: SideLife, mean: FloatArray) -> FailureCounts:
     """
     step = REACH * mean / STEPS
     half_grid = np.arange(2 * STEPS + 2)[:, None] / 2.0 * step
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", over="ignore"):
         by_part = -np.log(side.lives.survival(half_grid[:, None, :])) * side.count[:, None]
     hazard = np.minimum(by_part, 700.0)
     first = -np.expm1(-hazard.sum(axis=1))
@@ -124,6 +128,7 @@ def count_with_kit(side: SideLife, mean: FloatArray) -> FailureCounts:
         step=step,
         ratio=_ratio(total, first[0::2]),
         share=np.concatenate([shares[:1], shares]),
+        lasting=incidence[-1] / np.maximum(incidence[-1].sum(axis=0), 1e-300),
         mean=mean,
     )
 
@@ -133,7 +138,8 @@ def count_by_part(side: SideLife) -> FailureCounts:
     mean = mean_lives(side)
     step = REACH * mean / STEPS
     half_grid = np.arange(2 * STEPS + 2)[:, None, None] / 2.0 * step
-    first = 1.0 - side.lives.survival(half_grid)
+    with np.errstate(over="ignore"):
+        first = 1.0 - side.lives.survival(half_grid)
     counted = solve_renewal(np.moveaxis(first[0::2], 0, -1), np.moveaxis(first, 0, -1))
     return FailureCounts(
         side=side,
@@ -141,6 +147,7 @@ def count_by_part(side: SideLife) -> FailureCounts:
         step=step,
         ratio=_ratio(np.moveaxis(counted, -1, 0), first[0::2]),
         share=np.ones((1, 1, 1)),
+        lasting=np.ones((1, 1)),
         mean=mean,
     )
 

@@ -96,9 +96,10 @@ class _Areas:
         point, weight = np.polynomial.legendre.leggauss(NODES)
         inner = self.age[:-1] * np.exp(0.5 * self.step * (1.0 + point[:, None, None, None]))
         mass = 0.5 * self.step * weight[:, None, None, None] * inner
-        mass = mass * side.lives.survival(inner * mean)
-        start = self.age[:1] * side.lives.survival(self.age[:1] * mean)
-        self.alive = side.lives.survival(self.age * mean)
+        with np.errstate(over="ignore"):
+            mass = mass * side.lives.survival(inner * mean)
+            start = self.age[:1] * side.lives.survival(self.age[:1] * mean)
+            self.alive = side.lives.survival(self.age * mean)
         self.zeroth = np.cumsum(np.concatenate([start, mass.sum(axis=0)]), axis=0)
         self.first = np.cumsum(
             np.concatenate([0.5 * start * self.age[:1], (inner * mass).sum(axis=0)]), axis=0

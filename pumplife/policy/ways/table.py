@@ -22,6 +22,7 @@ from pumplife.policy.ways.both_sides import together_way
 from pumplife.policy.ways.horizon import look_ahead
 from pumplife.policy.ways.older import older_ways
 from pumplife.policy.ways.outcome import Outcome
+from pumplife.policy.ways.worth import is_worth_a_look
 from pumplife.records.plant import Plant
 from pumplife.records.read import Records
 
@@ -35,7 +36,7 @@ POLICY_COLUMNS = (
     "cost_3_years", "cost_3_years_low", "cost_3_years_high", "cost_3_years_error",
     "computed", "standard_error", "note",
 )  # fmt: skip
-ADVISED = "advised"
+ADVISED, LOOK = "advised", "worth a look"
 
 Ways = tuple[Outcome | Withheld, ...]
 
@@ -128,7 +129,10 @@ def _row(
     }
     if isinstance(way, Withheld):
         return keys
-    keys["standing"] = ADVISED if way.policy == decision.policy else ""
+    if way.policy == decision.policy:
+        keys["standing"] = ADVISED
+    elif is_worth_a_look(decision, way):
+        keys["standing"] = LOOK
     parts = (_settings(decision, way), _money(group, decision, way, factor))
     return {**keys, **parts[0], **parts[1], **_year(group, way), **_ahead(way)}
 
