@@ -27,7 +27,6 @@ __all__ = [
     "SideEvents",
     "Way",
     "fixed_interval",
-    "simulate_cycles",
     "simulate_side",
     "wear_area",
 ]
@@ -102,31 +101,6 @@ def simulate_side(
         also_event=events.also_event,
         also_position=events.also_position,
     )
-
-
-def simulate_cycles(
-    lives: LifeDraws,
-    planned: PlannedAges,
-    kit_share: float,
-    rng: np.random.Generator,
-    *,
-    most_events: int = 20_000,
-) -> SideEvents:
-    """From one renewal of the whole side to the next, a lane per draw; times are usage.
-
-    Costs per usage follow as the sum of costs over the sum of the lengths (renewal reward).
-    """
-    positions = lives.shape.shape[0]
-    rules = Rules(
-        lives=by_replicate(lives),
-        way=Way(planned=planned, kit_share=kit_share),
-        schedule=np.full((1, 1), np.inf),
-        rng=rng,
-        one_cycle=True,
-    )
-    new = np.zeros((1, positions))
-    lanes = _lanes_of_today(rules, (new, new), new == 0.0, np.full(1, np.inf), np.zeros(1))
-    return run_lanes(lanes, rules, most_events)
 
 
 def _blocks(block: float, usage: FloatArray) -> FloatArray:

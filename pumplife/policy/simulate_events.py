@@ -265,7 +265,7 @@ def _first_sign(rules: Rules, born: FloatArray, fails: FloatArray, column: IntAr
     else:
         mean, shape = np.asarray(inspection.delay_mean), inspection.delay_shape
         drawn = rules.rng.weibull(shape, fails.shape) / special.gamma(1.0 + 1.0 / shape)
-        delay = np.minimum(mean[column] * drawn, fails - born)
+        delay = mean[column] * drawn
     return np.where(delay > 0.0, fails - delay, np.inf)
 
 

@@ -1,4 +1,4 @@
-"""Both sides of a pump: the air kit goes along at every so-manieth rebuild of the fluid side."""
+"""Both sides of a pump: the air kit goes along at every nth rebuild of the fluid side."""
 
 from __future__ import annotations
 
@@ -88,7 +88,7 @@ def simulate_pump(
     lanes: int = 32,
     cycles: int = 8,
 ) -> PumpTally:
-    """Long-run events of a pump whose air kit goes along at every so-manieth fluid rebuild.
+    """Long-run events of a pump whose air kit goes along at every nth fluid rebuild.
 
     The fluid side is renewed whole at its planned age and at each failure.  Its rebuilds of
     either kind are counted, and at every `every`-th the air kit is fitted too, whatever the age
@@ -189,7 +189,7 @@ def nth_rebuilds(
         [usage / year]
     replicates : int
     every : int
-        The air kit goes along at every so-manieth renewal of the fluid side.
+        The air kit goes along at every `every`-th renewal of the fluid side.
     done : int array (pumps,), optional
         Fluid rebuilds since the air kit last went along; None: 0.
 
