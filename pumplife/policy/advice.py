@@ -126,7 +126,8 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
         say_worth_a_look(*one, records.plant.currency)
         for one in zip(groups, decisions, ways, strict=True)
     ]
-    intervals["verdict"] = (intervals["verdict"] + " " + pd.Series(looks, dtype=object)).str.strip()
+    verdicts = intervals["verdict"].astype(object) + " " + pd.Series(looks, dtype=object)
+    intervals["verdict"] = verdicts.str.strip()
     say_unmatched(records, groups)
     factor, unit = RATE_UNITS[records.plant.usage_unit]
     return Advice(

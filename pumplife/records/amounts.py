@@ -129,3 +129,25 @@ def _inspection_owners(inspection: dict[str, Any]) -> list[tuple[str, dict[str, 
         (f"inspection.delay_share.{part}", {"delay_share": own}) for part, own in share.items()
     ]
     return [("inspection", rest), *parts]
+
+
+def inspection_of(raw: dict[str, Any], part: str) -> dict[str, float]:
+    """Give what a look at running pumps finds and takes, by [inspection].
+
+    Parameters
+    ----------
+    raw : dict
+        The settings as read.
+    part : str
+
+    Returns
+    -------
+    dict
+        delay_share, the last share of the part's life in which it shows wear [-]; detection, the
+        chance that a look finds that [-]; labour_h, the hours of a look [h]; NaN where not given.
+        Where delay_share is given part by part, a part without it shows nothing before it fails.
+    """
+    given = dict(raw.get("inspection", {}))
+    share = given.get("delay_share", math.nan)
+    given["delay_share"] = share.get(part, 0.0) if isinstance(share, dict) else share
+    return {name: float(given.get(name, math.nan)) for name in INSPECTION}

@@ -15,7 +15,6 @@ from pumplife.errors import SettingError
 from pumplife.records.amounts import (
     COSTS,
     EVIDENCE,
-    INSPECTION,
     PRIOR,
     RISES,
     SERVICE_COSTS,
@@ -37,7 +36,7 @@ _SECTIONS: dict[str, tuple[str, ...]] = {
     "plant": _PLANT_KEYS,
     "costs": (*COSTS, "service"),
     "work": ("fluid", "air", "together"),
-    "inspection": INSPECTION,
+    "inspection": ("delay_share", "detection", "labour_h"),
     "targets": tuple(TARGETS),
     "evidence": tuple(EVIDENCE),
     "prior": (),
@@ -105,18 +104,6 @@ class Plant:
         """Give the usual hours of one rebuild of a side [h], NaN where not given."""
         given = self.raw.get("work", {}).get(side, {})
         return {name: float(given.get(name, math.nan)) for name in WORK}
-
-    def inspection(self, part: str) -> dict[str, float]:
-        """Give what a look at running pumps finds and takes, NaN where not given.
-
-        delay_share is the last share of the part's life in which it shows wear [-], detection
-        the chance that a look finds that [-], labour_h the hours of a look [h].  Where
-        delay_share is given part by part, a part without it shows nothing before it fails.
-        """
-        given = dict(self.raw.get("inspection", {}))
-        share = given.get("delay_share", math.nan)
-        given["delay_share"] = share.get(part, 0.0) if isinstance(share, dict) else share
-        return {name: float(given.get(name, math.nan)) for name in INSPECTION}
 
     def _target(self, name: str) -> float:
         return float(self.raw.get("targets", {}).get(name, TARGETS[name]))

@@ -19,6 +19,7 @@ from pumplife.policy.ways.block import (
 from pumplife.policy.ways.counts import FailureCounts, count_by_part, count_with_kit
 from pumplife.policy.ways.inspection import INSPECTION, Look, inspect_side
 from pumplife.policy.ways.outcome import Outcome, mean_rates, outcome_of, thin_events
+from pumplife.records.amounts import inspection_of
 from pumplife.records.plant import Plant
 
 TODAY = "today's practice"
@@ -241,7 +242,7 @@ def _cheapest(outcomes: list[Outcome]) -> Outcome:
 def inspection_way(scope: Scope) -> Outcome | Withheld:
     """Looks at running pumps, where the plant says what they find."""
     group, decision = scope.group, scope.decision
-    given = [scope.plant.inspection(part) for part in group.part]
+    given = [inspection_of(scope.plant.raw, part) for part in group.part]
     missing = sorted({name for one in given for name, value in one.items() if np.isnan(value)})
     if missing:
         return Withheld(
