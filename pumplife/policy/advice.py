@@ -226,7 +226,7 @@ def _decision_row(records: Records, group: SideGroup, decision: Decision) -> dic
         "policy": decision.policy,
         "interval": _blank(decision.interval),
         "near_best_low": np.nan if alone else advice.near_best_low,
-        "near_best_high": _blank(advice.near_best_high),
+        "near_best_high": np.nan if alone else _blank(advice.near_best_high),
         "interval_weeks": _blank(decision.interval / (7.0 * float(np.median(group.rate)))),
         "cost_rate": factor * float(decision.advised.money.mean()),
         "cost_rate_run_to_failure": factor * float(never.mean()),
