@@ -12,6 +12,7 @@ from pumplife.policy.ways.outcome import SIMULATED, Outcome
 FOLLOWED = (PLANNED, RUN_TO_FAILURE, FAILED_PART, TODAY, ADOPTED)
 LEAST_SAVING = 0.02  # of the cost under the advice
 LEAST_SURE = 0.9
+NEARLY_CERTAIN = 0.99
 ERRORS = 3.0  # a simulated saving must be so many of its standard errors
 
 Way = Outcome | Withheld
@@ -54,10 +55,10 @@ def say_worth_a_look(
     best = max(found, key=lambda way: saves(decision, way)[0])
     saving, sure = saves(decision, best)
     money = saving * float(group.usage_per_year.sum())
+    words = "nearly certain" if sure > NEARLY_CERTAIN else f"{100.0 * sure:.0f} % sure"
     return (
         f"Worth a look: {best.policy}{_setting_words(best)} would save about {money:,.0f} "
-        f"{currency} a year more ({100.0 * sure:.0f} % sure); due list, orders and budget don't "
-        "follow it."
+        f"{currency} a year more ({words}); due list, orders and budget don't follow it."
     )
 
 
