@@ -211,6 +211,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
     tables = {
         "intervals": advice.intervals,
         "tornado": advice.tornado,
+        "policies": advice.policies,
         "due": advice.due,
         "stock": stock.stock,
         "orders": stock.orders,

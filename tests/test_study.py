@@ -22,8 +22,8 @@ from make_plant import make_plant  # noqa: E402
 SERVICE = "press sludge"
 KIT = "FK-50-CR"
 ANSWERS = {
-    "lives", "fits", "duty_effects", "intervals", "due", "stock", "orders", "budget", "pumps",
-    "likeness", "sensitivity", "questions", "tornado",
+    "lives", "fits", "duty_effects", "intervals", "policies", "due", "stock", "orders", "budget",
+    "pumps", "likeness", "sensitivity", "questions", "tornado",
 }  # fmt: skip
 Tables = dict[str, pd.DataFrame]
 Write = Callable[..., Path]

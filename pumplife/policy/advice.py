@@ -25,6 +25,8 @@ from pumplife.policy.groups import SideGroup, build_groups
 from pumplife.policy.interval import CostCurve, IntervalAdvice, chance_cheaper
 from pumplife.policy.pump import FloatArray, SideLife
 from pumplife.policy.verdict import describe_decision
+from pumplife.policy.ways.table import compare_ways, policies_table
+from pumplife.policy.ways.worth import say_worth_a_look
 from pumplife.records.duty import Duty
 from pumplife.records.read import Records
 from pumplife.records.usage import UsageClock
@@ -69,6 +71,8 @@ class Advice:
         What is not sure about each group, with its cost surface.
     tornado : DataFrame
         How the advice moves with each input, one row per group and input.
+    policies : DataFrame
+        One row per group and way of working.
     due : DataFrame
         One row per pump and side.
     curves : tuple of CostCurve or None (groups,)
@@ -88,6 +92,7 @@ class Advice:
     intervals: pd.DataFrame
     doubts: tuple[Doubt | None, ...]
     tornado: pd.DataFrame
+    policies: pd.DataFrame
     due: pd.DataFrame
     curves: tuple[CostCurve | None, ...]
     advised: FloatArray
@@ -105,7 +110,8 @@ class Advice:
 def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: Fits) -> Advice:
     """Advise an interval for every pump group and list what is due.
 
-    Nothing is drawn here: the integrals over the draws of `fits` are exact.
+    The integrals over the draws of `fits` are exact; only ways of working beside the advice that
+    have no closed form are simulated, on seeds of their own.
 
     Parameters
     ----------
@@ -124,6 +130,11 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
     withheld = "intervals" in records.withheld
     groups = () if withheld else build_groups(records, duty, clock, lives, fits)
     decisions = tuple(_decide(records, group) for group in groups)
+    ways = compare_ways(records.plant, groups, decisions)
+    looks = [
+        say_worth_a_look(*one, records.plant.currency)
+        for one in zip(groups, decisions, ways, strict=True)
+    ]
     factor, unit = RATE_UNITS[records.plant.usage_unit]
     units = records.plant.currency, records.plant.usage_unit
     doubts = tuple(
@@ -131,6 +142,8 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
         for group, decision in zip(groups, decisions, strict=True)
     )
     intervals = _intervals_table(records, lives, fits, groups, decisions)
+    verdicts = intervals["verdict"].astype(object) + " " + pd.Series(looks, dtype=object)
+    intervals["verdict"] = verdicts.str.strip()
     intervals = add_doubts(intervals, doubts)
     say_unmatched(records, groups)
     return Advice(
@@ -139,6 +152,7 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
         intervals=intervals,
         doubts=doubts,
         tornado=tornado_table(groups, doubts, factor),
+        policies=policies_table(records, groups, decisions, ways, (factor, unit)),
         due=build_due(records, groups, decisions),
         curves=tuple(
             _curve(group, decision, factor, unit)
@@ -230,7 +244,7 @@ def _decision_row(records: Records, group: SideGroup, decision: Decision) -> dic
         "policy": decision.policy,
         "interval": _blank(decision.interval),
         "near_best_low": np.nan if alone else advice.near_best_low,
-        "near_best_high": _blank(advice.near_best_high),
+        "near_best_high": np.nan if alone else _blank(advice.near_best_high),
         "near_best_also": "" if alone else _say_other_bands(advice),
         "interval_weeks": _blank(decision.interval / (7.0 * float(np.median(group.rate)))),
         "cost_rate": factor * float(decision.advised.money.mean()),

@@ -40,7 +40,8 @@ class Decision:
     kit_share : float
         1 where a failure renews the whole side, 0 where it renews the failed part alone.
     advice : IntervalAdvice
-        The best planned interval against running to failure.
+        The best planned interval of the whole kit against running to failure, also where the
+        failed part alone is cheaper than both.
     costs : SideCosts
     events : EventRates
         Events under the advice [1 / usage unit].
@@ -133,15 +134,16 @@ def decide_group(
     cost_alone = cost_rates(costs, alone)
     best = cost_rates(costs, planned)
     alone_pays = (
-        np.isinf(advice.interval)
+        not _has_limit(advice)
         and cost_alone.money.mean() < CLEARLY_CHEAPER * best.money.mean()
         and np.mean(cost_alone.money < best.money) >= CLEARLY_SURE
     )
-    policy = PLANNED if np.isfinite(advice.interval) else RUN_TO_FAILURE
+    interval = np.inf if alone_pays else advice.interval
+    policy = PLANNED if np.isfinite(interval) else RUN_TO_FAILURE
     today = _events_today(group, advice, alone, never)
     return Decision(
         policy=FAILED_PART if alone_pays else policy,
-        interval=advice.interval,
+        interval=interval,
         kit_share=0.0 if alone_pays else 1.0,
         advice=replace(advice, known=None),
         costs=costs,
@@ -154,6 +156,11 @@ def decide_group(
         adopted=_adopted_rates(group, advice, costs, adopted_interval),
         adopted_interval=adopted_interval,
     )
+
+
+def _has_limit(advice: IntervalAdvice) -> bool:
+    """Whether a limit asks for planned work whatever it costs."""
+    return any(0.0 < limit < np.inf for limit in advice.limits.values())
 
 
 def _events_today(

@@ -61,9 +61,15 @@ def _policy_words(group: SideGroup, decision: Decision, unit: str) -> str:
         )
     if decision.policy == FAILED_PART:
         dearer = decision.run_to_failure.money.mean() / decision.failed_part.money.mean() - 1.0
+        kits = decision.advice.cost_rate.mean() / decision.failed_part.money.mean() - 1.0
+        planned = (
+            f"planned kits at their best {_percent(kits)} more"
+            if np.isfinite(decision.advice.interval)
+            else "and planned work doesn't pay"
+        )
         return (
             "Run to failure and renew the failed part alone: the whole kit at each failure costs "
-            f"{_percent(dearer)} more, and planned work doesn't pay."
+            f"{_percent(dearer)} more, {planned}."
         )
     if group.failures < SEEN:
         return "Run to failure for now: no failure is on record, so nothing supports planned work."

@@ -39,6 +39,7 @@ EVIDENCE = {
 """Failures from which a fit is weak, usable, good and left to maximum likelihood; the band of the
 B10 life (upper over lower bound) up to which it is enough to decide; the share of its life that a
 part pulled because it looked worn has behind it at least (0: nothing is known of that)."""
+INSPECTION = ("delay_share", "detection", "labour_h")
 PRIOR = ("shape", "spread")
 RISES = ("kits", "labour")
 """Rises of prices, as a share a year."""
@@ -50,6 +51,8 @@ SHARES = (
     "service_level",
     "hazardous_failure_probability",
     "worn_life_spent",
+    "delay_share",
+    "detection",
 )
 """Numbers from 0 to 1."""
 
@@ -112,7 +115,42 @@ def _amounts(raw: dict[str, Any]) -> Iterator[tuple[str, str, Any]]:
     owners += [(f'costs.service."{name}"', own) for name, own in services.items()]
     owners += [(f"work.{side}", own) for side, own in work.items()]
     owners.append(("budget.price_rise", raw.get("budget", {}).get("price_rise", {})))
+    owners += _inspection_owners(raw.get("inspection", {}))
     for section, own in owners:
-        for name in (*COSTS, *WORK, *TARGETS, *EVIDENCE, *PRIOR, *RISES):
+        for name in (*COSTS, *WORK, *TARGETS, *EVIDENCE, *INSPECTION, *PRIOR, *RISES):
             if name in own:
                 yield section, name, own[name]
+
+
+def _inspection_owners(inspection: dict[str, Any]) -> list[tuple[str, dict[str, Any]]]:
+    """The delay may be one for all parts, or a section with one for each."""
+    share = inspection.get("delay_share")
+    if not isinstance(share, dict):
+        return [("inspection", inspection)]
+    rest = {name: value for name, value in inspection.items() if name != "delay_share"}
+    parts = [
+        (f"inspection.delay_share.{part}", {"delay_share": own}) for part, own in share.items()
+    ]
+    return [("inspection", rest), *parts]
+
+
+def inspection_of(raw: dict[str, Any], part: str) -> dict[str, float]:
+    """Give what a look at running pumps finds and takes, by [inspection].
+
+    Parameters
+    ----------
+    raw : dict
+        The settings as read.
+    part : str
+
+    Returns
+    -------
+    dict
+        delay_share, the last share of the part's life in which it shows wear [-]; detection, the
+        chance that a look finds that [-]; labour_h, the hours of a look [h]; NaN where not given.
+        Where delay_share is given part by part, a part without it shows nothing before it fails.
+    """
+    given = dict(raw.get("inspection", {}))
+    share = given.get("delay_share", math.nan)
+    given["delay_share"] = share.get(part, 0.0) if isinstance(share, dict) else share
+    return {name: float(given.get(name, math.nan)) for name in INSPECTION}

@@ -35,7 +35,8 @@ _PLANT_KEYS = ("name", "currency", "usage_unit", "records_from", "records_to", "
 _SECTIONS: dict[str, tuple[str, ...]] = {
     "plant": _PLANT_KEYS,
     "costs": (*COSTS, "service"),
-    "work": ("fluid", "air"),
+    "work": ("fluid", "air", "together"),
+    "inspection": ("delay_share", "detection", "labour_h"),
     "targets": tuple(TARGETS),
     "evidence": tuple(EVIDENCE),
     "prior": (),

@@ -5,7 +5,7 @@ from typing import Any
 from pumplife.errors import SettingError
 
 _NESTED = (
-    "plant.site.*", "costs.service.*", "work.*", "prior.*", "targets", "evidence",
+    "plant.site.*", "costs.service.*", "work.*", "prior.*", "inspection", "targets", "evidence",
     "calendar.site.*", "budget.price_rise", "columns.*", "codes.*.*", "text.*",
 )  # fmt: skip
 """Sections within sections; * stands for every name there."""

@@ -5,6 +5,13 @@ TABLES: dict[str, tuple[str, str]] = {
         "Rebuild intervals",
         "One row per pump group and side: when to rebuild, what it saves, and how sure that is.",
     ),
+    "policies": (
+        "Ways of working compared",
+        "One row per pump group, side and way of working, each at its best setting within the "
+        "limits, with the same lives, costs and draws as the advice. Bands are 90 %. The next "
+        "three years start from today's ages; ways dearer than 1.5 times the advice in the long "
+        "run are not followed there. Availability is one less downtime over all hours of a year.",
+    ),
     "due": (
         "Rebuilds due",
         "One row per pump and side. Dearest to wait for first: the chance of failure in 13 weeks "

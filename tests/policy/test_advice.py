@@ -211,6 +211,29 @@ def test_failed_part_alone_where_kits_are_dear_and_openings_cheap(tmp_path):
     assert "renew the failed part alone" in row["verdict"]
 
 
+def test_failed_part_alone_where_planned_kits_pay_but_less(tmp_path):
+    """Two diaphragms and a dear kit: planning beats the kit at failures, the part beats both."""
+    text = settings("downtime_per_h = 100.0", "downtime_per_h = 350.0")
+    changed = {
+        "plant_toml": text,
+        "kits": [kit_rows()[0] | {"unit_cost": 3000.0}],
+        "kit_contents": [{"kit": "FK", "part_no": "DIAPHRAGM", "quantity": 2}],
+    }
+    _, advice = advised(tmp_path / "free", **changed)
+    row = advice.intervals.loc[0]
+    assert row["policy"] == "run to failure, failed part only"
+    assert np.isfinite(advice.decisions[0].advice.interval)
+    assert row[["interval", "near_best_low", "near_best_high"]].isna().all()
+    assert row["cost_rate"] == row["cost_rate_failed_part"] < row["cost_rate_run_to_failure"]
+    assert "planned kits at their best" in row["verdict"]
+    assert np.isinf(advice.followed[0])
+    assert advice.followed_kit_share[0] == 0.0
+    assert advice.due["due_usage"].isna().all()
+    pumps = [row | {"max_fluid_interval": 3000} for row in pumps_with()]
+    _, advice = advised(tmp_path / "held", pumps=pumps, **changed)
+    assert advice.intervals.loc[0, "policy"] == "planned kit"
+
+
 def test_makers_limit_caps_and_is_named(tmp_path):
     pumps = pumps_with()
     pumps[1] |= {"max_fluid_interval": 1500}

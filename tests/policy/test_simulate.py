@@ -5,7 +5,6 @@ import pytest
 from scipy import integrate, stats
 
 from pumplife.errors import RecordError
-from pumplife.policy.interval import cost_rate
 from pumplife.policy.practice import (
     LEAST_KIT_SHARE,
     failed_part_rates,
@@ -15,47 +14,12 @@ from pumplife.policy.practice import (
 from pumplife.policy.pump import SideLife, integrate_side, integrate_to, shared_times
 from pumplife.policy.simulate import (
     PlannedAges,
+    Way,
     fixed_interval,
-    simulate_cycles,
     simulate_side,
 )
+from pumplife.policy.simulate_rates import simulate_way
 from tests.policy.sides import draws
-
-
-def random_side(seed):
-    """A side of two or three parts, its cost and an interval, all drawn."""
-    rng = np.random.default_rng(seed)
-    count = rng.integers(1, 5, rng.integers(2, 4)).astype(float)
-    shape = rng.uniform(0.8, 3.5, (count.size, 1))
-    scale = rng.uniform(5.0, 30.0, (count.size, 1))
-    share = rng.choice([0.0, 0.05]) * np.ones_like(shape)
-    side = SideLife(lives=draws(shape, scale, share, 0.4), count=count)
-    return side, rng.uniform(2.0, 6.0, count.size), rng.choice([rng.uniform(2.0, 10.0), np.inf])
-
-
-def lanes_of(side, lanes):
-    part_of = np.repeat(np.arange(side.count.size), side.count.astype(int))
-    fields = (side.lives.shape, side.lives.scale, side.lives.early_share, side.lives.early_scale)
-    return part_of, draws(*(np.broadcast_to(f[part_of], (part_of.size, lanes)) for f in fields))
-
-
-def ratio_error(cost, length):
-    """Cost rate of simulated cycles and its standard error."""
-    rate = cost.sum() / length.sum()
-    return rate, np.std(cost - rate * length) / np.sqrt(cost.size) / length.mean()
-
-
-@pytest.mark.parametrize("seed", range(20))
-def test_simulated_cost_rate_agrees_with_the_closed_form(seed):
-    side, failure_cost, interval = random_side(seed)
-    part_of, lives = lanes_of(side, 20_000)
-    events = simulate_cycles(lives, fixed_interval(interval), 1.0, np.random.default_rng(seed))
-    priced = np.append(failure_cost[part_of], 1.0)[events.position]
-    rate, error = ratio_error(priced, events.time)
-    known = integrate_side(side, shared_times(side))
-    exact = cost_rate(integrate_to(side, known, np.array([interval])), 1.0, failure_cost)[0, 0]
-    assert events.time.size == 20_000
-    assert rate == pytest.approx(exact, abs=4.0 * error)
 
 
 @pytest.mark.parametrize("kit_share", [0.9, 0.5, 0.1])
@@ -72,20 +36,20 @@ def test_thinned_closed_form_agrees_with_the_simulator(kit_share, planned):
         lives=draws([[2.5], [1.3], [2.4]], [[12.0], [20.0], [26.0]], [[0.05], [0], [0]], 0.7),
         count=np.array([2.0, 1.0, 4.0]),
     )
-    part_of, lives = lanes_of(side, 40_000)
-    events = simulate_cycles(lives, planned, kit_share, np.random.default_rng(3))
-    length = np.bincount(events.replicate[events.kit], events.time[events.kit], 40_000)
+    part_of = np.repeat(np.arange(3), side.count.astype(int))
+    way = Way(planned=planned, kit_share=kit_share)
+    rng = np.random.default_rng(3)
+    tally = simulate_way(side.lives[part_of], way, rng=rng, lanes=2_000, cycles=20)
     rates = practice_rates(side, planned, kit_share)
-    part = np.append(part_of, -1)[events.position]
     for number in range(3):
-        for kit, told in ((True, rates.kit_failures), (False, rates.part_failures)):
-            mine = (part == number) & (events.kit == kit)
-            counted = np.bincount(events.replicate[mine], minlength=40_000)
-            rate, error = ratio_error(counted, length)
-            assert told[number, 0] == pytest.approx(rate, abs=4.0 * error + 2e-3 * rate)
-    counted = np.bincount(events.replicate[part == -1], minlength=40_000)
-    rate, error = ratio_error(counted, length)
-    assert rates.planned[0] == pytest.approx(rate, abs=4.0 * error + 2e-3 * rate)
+        for counted, told in (
+            (tally.kit_failures, rates.kit_failures),
+            (tally.part_failures, rates.part_failures),
+        ):
+            rate, error = tally.per_usage(counted[part_of == number].sum(axis=0))
+            assert told[number] == pytest.approx(rate, abs=4.0 * error[0] + 2e-3 * rate[0])
+    rate, error = tally.per_usage(tally.planned)
+    assert rates.planned == pytest.approx(rate, abs=4.0 * error[0] + 2e-3 * rate[0])
 
 
 def test_a_kit_at_every_failure_is_the_age_replacement_formula():
@@ -102,12 +66,11 @@ def test_hardly_any_kits_come_near_to_failures_at_the_mean_lives():
     side = SideLife(lives=draws([[2.5], [2.0]], [[12.0], [20.0]]), count=np.array([2.0, 4.0]))
     rates = practice_rates(side, fixed_interval(np.inf), 0.0)
     mean = side.lives.mean()[:, 0]
-    _, lives = lanes_of(side, 4_000)
-    never = fixed_interval(np.inf)
-    events = simulate_cycles(lives, never, LEAST_KIT_SHARE, np.random.default_rng(1))
-    counted = np.bincount(events.replicate, minlength=4_000)
-    length = np.bincount(events.replicate[events.kit], events.time[events.kit], 4_000)
-    rate, error = ratio_error(counted, length)
+    part_of = np.repeat([0, 1], [2, 4])
+    way = Way(kit_share=LEAST_KIT_SHARE)
+    rng = np.random.default_rng(1)
+    tally = simulate_way(side.lives[part_of], way, rng=rng, lanes=2_000, cycles=2)
+    rate, error = (told[0] for told in tally.per_usage(tally.failures.sum(axis=0)))
     assert rates.failures.sum() == pytest.approx(rate, abs=4.0 * error)
     assert np.all(rates.failures[:, 0] > 0.94 * side.count / mean)
     assert np.all(rates.failures[:, 0] < side.count / mean)

@@ -9,6 +9,7 @@ import xlsxwriter
 
 from pumplife.errors import FolderError, SettingError
 from pumplife.lives.build import build_lives
+from pumplife.records.amounts import inspection_of
 from pumplife.records.duty import build_duty
 from pumplife.records.phrases import count_are, count_of, find_near, list_some, mapping_line
 from pumplife.records.read import read_records
@@ -380,6 +381,13 @@ def test_a_blamed_part_of_a_side_without_a_kit_is_known(tmp_path):
         ("[work.fluid]\nplanned_labour_h = -1", "planned_labour_h = -1 must be"),
         ("[costs]\nspill = true", "must be a number"),
         ("[costs]\nservice = 3", r"costs\.service must be a section"),
+        ("[inspection]\ndetection = 70", "write 70 % as 0.7"),
+        (
+            "[inspection]\ndelay_share = { ball = 1.5 }",
+            r"ball. delay_share = 1.5 must",
+        ),
+        ("[inspection]\nlabour_h = -1", "labour_h = -1 must be a number, 0 or more"),
+        ("[work.together]\nplanned_labour_h = -1", "planned_labour_h = -1 must be"),
     ],
 )
 def test_amounts_that_cannot_be_are_refused(write_plant, line, words):
@@ -392,6 +400,18 @@ def test_amounts_at_the_edge_are_taken(write_plant, small_settings):
     plant = read_records(write_plant(settings)).plant
     assert plant.cost("holding_per_year") == 1.0
     assert plant.cost("spill") == 0.0
+
+
+def test_a_delay_may_be_one_for_all_or_one_for_each_part(write_plant):
+    line = "[inspection]\ndetection = 0.7\ndelay_share = "
+    one = read_records(write_plant(line + "0.2")).plant
+    assert inspection_of(one.raw, "ball")["delay_share"] == 0.2
+    each = read_records(write_plant(line + "{ ball = 0.1 }")).plant
+    assert inspection_of(each.raw, "ball")["delay_share"] == 0.1
+    seat = inspection_of(each.raw, "seat")
+    assert seat["delay_share"] == 0.0
+    assert seat["detection"] == 0.7
+    assert np.isnan(seat["labour_h"])
 
 
 @pytest.mark.parametrize("blank", ["", '""', '"  "'])

@@ -10,6 +10,7 @@ from scipy import optimize
 from pumplife.policy.interval import cost_rate, optimal_interval
 from pumplife.policy.pump import SideLife, integrate_side, integrate_to, own_times
 from pumplife.policy.renewal import block_cost_rate, minimal_repair_interval, renewal_function
+from pumplife.policy.ways.inspection import Look, look_rates
 from pumplife.weibull import LifeDraws
 
 
@@ -88,7 +89,25 @@ def _age_replacement(inputs: Any) -> dict[str, float]:
     return found
 
 
+def _delay_time(inputs: Any) -> dict[str, float]:
+    """Every life is all delay, so that the model's assumptions hold exactly."""
+    one = SideLife(lives=side(1.0).lives, count=np.ones(1))
+    look = Look(delay_share=np.ones(1), detection=1.0, labour_h=0.0)
+
+    def unseen(every: float) -> float:
+        failures, found = look_rates(one, look, np.array([inputs["alpha"] * every]))
+        return float((failures / (failures + found)).item())
+
+    def downtime(every: float) -> float:
+        lost = inputs["lam"] * every * unseen(every) * inputs["d_b"] + inputs["d_i"]
+        return lost / (every + inputs["d_i"])
+
+    best = optimize.minimize_scalar(downtime, bounds=(1.0, 40.0), method="bounded")
+    return {"b(20)": unseen(inputs["T"]), "T_opt": float(best.x)}
+
+
 REPRODUCED = {
+    "D01": _delay_time,
     "P01": _renewals,
     "P03": _uniform_life,
     "P06": _blocks,

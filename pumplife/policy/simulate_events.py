@@ -1,0 +1,289 @@
+"""The general simulator: all lanes of a pump side stepped together from event to event.
+
+One lane is one pump in one replicate.  Lanes past their end drop out.  No loop runs over pumps,
+replicates or lives.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy import special
+
+from pumplife.errors import RecordError
+from pumplife.policy.simulate_draws import draw_left, draw_lives, draw_planned
+from pumplife.policy.simulate_way import (
+    INSPECTION,
+    PLANNED,
+    TOGETHER,
+    BoolArray,
+    FloatArray,
+    IntArray,
+    Way,
+)
+from pumplife.weibull.draws import LifeDraws
+
+
+def _none() -> IntArray:
+    return np.zeros(0, np.int64)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SideEvents:
+    """What happened to the sides of a simulated fleet, in no particular order.
+
+    Attributes
+    ----------
+    pump : int array (events,)
+        Row of the pump in the arrays given.
+    replicate : int array (events,)
+    time : float array (events,)
+        From today [years].
+    position : int array (events,)
+        Position that failed; -1 for planned renewal of the whole side, -2 for an inspection.
+    kit : bool array (events,)
+        Whether the whole side was renewed.
+    also_event, also_position : int array (renewals,)
+        Positions renewed at events that did not renew the whole side, besides the failed one:
+        row of the event and the position.
+    """
+
+    pump: IntArray
+    replicate: IntArray
+    time: FloatArray
+    position: IntArray
+    kit: BoolArray
+    also_event: IntArray = field(default_factory=_none)
+    also_position: IntArray = field(default_factory=_none)
+
+    def __repr__(self) -> str:
+        """Count the events."""
+        return f"<SideEvents: {self.time.size}, {int((self.position == PLANNED).sum())} planned>"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Rules:
+    """How the sides live and are worked, and where chance comes from."""
+
+    lives: LifeDraws  # (replicates, positions)
+    way: Way
+    schedule: FloatArray  # (rows, times) usage at which a side is renewed whole, rising; inf last
+    rng: np.random.Generator
+    one_cycle: bool = False  # a lane ends when its whole side is renewed
+
+    @property
+    def positions(self) -> int:
+        """Positions of the side."""
+        return int(self.lives.shape.shape[1])
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class Lanes:
+    """The lanes still running; all usage counts from the start of the simulation."""
+
+    pump: IntArray
+    replicate: IntArray
+    row: IntArray  # row of the schedule
+    clock: FloatArray  # usage at the last event
+    end: FloatArray  # usage at the horizon
+    fails: FloatArray  # (lanes, positions) usage at which each position fails
+    born: FloatArray  # (lanes, positions or 0) usage at which it was fitted, where ages count
+    sign: FloatArray  # (lanes, positions or 0) usage of its first sign, where signs count
+    plan: FloatArray  # usage at the planned age
+    block: FloatArray  # usage at the next of the schedule
+    turn: IntArray  # which of the schedule that is
+    look: FloatArray  # usage at the next inspection
+
+    def keep(self, which: BoolArray) -> None:
+        """Drop the other lanes."""
+        if which.all():
+            return
+        for name in self.__slots__:
+            setattr(self, name, getattr(self, name)[which])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Found:
+    """Events of one step."""
+
+    pump: IntArray
+    replicate: IntArray
+    clock: FloatArray
+    position: IntArray
+    kit: BoolArray
+    also_row: IntArray
+    also_position: IntArray
+
+
+def start_lanes(
+    rules: Rules,
+    lane: tuple[IntArray, IntArray, IntArray],
+    end: FloatArray,
+    today: tuple[FloatArray, FloatArray, FloatArray],
+) -> Lanes:
+    """Lanes (pump, replicate, row of the schedule) as they stand today.
+
+    Today: the ages of the positions, the usage since the side was last renewed whole, and the
+    usage until its planned age.
+    """
+    pump, replicate, row = lane
+    age, clock, plan = today
+    way = rules.way
+    fails = draw_left(rules.lives[replicate], age, rules.rng)
+    none = np.zeros((pump.size, 0))
+    inspection = way.inspection
+    look = np.full(pump.size, np.inf)
+    if inspection is not None:
+        look = inspection.every - np.fmod(clock, inspection.every)
+    lanes = Lanes(
+        pump=pump,
+        replicate=replicate,
+        row=row,
+        clock=np.zeros(pump.size),
+        end=end,
+        fails=fails,
+        born=none if way.renew_older is None else -age,
+        sign=none,
+        plan=plan,
+        block=rules.schedule[row, 0],
+        turn=np.zeros(pump.size, np.int64),
+        look=look,
+    )
+    if inspection is not None:
+        everywhere = np.broadcast_to(np.arange(rules.positions), fails.shape)
+        lanes.sign = _first_sign(rules, -age, fails, everywhere)
+    return lanes
+
+
+def run_lanes(lanes: Lanes, rules: Rules, most_events: int) -> SideEvents:
+    """Step all lanes from event to event until none is left."""
+    found: list[_Found] = []
+    for _ in range(most_events):
+        position, clock = _next_event(lanes, rules)
+        inside = (clock <= lanes.end) & np.isfinite(clock)
+        lanes.keep(inside)
+        position, lanes.clock = position[inside], clock[inside]
+        if position.size == 0:
+            return _collect(found)
+        kit = rules.rng.random(position.size) < rules.way.kit_share
+        kit = (position == PLANNED) | (kit & (position != INSPECTION))
+        renew = _renewed(lanes, rules, position, kit)
+        found.append(_note(lanes, rules.way, position, kit, renew))
+        if rules.one_cycle:
+            lanes.keep(~kit)
+            position, renew, kit = position[~kit], renew[~kit], kit[~kit]
+        _renew(lanes, rules, position, kit, renew)
+    raise RecordError(
+        f"more than {most_events} events on one pump within the horizon: the lives are too short "
+        "against it; check the usage unit of the meters and the horizon"
+    )
+
+
+def _next_event(lanes: Lanes, rules: Rules) -> tuple[IntArray, FloatArray]:
+    """What comes next in each lane, and at what usage."""
+    position = np.argmin(lanes.fails, axis=1)
+    clock = lanes.fails[np.arange(position.size), position]
+    planned = np.minimum(lanes.plan, lanes.block)
+    inspection = rules.way.inspection
+    if inspection is not None:
+        first = (lanes.look <= clock) & (lanes.look < planned - TOGETHER * inspection.every)
+        position = np.where(first, INSPECTION, position)
+        clock = np.where(first, lanes.look, clock)
+    position = np.where(planned <= clock, PLANNED, position)
+    return position, np.minimum(clock, planned)
+
+
+def _renewed(lanes: Lanes, rules: Rules, position: IntArray, kit: BoolArray) -> BoolArray:
+    """Positions renewed at openings that are not for the whole side, (lanes, positions)."""
+    renew = np.asarray(position[:, None] == np.arange(rules.positions))
+    way, clock = rules.way, lanes.clock[:, None]
+    if way.renew_older is not None:
+        renew |= clock - lanes.born > way.renew_older
+    if way.inspection is not None:
+        seen = (lanes.sign <= clock) & (position == INSPECTION)[:, None]
+        rows, columns = np.nonzero(seen)
+        renew[rows, columns] |= rules.rng.random(rows.size) < way.inspection.detection
+    renew[kit] = False
+    return renew
+
+
+def _note(lanes: Lanes, way: Way, position: IntArray, kit: BoolArray, renew: BoolArray) -> _Found:
+    """The events of this step, and what was renewed besides the failed position."""
+    alone = way.renew_older is None and way.inspection is None
+    row, column = (_none(), _none()) if alone else np.nonzero(renew)
+    besides = position[row] != column
+    return _Found(
+        pump=lanes.pump,
+        replicate=lanes.replicate,
+        clock=lanes.clock,
+        position=position,
+        kit=kit,
+        also_row=row[besides],
+        also_position=column[besides],
+    )
+
+
+def _renew(
+    lanes: Lanes, rules: Rules, position: IntArray, kit: BoolArray, renew: BoolArray
+) -> None:
+    """Fit new parts after an event: all of them with a kit, else those to be renewed."""
+    whole = np.flatnonzero(kit)
+    lane = np.repeat(whole, rules.positions)
+    column = np.tile(np.arange(rules.positions), whole.size)
+    _fit(lanes, rules, lane, column)
+    fresh = np.zeros(whole.size)
+    clock = lanes.clock[whole]
+    lanes.plan[whole] = clock + draw_planned(rules.way.planned, fresh, rules.rng)
+    passed = lanes.block[whole] <= clock * (1.0 + TOGETHER)
+    lanes.turn[whole] += passed
+    lanes.block[whole] = rules.schedule[lanes.row[whole], lanes.turn[whole]]
+    if rules.way.inspection is not None:
+        lanes.look[whole] = clock + rules.way.inspection.every
+        lanes.look[position == INSPECTION] += rules.way.inspection.every
+    _fit(lanes, rules, *np.nonzero(renew))
+
+
+def _fit(lanes: Lanes, rules: Rules, lane: IntArray, column: IntArray) -> None:
+    """New parts at these positions of these lanes."""
+    clock = lanes.clock[lane]
+    fails = clock + draw_lives(rules.lives[lanes.replicate[lane], column], rules.rng)
+    lanes.fails[lane, column] = fails
+    if rules.way.renew_older is not None:
+        lanes.born[lane, column] = clock
+    if rules.way.inspection is not None:
+        lanes.sign[lane, column] = _first_sign(rules, clock, fails, column)
+
+
+def _first_sign(rules: Rules, born: FloatArray, fails: FloatArray, column: IntArray) -> FloatArray:
+    """Usage at which parts fitted at `born` that fail at `fails` show their first sign."""
+    inspection = rules.way.inspection
+    if inspection is None:
+        return fails
+    if inspection.delay_share is not None:
+        delay = inspection.delay_share[column] * (fails - born)
+    else:
+        mean, shape = np.asarray(inspection.delay_mean), inspection.delay_shape
+        drawn = rules.rng.weibull(shape, fails.shape) / special.gamma(1.0 + 1.0 / shape)
+        delay = mean[column] * drawn
+    return np.where(delay > 0.0, fails - delay, np.inf)
+
+
+def _collect(found: list[_Found]) -> SideEvents:
+    """Flat arrays of all events."""
+    if not found:
+        none = _none()
+        return SideEvents(
+            pump=none, replicate=none, time=np.zeros(0), position=none, kit=np.zeros(0, bool)
+        )
+    before = np.cumsum([0, *(step.position.size for step in found[:-1])])
+    rows = [step.also_row + start for step, start in zip(found, before, strict=True)]
+    return SideEvents(
+        pump=np.concatenate([step.pump for step in found]),
+        replicate=np.concatenate([step.replicate for step in found]),
+        time=np.concatenate([step.clock for step in found]),
+        position=np.concatenate([step.position for step in found]),
+        kit=np.concatenate([step.kit for step in found]),
+        also_event=np.concatenate(rows),
+        also_position=np.concatenate([step.also_position for step in found]),
+    )
