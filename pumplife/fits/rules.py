@@ -36,6 +36,8 @@ class Rules:
         Failures from which maximum likelihood stands in the table, the posterior below.
     narrow_band : float [-]
         Upper over lower bound of the B10 life up to which a fit is enough to decide.
+    advise : float
+        Failures on a pump side from which an interval is advised; below, today's stays.
     """
 
     weak: float
@@ -43,6 +45,7 @@ class Rules:
     good: float
     likelihood: float
     narrow_band: float
+    advise: float
 
     def __repr__(self) -> str:
         return f"Rules(weak={self.weak:g}, usable={self.usable:g}, good={self.good:g})"

@@ -225,6 +225,7 @@ def advise_interval(
     *,
     maximum: float = np.inf,
     releasing: NDArray[np.bool_] | None = None,
+    alone: SideLife | None = None,
     release_target: float = 0.05,
     confidence: float = 0.95,
     failures_seen: bool = True,
@@ -240,6 +241,8 @@ def advise_interval(
         The maker's or legal limit [usage].
     releasing : bool array (parts,), optional
         Parts whose failure releases fluid, where the fluid is hazardous.
+    alone : SideLife, optional
+        The side by its own failures alone, where `side` borrows: see `release_limits`.
     release_target, confidence : float
         Largest probability that a releasing part fails within one interval, and the one-sided
         posterior probability with which it must hold.
@@ -258,7 +261,7 @@ def advise_interval(
     cheapest, planning_pays = _cheapest(side, known, planned_cost, failure_cost)
     limits = {MAKER: maximum}
     if releasing is not None and np.any(releasing):
-        limits |= release_limits(side, releasing, release_target, confidence)
+        limits |= release_limits(side, releasing, release_target, confidence, alone=alone)
     interval, binding = apply_limits(cheapest if failures_seen else np.inf, limits)
     at = integrate_to(side, known, np.array([interval]))
     chosen = cost_rate(at, planned_cost, failure_cost)[0]

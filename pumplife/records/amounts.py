@@ -34,9 +34,11 @@ EVIDENCE = {
     "good": 20.0,
     "likelihood": 30.0,
     "narrow_band": 2.0,
+    "advise": 3.0,
 }
-"""Failures from which a fit is weak, usable, good and left to maximum likelihood, and the band of
-the B10 life (upper over lower bound) up to which it is enough to decide."""
+"""Failures from which a fit is weak, usable, good and left to maximum likelihood, the band of the
+B10 life (upper over lower bound) up to which it is enough to decide, and the failures on a pump
+side from which an interval is advised."""
 PRIOR = ("shape", "spread")
 RISES = ("kits", "labour")
 """Rises of prices, as a share a year."""
