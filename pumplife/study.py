@@ -210,6 +210,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
     told("budget")
     tables = {
         "intervals": advice.intervals,
+        "costs": advice.costs,
         "due": advice.due,
         "stock": stock.stock,
         "orders": stock.orders,

@@ -22,6 +22,8 @@ class CostBook:
     ----------
     kit_price, part_price : Series
         Price by kit and by part number, the latest valid at the end of the records [money].
+    price_source : DataFrame
+        Of each kit and part: source (file and row) and valid_from.
     work : dict
         Hours of planned and breakdown work by side: `planned_labour_h` and so on [h].
     work_source : dict
@@ -30,14 +32,18 @@ class CostBook:
         [money / h]
     pump_downtime : float array (pumps,)
         Cost of an hour of lost production at each pump [money / h].
+    downtime_source : object array (pumps,)
+        Where it comes from.
     """
 
     kit_price: pd.Series[float]
     part_price: pd.Series[float]
+    price_source: pd.DataFrame
     work: dict[str, dict[str, float]]
     work_source: dict[str, dict[str, str]]
     labour_per_h: float
     pump_downtime: FloatArray
+    downtime_source: np.ndarray[tuple[int], np.dtype[np.object_]]
 
     def __repr__(self) -> str:
         """Count the prices."""
@@ -60,24 +66,38 @@ def open_cost_book(records: Records, lives: Lives, today: pd.DataFrame) -> CostB
     if any(np.isnan(records.plant.cost("spill", service)) for service in services):
         _given_or_zero(records, "spill")
     work = {side: _work_hours(records, lives, side) for side in SIDES}
+    downtime, source = _downtime_costs(records, today)
+    kits, parts = (
+        _latest_prices(records, "kits", "kit"),
+        _latest_prices(records, "parts", "part_no"),
+    )
     return CostBook(
-        kit_price=_latest_prices(records, "kits", "kit"),
-        part_price=_latest_prices(records, "parts", "part_no"),
+        kit_price=kits["unit_cost"],
+        part_price=parts["unit_cost"],
+        price_source=pd.concat([kits, parts])[["source", "valid_from"]],
         work={side: hours for side, (hours, _) in work.items()},
         work_source={side: source for side, (_, source) in work.items()},
         labour_per_h=_given_or_zero(records, "labour_per_h"),
-        pump_downtime=_downtime_costs(records, today),
+        pump_downtime=downtime,
+        downtime_source=source,
     )
 
 
-def _latest_prices(records: Records, table: str, item: str) -> pd.Series[float]:
+def _latest_prices(records: Records, table: str, item: str) -> pd.DataFrame:
     """Price of each item by its latest row that is valid at the end of the records."""
     rows = records.table(table)
-    if rows.empty:
-        return pd.Series(dtype=float)
     valid = ~(rows["valid_from"] > records.plant.records_to) & rows["unit_cost"].notna()
     rows = rows[valid].sort_values("valid_from", kind="stable", na_position="first")
-    return rows.drop_duplicates(item, keep="last").set_index(item)["unit_cost"].astype(float)
+    rows = rows.drop_duplicates(item, keep="last").set_index(item)
+    where = rows["file"].astype(str) + " row " + rows["row"].astype(str)
+    instead = rows["price_from"] if "price_from" in rows else pd.Series("", index=rows.index)
+    return pd.DataFrame(
+        {
+            "unit_cost": rows["unit_cost"].astype(float),
+            "source": where.where(instead == "", instead + " (no price in " + where + ")"),
+            "valid_from": rows["valid_from"],
+        }
+    )
 
 
 def _given_or_zero(records: Records, name: str) -> float:
@@ -144,13 +164,23 @@ def _median_hours(visits: pd.DataFrame, side: str, name: str) -> tuple[float, st
     return float(hours.median()), f"median of {len(hours)} tickets"
 
 
-def _downtime_costs(records: Records, today: pd.DataFrame) -> FloatArray:
-    """Cost of an hour of lost production at each pump; 0 where a standby takes over at once."""
-    service = today["service"]
-    by_service = {name: records.plant.cost("downtime_per_h", name) for name in service.unique()}
-    cost = today["downtime_per_h"].fillna(service.map(by_service)).to_numpy(float)
+def _downtime_costs(
+    records: Records, today: pd.DataFrame
+) -> tuple[FloatArray, np.ndarray[tuple[int], np.dtype[np.object_]]]:
+    """Cost of an hour of lost production at each pump, and where it comes from.
+
+    0 where a standby takes over at once.
+    """
+    service, own, plant = today["service"], today["downtime_per_h"], records.plant
+    by_service = {name: plant.cost("downtime_per_h", name) for name in service.unique()}
+    named = set(plant.raw.get("costs", {}).get("service", {}))
+    cost = own.fillna(service.map(by_service)).to_numpy(float)
+    given = "plant.toml [costs] downtime_per_h"
     if np.isnan(cost).any():
         cost = np.where(np.isnan(cost), _given_or_zero(records, "downtime_per_h"), cost)
+        given = "assumed 0"
+    source = np.where(service.isin(named), 'plant.toml [costs.service."' + service + '"]', given)
+    source = np.where(own.notna(), "downtime_per_h of the pump", source).astype(object)
     spared = (today["standby"] == "installed").to_numpy()
     if (spared & today["running"]).any():
         records.log.add(
@@ -161,4 +191,4 @@ def _downtime_costs(records: Records, today: pd.DataFrame) -> FloatArray:
             consequence="Their downtime costs nothing, planned or not: the standby takes over.",
             remedy="Leave standby blank where production stops nevertheless.",
         )
-    return np.where(spared, 0.0, cost)
+    return np.where(spared, 0.0, cost), np.where(spared, "0: installed standby", source)

@@ -66,6 +66,10 @@ class SideCosts:
         An hour of lost production at each pump [money / h].
     kit_price : float
         [money]
+    part_price : float array (parts,)
+        Of one piece of each [money]; the kit's where a part has none.
+    air_kit : float
+        Mean price of the air kits on these pumps, 0 where none is known [money].
     call_out : float
         [money]
     spill : float array (parts,)
@@ -82,6 +86,8 @@ class SideCosts:
     downtime_per_h: float
     pump_downtime: FloatArray
     kit_price: float
+    part_price: FloatArray
+    air_kit: float
     call_out: float
     spill: FloatArray
     opening_fault: float
@@ -195,9 +201,11 @@ def side_costs(records: Records, book: CostBook, scope: SideScope) -> SideCosts:
     hours = book.work[scope.side]
     kit_price = float(book.kit_price.get(scope.kit, np.nan))
     call_out = _or_zero(records.plant.cost("call_out"))
-    release = _release_cost(records, book, scope)
-    prices = book.part_price.reindex(list(scope.part_no)).fillna(kit_price)
-    part_price = np.asarray(prices, dtype=np.float64)
+    prices = book.kit_price.reindex(list(scope.air_kits)).dropna()
+    air_kit = float(prices.mean()) if len(prices) else 0.0
+    release = _release_cost(records, book, scope, air_kit)
+    loose = book.part_price.reindex(list(scope.part_no)).fillna(kit_price)
+    part_price = np.asarray(loose, dtype=np.float64)
     planned = _work(kit_price, hours, "planned", 1)
     with_kit = _work(kit_price + call_out, hours, "breakdown", len(scope.part_no))
     alone = _work(np.add(part_price, call_out), hours, "breakdown", len(scope.part_no))
@@ -211,6 +219,8 @@ def side_costs(records: Records, book: CostBook, scope: SideScope) -> SideCosts:
         downtime_per_h=float(np.dot(book.pump_downtime[scope.pumps], scope.weight)),
         pump_downtime=book.pump_downtime[scope.pumps],
         kit_price=kit_price,
+        part_price=part_price,
+        air_kit=air_kit,
         call_out=call_out,
         spill=release.cash,
         opening_fault=fault,
@@ -226,7 +236,7 @@ def _work(cash: FloatArray | float, hours: dict[str, float], kind: str, parts: i
     )
 
 
-def _release_cost(records: Records, book: CostBook, scope: SideScope) -> WorkCost:
+def _release_cost(records: Records, book: CostBook, scope: SideScope, air_kit: float) -> WorkCost:
     """Clean-up, and the chance of a fouled air side, for the parts that release fluid."""
     plant = records.plant
     spill = _or_zero(plant.cost("spill", scope.service))
@@ -234,8 +244,6 @@ def _release_cost(records: Records, book: CostBook, scope: SideScope) -> WorkCos
     releases = np.asarray(scope.releases, float)
     if scope.side == "air":
         foul = 0.0
-    prices = book.kit_price.reindex(list(scope.air_kits)).dropna()
-    air_kit = float(prices.mean()) if len(prices) else 0.0
     fouled = releases * foul
     return WorkCost(
         cash=releases * spill + fouled * air_kit,

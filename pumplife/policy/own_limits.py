@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from pumplife.policy.decide import Decision
     from pumplife.policy.groups import SideGroup
 
+MOST_NAMES = 6  # pumps named in a sentence
+
 
 def own_intervals(group: SideGroup, interval: float) -> FloatArray:
     """The interval of each pump, never beyond its own limit, (pumps,) [usage]."""
@@ -90,7 +92,7 @@ def take_pumps(group: SideGroup, chosen: NDArray[np.bool_]) -> SideGroup:
 
 
 def say_limits(records: Records, groups: Iterable[tuple[SideGroup, float]]) -> None:
-    """Name pumps whose own limit is nearer than their group's, or can't bind.
+    """Name pumps whose own limit isn't their group's, or can't bind.
 
     Parameters
     ----------
@@ -101,27 +103,51 @@ def say_limits(records: Records, groups: Iterable[tuple[SideGroup, float]]) -> N
     """
     for group, release in groups:
         given = np.isfinite(group.own_limit)
-        rows = records.pumps.iloc[group.pumps[given]]
-        column, limits = f"max_{group.side}_interval", group.own_limit[given]
-        differ = np.unique(group.own_limit).size > 1
-        records.log.add_rows(
-            rows if differ else rows.iloc[:0],
-            severity="note",
-            rule="limits_differ",
-            table="pumps",
-            what=[f"{column} of {limit:,.6g} isn't that of every pump of {group.title}."
-                  for limit in limits] if differ else [],
-            consequence="Each pump keeps its own; the others don't have to.",
-            remedy=f"Check {column} of these pumps; write it for all where it holds for all.",
-        )  # fmt: skip
-        beyond = limits > release
-        records.log.add_rows(
-            rows[beyond],
-            severity="note",
-            rule="limit_beyond_release",
-            table="pumps",
-            what=[f"{column} of {limit:,.6g} is longer than {release:,.6g}, within which the "
-                  "chance of a release is held." for limit in limits[beyond]],
-            consequence="The limit on release decides; the maker's or legal one has no effect.",
-            remedy="None needed, unless the pump isn't in hazardous duty.",
-        )  # fmt: skip
+        if np.unique(group.own_limit).size > 1:
+            _say(
+                records,
+                group,
+                given,
+                rule="limits_differ",
+                what="isn't the same for every pump of the group",
+                consequence="Each pump keeps its own; the others don't have to.",
+                remedy="Write it for all of them where it holds for all.",
+            )
+        if np.any(given & (group.own_limit > release)):
+            _say(
+                records,
+                group,
+                given & (group.own_limit > release),
+                rule="limit_beyond_release",
+                what=f"is longer than {release:,.0f}, within which the chance of a release is held",
+                consequence="The limit on release decides; the maker's or legal one has no effect.",
+                remedy="None needed, unless the pumps aren't in hazardous duty.",
+            )
+
+
+def _say(
+    records: Records,
+    group: SideGroup,
+    chosen: NDArray[np.bool_],
+    *,
+    rule: str,
+    what: str,
+    consequence: str,
+    remedy: str,
+) -> None:
+    """One row on the limits of some pumps of a group, the first of them by its row and name."""
+    rows = records.pumps.iloc[group.pumps[chosen]]
+    limits = group.own_limit[chosen]
+    span = " to ".join(f"{limit:,.0f}" for limit in np.unique([limits.min(), limits.max()]))
+    names = ", ".join(rows["pump_id"].astype(str).iloc[:MOST_NAMES])
+    more = f" and {len(rows) - MOST_NAMES} more" if len(rows) > MOST_NAMES else ""
+    records.log.add(
+        "note",
+        f"{group.title}: max_{group.side}_interval of {names}{more}, {span}, {what}.",
+        rule=rule,
+        table="pumps",
+        row=int(rows["row"].iloc[0]),
+        pump_id=str(rows["pump_id"].iloc[0]),
+        consequence=consequence,
+        remedy=remedy,
+    )

@@ -204,6 +204,8 @@ def side_costs():
         downtime_per_h=100.0,
         pump_downtime=np.full(2, 100.0),
         kit_price=300.0,
+        part_price=np.array([60.0, 20.0]),
+        air_kit=0.0,
         call_out=100.0,
         spill=spill,
         opening_fault=0.1,
