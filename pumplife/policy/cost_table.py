@@ -225,8 +225,10 @@ def _hours(desk: _Desk) -> Iterator[Figure]:
     side, idle = desk.group.side, desk.costs.downtime_per_h == 0.0
     for name, value in desk.book.work[side].items():
         kind, _, column = name.partition("_")
-        rows = desk.broken if kind == "breakdown" else desk.planned
-        rows = rows[rows["alone"].astype(bool) & rows["renewed"].astype(bool)]
+        broken = kind == "breakdown"
+        rows = desk.broken if broken else desk.planned
+        whole = rows["renewed" if broken else "fitted"].astype(bool)
+        rows = rows[rows["alone"].astype(bool) & whole]
         yield Figure(
             item=f"{kind} {column.removesuffix('_h')}",
             value=value,
