@@ -25,7 +25,7 @@ from pumplife.policy.groups import SideGroup, build_groups
 from pumplife.policy.interval import CostCurve
 from pumplife.policy.pump import FloatArray, SideLife
 from pumplife.policy.pumps_differ import differ_row
-from pumplife.policy.say_money import say_money
+from pumplife.policy.say_money import money_words, say_money
 from pumplife.policy.tickets import Tickets, actual_row, gather_tickets
 from pumplife.policy.today import duty_today
 from pumplife.policy.verdict import describe_decision
@@ -195,6 +195,7 @@ def _intervals_table(
             row |= actual_row(records, tickets, group, decision)
             row |= differ_row(records, group, decision)
             row |= _words_row(records, fits, group, decision)
+            row["verdict"] += money_words(row)
         rows.append(row)
     table = pd.DataFrame(rows).reindex(columns=list(INTERVAL_COLUMNS))
     for name in ("policy", "binding_limit", "rate_unit", "review", *MONEY_WORDS):

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -33,6 +34,19 @@ def say_money(
 def planned_is_dearer(decision: Decision) -> bool:
     """Whether a planned rebuild costs as much as every breakdown, or more."""
     return bool(decision.costs.planned_money >= decision.costs.failure_money.max())
+
+
+def money_words(row: Mapping[str, Any]) -> str:
+    """What the verdict says of costs that tickets contradict and of pumps that differ."""
+    words = ""
+    if row["costs_differ"]:
+        words += f" {row['costs_differ']} See the table costs."
+    if row["pumps_apart"]:
+        words += (
+            " Downtime costs differ so much that one interval doesn't serve all its pumps; better "
+            f"for {row['pumps_apart']}."
+        )
+    return words
 
 
 def _release_of(decision: Decision) -> float:
