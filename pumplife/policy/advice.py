@@ -226,12 +226,13 @@ def _decision_row(records: Records, group: SideGroup, decision: Decision) -> dic
     releasing = decision.events.failures[group.releases].sum(axis=0).mean()
     finite = bool(np.isfinite(decision.interval))
     alone = decision.policy == FAILED_PART
+    flat = not alone and group.evidence.enough
     never = decision.run_to_failure.money
     return {
         "policy": decision.policy,
         "interval": _blank(decision.interval),
-        "near_best_low": np.nan if alone else advice.near_best_low,
-        "near_best_high": _blank(advice.near_best_high),
+        "near_best_low": advice.near_best_low if flat else np.nan,
+        "near_best_high": _blank(advice.near_best_high) if flat else np.nan,
         "interval_weeks": _blank(decision.interval / (7.0 * float(np.median(group.rate)))),
         "cost_rate": factor * float(decision.advised.money.mean()),
         "cost_rate_run_to_failure": factor * float(never.mean()),
