@@ -212,6 +212,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
         "intervals": advice.intervals,
         "tornado": advice.tornado,
         "policies": advice.policies,
+        "costs": advice.costs,
         "due": advice.due,
         "stock": stock.stock,
         "orders": stock.orders,

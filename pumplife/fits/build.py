@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pumplife.fits.alone import draw_alone, find_borrowers
 from pumplife.fits.groups import (
     GROUP_KEYS,
     WORN_SHARE,
@@ -53,6 +54,8 @@ class Fits:
         more_failures (that would halve the band of the B10 life), verdict.
     draws : LifeDraws
         Equally likely lives, arrays (rows of table, draws).
+    alone : LifeDraws
+        The same, where fits of hazardous services with few failures borrow from no like group.
     rows : FitRows
         What counts as failed and suspended: lives as arrays, `rows.group` = row of table.
     taken : FitRows
@@ -61,6 +64,7 @@ class Fits:
 
     table: pd.DataFrame
     draws: LifeDraws
+    alone: LifeDraws
     rows: FitRows
     taken: FitRows
 
@@ -237,7 +241,11 @@ def _fit_groups(
         prior_shape=median,
         pooled=np.bincount(family)[family] > 1,
     )
-    table = build_table(groups, counted, answers, read_rules(records.plant.evidence))
+    rules = read_rules(records.plant.evidence)
+    table = build_table(groups, counted, answers, rules)
+    borrowers = find_borrowers(records, table, rules.weak)
+    prior = (np.asarray(median), np.asarray(spread))
+    alone = draw_alone(posterior.draws, rows, borrowers, prior, early, seed=seed)
     table = judge_forms(table, rows, early, seed=seed)
     table["verdict"] = [describe_fit(row) for row in table.to_dict("records")]
-    return Fits(table=table, draws=posterior.draws, rows=counted, taken=rows)
+    return Fits(table=table, draws=posterior.draws, alone=alone, rows=counted, taken=rows)

@@ -38,6 +38,8 @@ class Rules:
         Upper over lower bound of the B10 life up to which a fit is enough to decide.
     worn_life_spent : float [-]
         Share of its life that a part pulled because it looked worn has behind it, at least.
+    advise : float
+        Failures on a pump side from which an interval is advised; below, today's stays.
     """
 
     weak: float
@@ -46,6 +48,7 @@ class Rules:
     likelihood: float
     narrow_band: float
     worn_life_spent: float
+    advise: float
 
     def __repr__(self) -> str:
         return f"Rules(weak={self.weak:g}, usable={self.usable:g}, good={self.good:g})"

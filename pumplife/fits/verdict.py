@@ -35,7 +35,10 @@ def describe_fit(row: Mapping[Any, Any]) -> str:
             f"{row['shared_failures']:.3g} of them only shared out from breakdowns that named no "
             "part"
         )
-    words.append(_wear_words(row["shape_low"], row["shape_high"]))
+    mixed = row["goodness_p"] < POOR_FIT
+    if mixed:
+        words.append(_mixture_words(row))
+    words.append(_wear_words(row["shape_low"], row["shape_high"], mixed=mixed))
     words += _prior_words(row)
     words += _form_words(row)
     return "; ".join(words)
@@ -80,17 +83,22 @@ def _form_words(row: Mapping[Any, Any]) -> list[str]:
         words.append("a lognormal life fits these records better")
     if row["best_life"] == "undecided" and row["failures"] >= TOLD_APART:
         words.append("which form of life fits best is undecided")
-    if row["goodness_p"] < POOR_FIT:
-        words.append(
-            f"the Weibull line fits poorly (p = {row['goodness_p']:.2g}): look at the plot for two "
-            "kinds of life in one group"
-        )
     return words
 
 
-def _wear_words(shape_low: float, shape_high: float) -> str:
+def _mixture_words(row: Mapping[Any, Any]) -> str:
+    """Say that more than one kind of life may be mixed, before anything is said of shape."""
+    return (
+        f"the Weibull line fits poorly (p = {row['goodness_p']:.2g}): look at the plot for two "
+        "kinds of life in one group"
+    )
+
+
+def _wear_words(shape_low: float, shape_high: float, *, mixed: bool) -> str:
     if shape_low > 1:
         return "wears out"
+    if shape_high < 1.2 and mixed:
+        return "no wear is seen, which such a mixture can hide"
     if shape_high < 1.2:
         return "no sign of wear: fails at any age"
     return "wear not shown"

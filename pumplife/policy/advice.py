@@ -11,6 +11,8 @@ from scipy.interpolate import PchipInterpolator
 
 from pumplife.lives.build import Lives
 from pumplife.policy.adopted import adopted_interval, review_row, say_unmatched
+from pumplife.policy.cost_book import open_cost_book
+from pumplife.policy.cost_table import build_costs
 from pumplife.policy.decide import (
     FAILED_PART,
     RUN_TO_FAILURE,
@@ -24,6 +26,10 @@ from pumplife.policy.due import build_due
 from pumplife.policy.groups import SideGroup, build_groups
 from pumplife.policy.interval import CostCurve, IntervalAdvice, chance_cheaper
 from pumplife.policy.pump import FloatArray, SideLife
+from pumplife.policy.pumps_differ import differ_row
+from pumplife.policy.say_money import money_words, say_money
+from pumplife.policy.tickets import Tickets, actual_row, gather_tickets
+from pumplife.policy.today import duty_today
 from pumplife.policy.verdict import describe_decision
 from pumplife.policy.ways.table import compare_ways, policies_table
 from pumplife.policy.ways.worth import say_worth_a_look
@@ -34,6 +40,8 @@ from pumplife.records.usage import UsageClock
 if TYPE_CHECKING:
     from pumplife.fits.build import Fits
 
+BEYOND = "beyond the longest life seen"
+MONEY_WORDS = ("costs_differ", "pumps_apart", "extrapolated")
 CURVE_POINTS = 120  # of a drawn cost curve
 RATE_UNITS = {
     "hours": (1e3, "per 1,000 h"),
@@ -52,7 +60,9 @@ INTERVAL_COLUMNS = (
     "prob_planning_pays", "knowing_better_per_year", "worth_of_half_year",
     "worth_of_half_year_error", "half_year_draws", "learn_first", "flip_downtime_per_h",
     "near_best_also", "kit_share_today", "never_planned_today",
-    "failures", "usage_per_year", "planned_cost", "failure_cost",
+    "failures", "usage_per_year", "planned_cost", "failure_cost", "assumed_cost_per_breakdown",
+    "costs_differ", "downtime_per_h_low", "downtime_per_h_high", "pumps_apart", "extrapolated",
+    "longest_life",
 )  # fmt: skip
 
 
@@ -73,6 +83,8 @@ class Advice:
         How the advice moves with each input, one row per group and input.
     policies : DataFrame
         One row per group and way of working.
+    costs : DataFrame
+        One row per group and figure of its costs.
     due : DataFrame
         One row per pump and side.
     curves : tuple of CostCurve or None (groups,)
@@ -93,6 +105,7 @@ class Advice:
     doubts: tuple[Doubt | None, ...]
     tornado: pd.DataFrame
     policies: pd.DataFrame
+    costs: pd.DataFrame
     due: pd.DataFrame
     curves: tuple[CostCurve | None, ...]
     advised: FloatArray
@@ -130,6 +143,8 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
     withheld = "intervals" in records.withheld
     groups = () if withheld else build_groups(records, duty, clock, lives, fits)
     decisions = tuple(_decide(records, group) for group in groups)
+    book = open_cost_book(records, lives, duty_today(records, duty))
+    tickets = gather_tickets(records, lives, book)
     ways = compare_ways(records.plant, groups, decisions)
     looks = [
         say_worth_a_look(*one, records.plant.currency)
@@ -141,11 +156,12 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
         None if decision is None else weigh_doubt(group, decision, units=units)
         for group, decision in zip(groups, decisions, strict=True)
     )
-    intervals = _intervals_table(records, lives, fits, groups, decisions)
+    intervals = _intervals_table(records, tickets, fits, groups, decisions)
     verdicts = intervals["verdict"].astype(object) + " " + pd.Series(looks, dtype=object)
     intervals["verdict"] = verdicts.str.strip()
     intervals = add_doubts(intervals, doubts)
     say_unmatched(records, groups)
+    say_money(records, groups, decisions)
     return Advice(
         groups=groups,
         decisions=decisions,
@@ -153,6 +169,7 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
         doubts=doubts,
         tornado=tornado_table(groups, doubts, factor),
         policies=policies_table(records, groups, decisions, ways, (factor, unit)),
+        costs=build_costs(records, book, tickets, groups),
         due=build_due(records, groups, decisions),
         curves=tuple(
             _curve(group, decision, factor, unit)
@@ -194,7 +211,7 @@ def _decide(records: Records, group: SideGroup) -> Decision | None:
 
 def _intervals_table(
     records: Records,
-    lives: Lives,
+    tickets: Tickets,
     fits: Fits,
     groups: tuple[SideGroup, ...],
     decisions: tuple[Decision | None, ...],
@@ -207,11 +224,13 @@ def _intervals_table(
             row |= _decision_row(records, group, decision)
             row |= _saving_row(group, decision)
             row |= review_row(records, group, decision)
-            row |= _actual_row(lives, group, decision)
+            row |= actual_row(records, tickets, group, decision)
+            row |= differ_row(records, group, decision)
             row |= _words_row(records, fits, group, decision)
+            row["verdict"] += money_words(row)
         rows.append(row)
     table = pd.DataFrame(rows).reindex(columns=list(INTERVAL_COLUMNS))
-    for name in ("policy", "binding_limit", "rate_unit", "review", "near_best_also"):
+    for name in ("policy", "binding_limit", "rate_unit", "review", "near_best_also", *MONEY_WORDS):
         table[name] = table[name].fillna("").astype(object)
     return _add_common(table, groups, decisions)
 
@@ -239,13 +258,14 @@ def _decision_row(records: Records, group: SideGroup, decision: Decision) -> dic
     releasing = decision.events.failures[group.releases].sum(axis=0).mean()
     finite = bool(np.isfinite(decision.interval))
     alone = decision.policy == FAILED_PART
+    flat = not alone and group.evidence.enough
     never = decision.run_to_failure.money
     return {
         "policy": decision.policy,
         "interval": _blank(decision.interval),
-        "near_best_low": np.nan if alone else advice.near_best_low,
-        "near_best_high": np.nan if alone else _blank(advice.near_best_high),
-        "near_best_also": "" if alone else _say_other_bands(advice),
+        "near_best_low": advice.near_best_low if flat else np.nan,
+        "near_best_high": _blank(advice.near_best_high) if flat else np.nan,
+        "near_best_also": _say_other_bands(advice) if flat else "",
         "interval_weeks": _blank(decision.interval / (7.0 * float(np.median(group.rate)))),
         "cost_rate": factor * float(decision.advised.money.mean()),
         "cost_rate_run_to_failure": factor * float(never.mean()),
@@ -282,12 +302,16 @@ def _prob_better(decision: Decision) -> float:
 
 
 def _release_prob(group: SideGroup, decision: Decision) -> float:
-    """Chance of a release within one interval at its 95 % bound; NaN where it isn't hazardous."""
+    """Chance of a release within one interval at its 95 % bound; NaN where it isn't hazardous.
+
+    The larger of that by all lives and that by the group's own failures alone.
+    """
     if group.hazard != "hazardous" or not group.releases.any():
         return np.nan
-    exposed = SideLife(lives=group.lives, count=group.count * group.releases.astype(float))
-    alive = exposed.survival(np.array([[decision.interval]]))
-    return float(np.quantile(1.0 - alive, 0.95))
+    count = group.count * group.releases.astype(float)
+    age = np.array([[decision.interval]])
+    alive = [SideLife(lives=one, count=count).survival(age) for one in (group.lives, group.alone)]
+    return max(float(np.quantile(1.0 - one, 0.95)) for one in alive)
 
 
 def _mean_failure(decision: Decision) -> float:
@@ -314,20 +338,6 @@ def _saving_row(group: SideGroup, decision: Decision) -> dict[str, Any]:
     }
 
 
-def _actual_row(lives: Lives, group: SideGroup, decision: Decision) -> dict[str, Any]:
-    """What the tickets of these pumps' breakdowns cost on average, at today's prices."""
-    visits, costs = lives.visits, decision.costs
-    mine = visits["pump"].isin(group.pumps) & (visits["side"] == group.side)
-    mine &= visits["breakdown"].astype(bool) & visits["labour_h"].notna()
-    rows = visits[mine]
-    if rows.empty:
-        return {"actual_cost_per_breakdown": np.nan, "tickets_priced": 0}
-    kits = ~rows["kit"].isin(["", "none"])
-    money = kits * costs.kit_price + costs.call_out + costs.labour_per_h * rows["labour_h"]
-    money += costs.downtime_per_h * rows["downtime_h"].fillna(0.0) + rows["other_cost"].fillna(0.0)
-    return {"actual_cost_per_breakdown": float(money.mean()), "tickets_priced": len(rows)}
-
-
 def _words_row(
     records: Records, fits: Fits, group: SideGroup, decision: Decision
 ) -> dict[str, Any]:
@@ -339,8 +349,15 @@ def _words_row(
         usage_unit=records.plant.usage_unit,
         target=records.plant.hazardous_failure_probability,
     )
-    failures = fits.table.iloc[np.unique(group.fit_rows)]["failures"]
-    return {"verdict": verdict, "failures": float(failures.sum())}
+    behind = fits.table.iloc[np.unique(group.fit_rows)]
+    longest = float(behind["longest_life"].max())
+    finite = bool(np.isfinite(decision.interval))
+    return {
+        "verdict": verdict,
+        "failures": float(behind["failures"].sum()),
+        "longest_life": longest,
+        "extrapolated": BEYOND if finite and decision.interval > longest else "",
+    }
 
 
 def _add_common(

@@ -9,15 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-import pandas as pd
 
-from pumplife.lives.build import Lives
+from pumplife.policy.cost_book import CostBook
 from pumplife.policy.practice import EventRates
 from pumplife.policy.pump import FloatArray
 from pumplife.records.read import Records
-
-SIDES = ("fluid", "air")
-HOURS = ("labour_h", "downtime_h")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -65,9 +61,15 @@ class SideCosts:
     part_failure : WorkCost (parts,)
         A failure of each part after which it alone is renewed.
     labour_per_h, downtime_per_h : float
-        [money / h]; downtime is the mean over the group's pumps.
+        [money / h]; downtime is the mean over the group's pumps, by their usage.
+    pump_downtime : float array (pumps,)
+        An hour of lost production at each pump [money / h].
     kit_price : float
         [money]
+    part_price : float array (parts,)
+        Of one piece of each [money]; the kit's where a part has none.
+    air_kit : float
+        Mean price of the air kits on these pumps, 0 where none is known [money].
     call_out : float
         [money]
     spill : float array (parts,)
@@ -88,7 +90,10 @@ class SideCosts:
     part_failure: WorkCost
     labour_per_h: float
     downtime_per_h: float
+    pump_downtime: FloatArray
     kit_price: float
+    part_price: FloatArray
+    air_kit: float
     call_out: float
     spill: FloatArray
     opening_fault: float
@@ -152,135 +157,6 @@ def cost_rates(costs: SideCosts, rates: EventRates) -> CostRates:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class CostBook:
-    """Prices and hours of the whole plant, looked up once.
-
-    Attributes
-    ----------
-    kit_price, part_price : Series
-        Price by kit and by part number, the latest valid at the end of the records [money].
-    work : dict
-        Hours of planned and breakdown work by side: `planned_labour_h` and so on [h].
-    labour_per_h : float
-        [money / h]
-    pump_downtime : float array (pumps,)
-        Cost of an hour of lost production at each pump [money / h].
-    """
-
-    kit_price: pd.Series[float]
-    part_price: pd.Series[float]
-    work: dict[str, dict[str, float]]
-    labour_per_h: float
-    pump_downtime: FloatArray
-
-    def __repr__(self) -> str:
-        """Count the prices."""
-        return f"<CostBook: {self.kit_price.size} kits, {self.part_price.size} parts>"
-
-
-def open_cost_book(records: Records, lives: Lives, today: pd.DataFrame) -> CostBook:
-    """Look up prices and hours; what stands in for a missing figure is told in the audit.
-
-    Parameters
-    ----------
-    records : Records
-    lives : Lives
-        Its visits give the hours where plant.toml has none.
-    today : DataFrame
-        Duty of each pump today: service, downtime_per_h, standby, running.
-    """
-    _given_or_zero(records, "call_out")
-    services = today.loc[today["running"], "service"].unique()
-    if any(np.isnan(records.plant.cost("spill", service)) for service in services):
-        _given_or_zero(records, "spill")
-    return CostBook(
-        kit_price=_latest_prices(records, "kits", "kit"),
-        part_price=_latest_prices(records, "parts", "part_no"),
-        work={side: _work_hours(records, lives, side) for side in SIDES},
-        labour_per_h=_given_or_zero(records, "labour_per_h"),
-        pump_downtime=_downtime_costs(records, today),
-    )
-
-
-def _latest_prices(records: Records, table: str, item: str) -> pd.Series[float]:
-    """Price of each item by its latest row that is valid at the end of the records."""
-    rows = records.table(table)
-    if rows.empty:
-        return pd.Series(dtype=float)
-    valid = ~(rows["valid_from"] > records.plant.records_to) & rows["unit_cost"].notna()
-    rows = rows[valid].sort_values("valid_from", kind="stable", na_position="first")
-    return rows.drop_duplicates(item, keep="last").set_index(item)["unit_cost"].astype(float)
-
-
-def _given_or_zero(records: Records, name: str) -> float:
-    """A cost of plant.toml; 0 with a caution where it isn't given."""
-    value = records.plant.cost(name)
-    if np.isfinite(value):
-        return value
-    records.log.add(
-        "caution",
-        f"[costs] {name} is not given.",
-        rule="cost_missing",
-        table="plant.toml",
-        consequence="It counts as 0, and makes failures or work look cheaper than they are.",
-        remedy=f"Write [costs] {name} in plant.toml.",
-    )
-    return 0.0
-
-
-def _work_hours(records: Records, lives: Lives, side: str) -> dict[str, float]:
-    """Hours of planned and breakdown work on a side, medians of the tickets where not given."""
-    given = records.plant.work(side)
-    missing = [name for name, hours in given.items() if not np.isfinite(hours)]
-    if not missing:
-        return given
-    told = {name: _median_hours(lives.visits, side, name) for name in missing}
-    hours = {**given, **told}
-    for name in ("planned_labour_h", "planned_downtime_h"):
-        if not np.isfinite(hours[name]):
-            hours[name] = hours[name.replace("planned", "breakdown")]
-    records.log.add(
-        "note" if all(np.isfinite(value) for value in hours.values()) else "caution",
-        f"[work.{side}] doesn't give {', '.join(missing)}.",
-        rule="work_hours",
-        table="plant.toml",
-        consequence="The medians of the tickets stand in: "
-        + ", ".join(f"{name} {np.nan_to_num(hours[name]):.3g}" for name in missing)
-        + " (0 where no ticket tells).",
-        remedy=f"Write the usual hours under [work.{side}] in plant.toml.",
-    )
-    return {name: float(np.nan_to_num(value)) for name, value in hours.items()}
-
-
-def _median_hours(visits: pd.DataFrame, side: str, name: str) -> float:
-    """Median over the tickets of one side and kind of work [h]; NaN where none tells."""
-    kind, _, column = name.partition("_")
-    rows = visits[(visits["side"] == side) & (visits["breakdown"] == (kind == "breakdown"))]
-    hours = rows.loc[rows["renewed"].astype(bool), column].dropna()
-    return float(hours.median()) if len(hours) else np.nan
-
-
-def _downtime_costs(records: Records, today: pd.DataFrame) -> FloatArray:
-    """Cost of an hour of lost production at each pump; 0 where a standby takes over at once."""
-    service = today["service"]
-    by_service = {name: records.plant.cost("downtime_per_h", name) for name in service.unique()}
-    cost = today["downtime_per_h"].fillna(service.map(by_service)).to_numpy(float)
-    if np.isnan(cost).any():
-        cost = np.where(np.isnan(cost), _given_or_zero(records, "downtime_per_h"), cost)
-    spared = (today["standby"] == "installed").to_numpy()
-    if (spared & today["running"]).any():
-        records.log.add(
-            "note",
-            f"{int((spared & today['running']).sum())} pumps have an installed standby.",
-            rule="standby",
-            table="pumps",
-            consequence="Their downtime costs nothing, planned or not: the standby takes over.",
-            remedy="Leave standby blank where production stops nevertheless.",
-        )
-    return np.where(spared, 0.0, cost)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SideScope:
     """What the costs of a group depend on: its side, kit, parts and pumps.
 
@@ -292,6 +168,8 @@ class SideScope:
     early_faults : float
         Expected positions that die early from assembly, by the fits, at each renewal.
     pumps : int array (pumps,)
+    weight : float array (pumps,)
+        Share of each pump in the group's usage.
     air_kits : tuple of str
         Air kits fitted on these pumps: what a rupture may foul.
     """
@@ -303,6 +181,7 @@ class SideScope:
     releases: np.ndarray[tuple[int], np.dtype[np.bool_]]
     early_faults: float
     pumps: np.ndarray[tuple[int], np.dtype[np.int64]]
+    weight: FloatArray
     air_kits: tuple[str, ...]
 
     def __repr__(self) -> str:
@@ -313,9 +192,9 @@ class SideScope:
 def side_costs(records: Records, book: CostBook, scope: SideScope) -> SideCosts:
     """Costs of planned work and of a failure of each part on one side of some like pumps.
 
-    A part that releases fluid adds the spill and the chance that it fouls the air side (an air
-    kit and its labour).  Every opening carries the chance of a fault that costs a breakdown more,
-    as far as the fits don't carry it as early lives already.
+    A part that releases fluid adds the spill and the chance that it fouls the air side: an air
+    kit, its labour and the downtime that this takes besides.  Every opening carries the chance of
+    a fault that costs a breakdown more, as far as the fits don't carry it as early lives already.
 
     Parameters
     ----------
@@ -331,9 +210,11 @@ def side_costs(records: Records, book: CostBook, scope: SideScope) -> SideCosts:
     hours = book.work[scope.side]
     kit_price = float(book.kit_price.get(scope.kit, np.nan))
     call_out = _or_zero(records.plant.cost("call_out"))
-    release = _release_cost(records, book, scope)
-    prices = book.part_price.reindex(list(scope.part_no)).fillna(kit_price)
-    part_price = np.asarray(prices, dtype=np.float64)
+    prices = book.kit_price.reindex(list(scope.air_kits)).dropna()
+    air_kit = float(prices.mean()) if len(prices) else 0.0
+    release = _release_cost(records, book, scope, air_kit)
+    loose = book.part_price.reindex(list(scope.part_no)).fillna(kit_price)
+    part_price = np.asarray(loose, dtype=np.float64)
     planned = _work(kit_price, hours, "planned", 1)
     with_kit = _work(kit_price + call_out, hours, "breakdown", len(scope.part_no))
     alone = _work(np.add(part_price, call_out), hours, "breakdown", len(scope.part_no))
@@ -344,8 +225,11 @@ def side_costs(records: Records, book: CostBook, scope: SideScope) -> SideCosts:
         kit_failure=with_kit.plus(release).plus(again, fault),
         part_failure=alone.plus(release).plus(again, fault),
         labour_per_h=book.labour_per_h,
-        downtime_per_h=float(book.pump_downtime[scope.pumps].mean()),
+        downtime_per_h=float(np.dot(book.pump_downtime[scope.pumps], scope.weight)),
+        pump_downtime=book.pump_downtime[scope.pumps],
         kit_price=kit_price,
+        part_price=part_price,
+        air_kit=air_kit,
         call_out=call_out,
         spill=release.cash,
         opening_fault=fault,
@@ -369,7 +253,7 @@ def _spill(records: Records, scope: SideScope) -> FloatArray:
     return np.asarray(scope.releases, float) * _or_zero(records.plant.cost("spill", scope.service))
 
 
-def _release_cost(records: Records, book: CostBook, scope: SideScope) -> WorkCost:
+def _release_cost(records: Records, book: CostBook, scope: SideScope, air_kit: float) -> WorkCost:
     """Clean-up, and the chance of a fouled air side, for the parts that release fluid."""
     plant = records.plant
     spill = _or_zero(plant.cost("spill", scope.service))
@@ -377,12 +261,11 @@ def _release_cost(records: Records, book: CostBook, scope: SideScope) -> WorkCos
     releases = np.asarray(scope.releases, float)
     if scope.side == "air":
         foul = 0.0
-    prices = book.kit_price.reindex(list(scope.air_kits)).dropna()
-    air_kit = float(prices.mean()) if len(prices) else 0.0
+    fouled = releases * foul
     return WorkCost(
-        cash=releases * (spill + foul * air_kit),
-        labour_h=releases * foul * book.work["air"]["planned_labour_h"],
-        downtime_h=np.zeros(releases.size),
+        cash=releases * spill + fouled * air_kit,
+        labour_h=fouled * book.work["air"]["planned_labour_h"],
+        downtime_h=fouled * book.work["air"]["planned_downtime_h"],
     )
 
 

@@ -7,8 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from pumplife.policy.costs import CostRates, SideCosts, cost_rates
+from pumplife.policy.evidence import keep_todays
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.interval import WORTH_PLANNING, IntervalAdvice, advise_interval
+from pumplife.policy.own_limits import keep_own_limits
 from pumplife.policy.practice import (
     AS_GOOD_AS_ALL,
     LEAST_KIT_SHARE,
@@ -34,7 +36,7 @@ class Decision:
     Attributes
     ----------
     policy : str
-        planned kit / run to failure / run to failure, failed part only.
+        planned kit / run to failure / run to failure, failed part only / keep today's.
     interval : float
         Planned interval [usage]; inf means run to failure.
     kit_share : float
@@ -126,6 +128,7 @@ def decide_group(
         costs.failure_money,
         maximum=group.maximum,
         releasing=group.releases if group.hazard == "hazardous" else None,
+        alone=group.alone_life,
         release_target=release_target,
         failures_seen=group.failures >= SEEN,
     )
@@ -141,11 +144,11 @@ def decide_group(
     interval = np.inf if alone_pays else advice.interval
     policy = PLANNED if np.isfinite(interval) else RUN_TO_FAILURE
     today = _events_today(group, advice, alone, never)
-    return Decision(
+    decision = Decision(
         policy=FAILED_PART if alone_pays else policy,
         interval=interval,
         kit_share=0.0 if alone_pays else 1.0,
-        advice=replace(advice, known=None),
+        advice=advice,
         costs=costs,
         events=alone if alone_pays else planned,
         advised=cost_alone if alone_pays else best,
@@ -156,6 +159,9 @@ def decide_group(
         adopted=_adopted_rates(group, advice, costs, adopted_interval),
         adopted_interval=adopted_interval,
     )
+    decision = keep_own_limits(group, keep_todays(group, decision))
+    # thousands of groups don't fit in memory with their integrals
+    return replace(decision, advice=replace(decision.advice, known=None))
 
 
 def _has_limit(advice: IntervalAdvice) -> bool:

@@ -9,6 +9,7 @@ import pandas as pd
 
 from pumplife.policy.decide import Decision
 from pumplife.policy.groups import SideGroup
+from pumplife.policy.own_limits import own_intervals
 from pumplife.policy.pump import FloatArray
 from pumplife.policy.simulate import wear_area
 from pumplife.records.plant import to_day, to_days
@@ -66,11 +67,11 @@ def build_due(
 
 def _group_rows(number: int, group: SideGroup, decision: Decision, today: float) -> pd.DataFrame:
     """Clock and due day of every pump of a group."""
-    interval = decision.followed_interval
+    interval = own_intervals(group, decision.followed_interval)
     left = interval - group.clock_age
     low, high = _band(decision)
 
-    def day_of(age: float) -> FloatArray:
+    def day_of(age: float | FloatArray) -> FloatArray:
         return np.asarray(today + np.maximum(age - group.clock_age, 0.0) / group.rate)
 
     due_day = day_of(interval)
@@ -90,10 +91,10 @@ def _group_rows(number: int, group: SideGroup, decision: Decision, today: float)
             "clock_day": group.clock_day,
             "age_now": group.clock_age,
             "age_known": np.where(group.clock_known & group.known.all(axis=1), "yes", "at least"),
-            "due_usage": interval if np.isfinite(interval) else np.nan,
+            "due_usage": np.where(np.isfinite(interval), interval, np.nan),
             "due_day": due_day,
-            "first_day": day_of(low),
-            "last_day": day_of(high),
+            "first_day": day_of(np.minimum(low, 0.9 * interval)),
+            "last_day": day_of(np.minimum(high, group.own_limit)),
             "overdue_by": np.where(np.isfinite(left), np.maximum(-left, 0.0), np.nan),
             "usage_per_week": 7.0 * group.rate,
         }
@@ -155,7 +156,10 @@ def _add_risk(
         ages = PositionAges(
             age=group.age,
             known=group.known,
-            most=np.minimum(group.most, _below(decision.followed_interval, group.age)),
+            most=np.minimum(
+                group.most,
+                _below(own_intervals(group, decision.followed_interval)[:, None], group.age),
+            ),
         )
         chance, share = failure_chance(group.position_lives, ages, span * group.rate)
         extra = (decision.costs.failure_money - decision.costs.planned_money)[group.part_of]
@@ -165,7 +169,7 @@ def _add_risk(
     return due
 
 
-def _below(interval: float, least: FloatArray) -> FloatArray:
+def _below(interval: FloatArray, least: FloatArray) -> FloatArray:
     """The interval as a bound on ages not known, unless they are beyond it already."""
     return np.where(least < interval, interval, np.inf)
 

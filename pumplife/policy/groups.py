@@ -8,9 +8,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from pumplife.fits.rules import read_rules
 from pumplife.lives.build import Lives
 from pumplife.lives.positions import kit_parts
-from pumplife.policy.costs import CostBook, SideCosts, SideScope, open_cost_book, side_costs
+from pumplife.policy.cost_book import CostBook, open_cost_book
+from pumplife.policy.costs import SideCosts, SideScope, side_costs
+from pumplife.policy.evidence import Evidence, weigh_evidence
+from pumplife.policy.missing import why_missing, why_too_short
 from pumplife.policy.practice import find_planned_ages
 from pumplife.policy.pump import FloatArray, SideLife
 from pumplife.policy.simulate import BoolArray, IntArray, PlannedAges
@@ -51,6 +55,8 @@ class SideGroup:
         Failures behind the fits of all parts.
     lives : LifeDraws (parts, draws)
         Empty where `missing` says why.
+    alone : LifeDraws (parts, draws)
+        The same where few failures borrow from no like service: what a limit is held to besides.
     part_of : int array (positions,)
         Part of each position.
     age : float array (pumps, positions)
@@ -65,8 +71,12 @@ class SideGroup:
     clock_known : bool array (pumps,)
     rate : float array (pumps,)
         Usage a day today; the group's median where a pump's own isn't known [usage / day].
+    own_limit : float array (pumps,)
+        The maker's or legal limit of each pump [usage], inf where it has none.
     maximum : float
-        The strictest maker's or legal limit among the pumps [usage], inf where there is none.
+        The longest that any of its pumps may run [usage]; each keeps its own limit besides.
+    evidence : Evidence
+        Whether there are failures enough to advise an interval by cost.
     planned : PlannedAges
         Ages at planned renewals today.
     kit_share : float
@@ -93,6 +103,7 @@ class SideGroup:
     fit_rows: IntArray
     failures: float
     lives: LifeDraws
+    alone: LifeDraws
     part_of: IntArray
     age: FloatArray
     known: BoolArray
@@ -101,7 +112,9 @@ class SideGroup:
     clock_day: FloatArray
     clock_known: BoolArray
     rate: FloatArray
+    own_limit: FloatArray
     maximum: float
+    evidence: Evidence
     planned: PlannedAges
     kit_share: float
     costs: SideCosts | None
@@ -122,6 +135,18 @@ class SideGroup:
     def life(self) -> SideLife:
         """The side as parts in series."""
         return SideLife(lives=self.lives, count=self.count)
+
+    @property
+    def alone_life(self) -> SideLife | None:
+        """The side by its own failures alone, None where it borrows nothing."""
+        same = np.array_equal(self.alone.scale, self.lives.scale, equal_nan=True)
+        return None if same else SideLife(lives=self.alone, count=self.count)
+
+    @property
+    def stream(self) -> str:
+        """The name of its random stream: its own, whatever stands beside it."""
+        limit = float(self.own_limit.min())
+        return self.title if np.isinf(limit) else f"{self.title}, {limit:g}"
 
     @property
     def position_lives(self) -> LifeDraws:
@@ -145,6 +170,7 @@ class _Plant:
     contents: pd.DataFrame  # wearing parts of each kit
     book: CostBook
     hazard: pd.Series[str]  # of each pump today
+    least: float  # failures from which an interval is advised
 
 
 def build_groups(
@@ -175,6 +201,7 @@ def build_groups(
         contents=_kit_contents(records),
         book=open_cost_book(records, lives, today),
         hazard=today["hazard"],
+        least=read_rules(records.plant.evidence).advise,
     )
     frames = sides.groupby(KEYS, sort=True, dropna=False)
     return tuple(_build_group(plant, rows) for _, rows in frames)
@@ -205,7 +232,10 @@ def _build_group(plant: _Plant, rows: pd.DataFrame) -> SideGroup:
     part_of = np.repeat(np.arange(len(inside)), count.astype(int))
     age, known, most = _position_ages(plant.lives.now, rows, inside["part"].to_numpy()[part_of])
     costs = _group_costs(plant, rows, inside, lives) if len(inside) else None
-    planned, kit_share = _practice(plant, rows)
+    visits = _visits(plant, rows)
+    now = rows.loc[rows["clock_known"], "clock_age"].to_numpy(float)
+    planned, kit_share = find_practice(visits, now)
+    own_limit = rows["maximum"].fillna(np.inf).to_numpy(float)
     rate = rows["rate"].to_numpy(float)
     usual = np.nanmedian(rate) if np.isfinite(rate).any() else np.nan
     return SideGroup(
@@ -226,6 +256,7 @@ def _build_group(plant: _Plant, rows: pd.DataFrame) -> SideGroup:
         fit_rows=fit_rows,
         failures=float(plant.fits.table["failures"].iloc[np.unique(fit_rows[fit_rows >= 0])].sum()),
         lives=lives,
+        alone=plant.fits.alone[np.maximum(fit_rows, 0)],
         part_of=part_of,
         age=age,
         known=known,
@@ -234,17 +265,20 @@ def _build_group(plant: _Plant, rows: pd.DataFrame) -> SideGroup:
         clock_day=rows["clock_day"].to_numpy(float),
         clock_known=rows["clock_known"].to_numpy(bool),
         rate=np.where(np.isfinite(rate), rate, usual),
-        maximum=_strictest(rows["maximum"].to_numpy(float)),
+        own_limit=own_limit,
+        maximum=float(own_limit.max()),
+        evidence=weigh_evidence(plant.fits.table, fit_rows, plant.least, visits),
         planned=planned,
         kit_share=kit_share,
         costs=costs,
-        missing=_why_missing(
+        missing=why_missing(
             key,
             inside,
             (fit_rows < 0) | ~np.isfinite(lives.scale).all(axis=1),
             np.nan if costs is None else costs.kit_price,
             float(usual),
-        ),
+        )
+        or why_too_short(rows, own_limit),
     )
 
 
@@ -292,6 +326,8 @@ def _group_costs(
     """Costs of the group's work."""
     key = rows.iloc[0]
     early = float((lives.early_share.mean(axis=1) * inside["quantity"].to_numpy(float)).sum())
+    rate = np.nan_to_num(rows["rate"].to_numpy(float))
+    weight = rate / rate.sum() if rate.sum() > 0.0 else np.full(len(rows), 1.0 / len(rows))
     scope = SideScope(
         service=key["service"],
         side=key["side"],
@@ -300,18 +336,19 @@ def _group_costs(
         releases=inside["releases"].to_numpy(bool),
         early_faults=early,
         pumps=rows["pump"].to_numpy(np.int64),
+        weight=weight,
         air_kits=tuple(rows["air_kit"]),
     )
     return side_costs(plant.records, plant.book, scope)
 
 
-def _practice(plant: _Plant, rows: pd.DataFrame) -> tuple[PlannedAges, float]:
-    """Planned ages and the share of whole renewals at failures of one group."""
+def _visits(plant: _Plant, rows: pd.DataFrame) -> pd.DataFrame:
+    """Visits of the group's pumps and side, in its service."""
     key = rows.iloc[0]
     visits = plant.lives.visits
     mine = (visits["side"] == key["side"]) & (visits["service"] == key["service"])
-    mine &= visits["pump"].isin(rows["pump"])
-    return find_practice(visits[mine], rows.loc[rows["clock_known"], "clock_age"].to_numpy(float))
+    found: pd.DataFrame = visits[mine & visits["pump"].isin(rows["pump"])]
+    return found
 
 
 def find_practice(visits: pd.DataFrame, now: FloatArray) -> tuple[PlannedAges, float]:
@@ -335,28 +372,3 @@ def find_practice(visits: pd.DataFrame, now: FloatArray) -> tuple[PlannedAges, f
     age = np.concatenate([ends["age_of_kit"].to_numpy(float), now])
     planned = np.concatenate([~ends["breakdown"].to_numpy(bool), np.zeros(now.size, bool)])
     return find_planned_ages(age, planned), share
-
-
-def _strictest(limits: FloatArray) -> float:
-    """The least limit given, inf where there is none."""
-    given = limits[np.isfinite(limits) & (limits > 0.0)]
-    return float(given.min()) if given.size else np.inf
-
-
-def _why_missing(
-    key: pd.Series[str], inside: pd.DataFrame, unknown: BoolArray, price: float, rate: float
-) -> str:
-    """Why no interval can be advised; "" where one can."""
-    if key["kit"] == "":
-        return f"Which {key['side']} kit is fitted isn't known: write {key['side']}_kit in pumps."
-    if inside.empty:
-        return f"Kit {key['kit']} holds no wearing part: complete kit_contents and parts."
-    if unknown.any():
-        row = inside.iloc[int(np.flatnonzero(unknown)[0])]
-        name = " ".join(word for word in (row["part"], row["material"], row["variant"]) if word)
-        return f"No life of a {name} in {key['service']} is known yet."
-    if not np.isfinite(price):
-        return f"Kit {key['kit']} has no price: write unit_cost in kits."
-    if not np.isfinite(rate) or rate <= 0.0:
-        return "The usage of these pumps isn't known: give readings or use_per_week."
-    return ""

@@ -234,6 +234,7 @@ def advise_interval(
     *,
     maximum: float = np.inf,
     releasing: NDArray[np.bool_] | None = None,
+    alone: SideLife | None = None,
     release_target: float = 0.05,
     confidence: float = 0.95,
     failures_seen: bool = True,
@@ -249,6 +250,8 @@ def advise_interval(
         The maker's or legal limit [usage].
     releasing : bool array (parts,), optional
         Parts whose failure releases fluid, where the fluid is hazardous.
+    alone : SideLife, optional
+        The side by its own failures alone, where `side` borrows: see `release_limits`.
     release_target, confidence : float
         Largest probability that a releasing part fails within one interval, and the one-sided
         posterior probability with which it must hold.
@@ -269,7 +272,7 @@ def advise_interval(
     cheapest, planning_pays = _cheapest(optima, rates[-1])
     limits = {MAKER: maximum}
     if releasing is not None and np.any(releasing):
-        limits |= release_limits(side, releasing, release_target, confidence)
+        limits |= release_limits(side, releasing, release_target, confidence, alone=alone)
     interval, binding = apply_limits(cheapest if failures_seen else np.inf, limits)
     limit = min((value for value in limits.values() if value > 0.0), default=np.inf)
     at = integrate_to(side, known, np.array([interval]))

@@ -15,6 +15,9 @@ from pumplife.weibull.draws import LifeDraws
 MAKER = "maker's or legal limit"
 RELEASE = "release of fluid"
 WEAR_RELEASE = "release of fluid by wear"
+OWN_RELEASE = "release of fluid, by its own failures alone"
+OWN_WEAR_RELEASE = "release of fluid by wear, by its own failures alone"
+ALONE = {RELEASE: OWN_RELEASE, WEAR_RELEASE: OWN_WEAR_RELEASE}
 
 
 def release_limit(
@@ -45,9 +48,42 @@ def release_limit(
 
 
 def release_limits(
+    side: SideLife,
+    releasing: NDArray[np.bool_],
+    target: float,
+    confidence: float,
+    *,
+    alone: SideLife | None = None,
+) -> dict[str, float]:
+    """The limit on release, and that for wear alone where the first is out of reach [usage].
+
+    Parameters
+    ----------
+    side : SideLife
+    releasing : bool array (parts,)
+        Parts whose failure releases fluid.
+    target, confidence : float
+        As for `release_limit`.
+    alone : SideLife, optional
+        The same side by its own failures alone, where `side` borrows from like services: limits
+        by these lives stand beside, since a service harsher than all its like borrows too long a
+        life.
+
+    Returns
+    -------
+    dict of str to float
+        Limit by its name [usage]; the strictest that can be kept is to be kept.
+    """
+    found = _limits_of(side, releasing, target, confidence)
+    if alone is None:
+        return found
+    own = _limits_of(alone, releasing, target, confidence)
+    return found | {ALONE[name]: value for name, value in own.items()}
+
+
+def _limits_of(
     side: SideLife, releasing: NDArray[np.bool_], target: float, confidence: float
 ) -> dict[str, float]:
-    """The limit on release, and that for wear alone where the first is out of reach [usage]."""
     limit = release_limit(side, releasing, target, confidence)
     if limit > 0.0:
         return {RELEASE: limit}

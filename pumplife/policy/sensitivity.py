@@ -190,7 +190,7 @@ def _move(draws: LifeDraws, shape: FloatArray, scale: FloatArray) -> LifeDraws:
 
 def _with_lives(groups: Sequence[SideGroup], draws: LifeDraws) -> Iterator[SideGroup]:
     for group in groups:
-        yield replace(group, lives=draws[np.maximum(group.fit_rows, 0)])
+        yield replace(group, lives=draws[np.maximum(group.fit_rows, 0)], alone=_thin(group.alone))
 
 
 def _try(
@@ -209,8 +209,8 @@ def _try(
     still = max(float(np.abs(np.log(ratio[fit])).max()) for ratio in ratios) < SAME
     if still and np.allclose(group.rate, base[0].rate, rtol=SAME):
         return base
-    moved = _move(draws[fit], *(ratio[fit] for ratio in ratios))
-    group = replace(group, lives=moved)
+    own = [ratio[fit] for ratio in ratios]
+    group = replace(group, lives=_move(draws[fit], *own), alone=_move(group.alone, *own))
     return group, _decide(records, group)
 
 

@@ -9,10 +9,16 @@ import pandas as pd
 
 from pumplife.fits.rules import BORROWED, BOUND, TOO_FEW
 from pumplife.policy.decide import FAILED_PART, PLANNED, SEEN, Decision
+from pumplife.policy.evidence import KEEP_TODAYS
 from pumplife.policy.groups import SideGroup
-from pumplife.policy.limits import MAKER, RELEASE, WEAR_RELEASE
+from pumplife.policy.limits import MAKER, OWN_RELEASE, OWN_WEAR_RELEASE, RELEASE, WEAR_RELEASE
+from pumplife.policy.say_money import planned_is_dearer
 
 EARLY_NOTICED = 0.003  # share of early lives from which they are spoken of
+OWN = (
+    "by this service's own failures alone: with so few of them it may be harsher than the services "
+    "that lend it theirs."
+)
 THIN = ("no failures", "indicative", "weak")  # evidence of which the verdict speaks
 
 
@@ -21,13 +27,16 @@ def describe_decision(
 ) -> str:
     """What to do and how sure it is, a few sentences.
 
-    What to do comes first. Early lives follow: wear is judged apart from them throughout, and
-    their cure is worth more than any interval.
+    What to do comes first, or what to record where failures are too few to say. Early lives
+    follow: wear is judged apart from them throughout, and their cure is worth more than any
+    interval.
     """
     words = [
         _policy_words(group, decision, usage_unit),
         _limit_words(decision, target),
+        _own_limit_words(group, decision, usage_unit),
         _early_words(group),
+        _dearer_words(decision),
         _practice_words(decision),
         _evidence_words(group, decision, fits, usage_unit),
     ]
@@ -53,6 +62,8 @@ def _early_words(group: SideGroup) -> str:
 def _policy_words(group: SideGroup, decision: Decision, unit: str) -> str:
     """Say what to do."""
     advice = decision.advice
+    if not group.evidence.enough:
+        return _thin_words(group, decision, unit)
     if decision.policy == PLANNED:
         weeks = decision.interval / (7.0 * float(np.median(group.rate)))
         return (
@@ -71,8 +82,6 @@ def _policy_words(group: SideGroup, decision: Decision, unit: str) -> str:
             "Run to failure and renew the failed part alone: the whole kit at each failure costs "
             f"{_percent(dearer)} more, {planned}."
         )
-    if group.failures < SEEN:
-        return "Run to failure for now: no failure is on record, so nothing supports planned work."
     if advice.prob_planning_pays < 0.5:
         return (
             "Run to failure, renewing the whole side then: planned work is more likely dearer "
@@ -81,6 +90,50 @@ def _policy_words(group: SideGroup, decision: Decision, unit: str) -> str:
     return (
         "Run to failure, renewing the whole side then: planned work would save less than 1 % of "
         "the cost."
+    )
+
+
+def _thin_words(group: SideGroup, decision: Decision, unit: str) -> str:
+    """Say what holds while failures are too few, and what to record."""
+    seen = f"{group.failures:.3g} failures" if group.failures >= SEEN else "no failure"
+    if decision.policy == KEEP_TODAYS:
+        do = f"Keep today's interval of {_round(decision.interval)} {unit}"
+    elif np.isfinite(decision.interval):
+        do = f"Renew the whole side every {_round(decision.interval)} {unit}, the limit, for now"
+    else:
+        do = "Run to failure for now"
+    verb = "are" if group.failures >= SEEN else "is"
+    return (
+        f"{do}: {seen} {verb} on record, too few to support another interval. From now on record "
+        f"{_list(group.evidence.record)}."
+    )
+
+
+def _list(words: tuple[str, ...]) -> str:
+    """Words with commas and an "and"."""
+    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
+
+
+def _own_limit_words(group: SideGroup, decision: Decision, unit: str) -> str:
+    """Say that some pumps are renewed sooner by a limit of their own."""
+    sooner = group.own_limit < decision.interval
+    count = int(sooner.sum())
+    if not count:
+        return ""
+    least = _round(float(group.own_limit[sooner].min()))
+    return (
+        f"{count} of its pumps keep{'s' if count == 1 else ''} a maker's or legal limit of "
+        f"{'its' if count == 1 else 'their'} own, from {least} {unit}; the due list has it."
+    )
+
+
+def _dearer_words(decision: Decision) -> str:
+    """Say that planned work is as dear as a breakdown."""
+    if not planned_is_dearer(decision):
+        return ""
+    return (
+        "By the costs given a planned rebuild is as dear as a breakdown, so no planned work pays: "
+        "check them in the table costs."
     )
 
 
@@ -103,9 +156,15 @@ def _limit_words(decision: Decision, target: float) -> str:
         WEAR_RELEASE: f"The interval holds releases by wear to {most} within one interval (at the "
         "95 % bound).",
         MAKER: "The maker's or legal limit sets this, not cost.",
+        OWN_RELEASE: f"The limit on release of fluid ({most} within one interval, at the 95 % "
+        f"bound) sets this, {OWN}",
+        OWN_WEAR_RELEASE: f"The interval holds releases by wear to {most} within one interval (at "
+        f"the 95 % bound), {OWN}",
     }.get(advice.binding_limit, "")
     if advice.limits.get(RELEASE, np.inf) > 0.0:
         return words
+    if advice.binding_limit == OWN_RELEASE:
+        words = f"The interval is the longest that holds it {OWN}"
     return (
         f"No interval keeps the chance of a release within one interval at {most}, because of the "
         "failures soon after fitting: cure these, contain the leak or change the duty. "
@@ -136,8 +195,8 @@ def _evidence_words(group: SideGroup, decision: Decision, fits: pd.DataFrame, un
     longest = float(rows["longest_life"].max())
     if np.isfinite(decision.interval) and decision.interval > longest:
         words.append(
-            f"The interval lies beyond the longest life seen ({_round(longest)} {unit}): "
-            "approach it in steps."
+            f"The interval lies beyond the longest life seen ({_round(longest)} {unit}), where the "
+            "lives are extrapolated: approach it in steps."
         )
     return " ".join(word for word in words if word)
 

@@ -35,10 +35,12 @@ EVIDENCE = {
     "likelihood": 30.0,
     "narrow_band": 2.0,
     "worn_life_spent": 0.5,
+    "advise": 3.0,
 }
 """Failures from which a fit is weak, usable, good and left to maximum likelihood; the band of the
 B10 life (upper over lower bound) up to which it is enough to decide; the share of its life that a
-part pulled because it looked worn has behind it at least (0: nothing is known of that)."""
+part pulled because it looked worn has behind it at least (0: nothing is known of that); failures
+on a pump side from which an interval is advised."""
 INSPECTION = ("delay_share", "detection", "labour_h")
 PRIOR = ("shape", "spread")
 RISES = ("kits", "labour")

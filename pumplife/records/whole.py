@@ -5,6 +5,7 @@ import pandas as pd
 from pumplife.records.audit import AuditLog
 from pumplife.records.phrases import find_near
 from pumplife.records.plant import Plant
+from pumplife.records.prices import check_prices, price_kits
 from pumplife.records.troubles import UNREADABLE_LIMIT
 
 Tables = dict[str, pd.DataFrame]
@@ -55,6 +56,7 @@ def _withhold_beyond_limit(log: AuditLog) -> set[str]:
 
 def _withhold(tables: Tables, plant: Plant, log: AuditLog) -> set[str]:
     lacking = []
+    tables["kits"] = price_kits(tables, log)
     if not plant.has_costs:
         lacking.append("there are no [costs] in plant.toml")
     if tables["kits"]["unit_cost"].notna().sum() == 0:
@@ -68,23 +70,8 @@ def _withhold(tables: Tables, plant: Plant, log: AuditLog) -> set[str]:
             remedy="Fill in [costs] and kits.unit_cost.",
         )
     if not lacking:
-        _check_prices(tables, log)
+        check_prices(tables, plant, log)
     return set(PRICED) if lacking else set()
-
-
-def _check_prices(tables: Tables, log: AuditLog) -> None:
-    for name, number in (("kits", "kit"), ("parts", "part_no")):
-        frame = tables[name]
-        unpriced = frame["unit_cost"].isna()
-        log.add_rows(
-            frame[unpriced],
-            severity="caution",
-            rule="no_price",
-            table=name,
-            what=[f"{word} has no unit_cost." for word in frame.loc[unpriced, number]],
-            consequence="What needs its price is left blank.",
-            remedy=f"Write its price in {name}.",
-        )
 
 
 def _check_usage(tables: Tables, plant: Plant, log: AuditLog) -> None:

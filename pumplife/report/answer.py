@@ -164,7 +164,8 @@ def write_action(row: Mapping[Any, Any], units: Units) -> str:
         return "No advice: withheld"
     if is_blank(row["interval"]):
         return capitalise(str(row["policy"]))
-    every = f"Rebuild every {write_number(float(row['interval']))} {units.usage}"
+    verb = "Keep" if row["policy"] == "keep today's" else "Rebuild every"
+    every = f"{verb} {write_number(float(row['interval']))} {units.usage}"
     weeks = row["interval_weeks"]
     return every if is_blank(weeks) else f"{every} (about {write_number(float(weeks), 2)} weeks)"
 

@@ -29,6 +29,11 @@ TABLES: dict[str, tuple[str, str]] = {
         "Years are 12 months from the end of the records. P80 is a sum that 80 of 100 simulated "
         "years stay under. Rows for all sites are simulated sums, not sums of percentiles.",
     ),
+    "costs": (
+        "What a rebuild costs",
+        "Every figure behind the intervals, with its source, beside what tickets say: their 10 and "
+        "90 % points, and a word where they differ from it by more than a third.",
+    ),
     "fits": (
         "Lives of parts",
         "Weibull fits with 90 % bands. Suspensions are parts that had not failed when they were "

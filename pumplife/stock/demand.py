@@ -143,7 +143,7 @@ def simulate_demand(
     air_kits = _air_kits(groups)
     taken = []
     for number, (group, practice) in enumerate(zip(groups, practices, strict=True)):
-        rng = _own_rng(seed, group.title)
+        rng = _own_rng(seed, group.stream)
         events = run_group(group, practice, years=horizon, replicates=replicates, rng=rng)
         taken.append(_own_needs(group, events, place))
         if len(fouling) and fouling[number] > 0:

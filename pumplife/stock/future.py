@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from pumplife.policy.advice import Advice
 from pumplife.policy.groups import SideGroup
+from pumplife.policy.own_limits import split_by_limit
 from pumplife.policy.simulate import PlannedAges, SideEvents, fixed_interval, simulate_side
 
 _BLOCK_CELLS = 2_000_000  # pumps × positions × futures held in memory at once
@@ -90,8 +91,11 @@ def run_group(
 
 
 def advised_groups(advice: Advice) -> list[SideGroup]:
-    """The groups for which there is advice; of the others the future isn't known."""
-    return [group for group in advice.groups if not group.missing]
+    """The groups for which there is advice; of the others the future isn't known.
+
+    A group whose pumps have limits of their own is in several parts.
+    """
+    return [part for group in advice.groups if not group.missing for part in split_by_limit(group)]
 
 
 def follow(advice: Advice) -> list[Practice]:
@@ -108,7 +112,16 @@ def _practices(
     advice: Advice, intervals: NDArray[np.float64], kit_shares: NDArray[np.float64]
 ) -> list[Practice]:
     return [
-        Practice(planned=fixed_interval(float(interval)), kit_share=float(kit_share))
+        _practice(part, float(interval), float(kit_share))
         for group, interval, kit_share in zip(advice.groups, intervals, kit_shares, strict=True)
         if not group.missing
+        for part in split_by_limit(group)
     ]
+
+
+def _practice(group: SideGroup, interval: float, kit_share: float) -> Practice:
+    """The interval within the pumps' own limit, which renews the whole side at failures."""
+    own = float(group.own_limit.min())
+    if own < interval:
+        return planned_at(own)
+    return Practice(planned=fixed_interval(interval), kit_share=kit_share)

@@ -45,15 +45,24 @@ def table_of(age: Any, failed: Any, **words: Any) -> pd.DataFrame:
 
 
 def fit(
-    *tables: pd.DataFrame, seed: int = 1, settings: dict[str, Any] | None = None
+    *tables: pd.DataFrame,
+    seed: int = 1,
+    settings: dict[str, Any] | None = None,
+    pumps: pd.DataFrame | None = None,
 ) -> tuple[Fits, pd.DataFrame, pd.DataFrame]:
     """Fit the tables put together: the fits, the lives as settled, and the audit.
 
-    `settings` are the sections of plant.toml.
+    `settings` are the sections of plant.toml; `pumps` say where fluid is hazardous.
     """
     log = AuditLog()
     raw = {"plant": {"usage_unit": "hours"}, **(settings or {})}
-    records = SimpleNamespace(log=log, plant=build_plant(raw, "plant.toml", AuditLog()))
+    nobody = pd.DataFrame({name: [] for name in ("pump_id", "service", "hazard")}, dtype=object)
+    records = SimpleNamespace(
+        log=log,
+        plant=build_plant(raw, "plant.toml", AuditLog()),
+        pumps=nobody if pumps is None else pumps,
+        table=lambda name: nobody,
+    )
     blank = pd.DataFrame()
     table = pd.concat(tables, ignore_index=True)
     unseen = table.loc[[], [*GROUP_KEYS, "size_mm", "event"]]

@@ -71,3 +71,9 @@ def test_the_verdict_speaks_of_the_form_of_life():
     assert "a constant failure rate" in describe_fit(FACTS | {"best_life": "exponential"})
     assert "undecided" in describe_fit(FACTS | {"best_life": "undecided"})
     assert "undecided" not in describe_fit(FACTS | SEVEN | {"best_life": "undecided"})
+
+
+def test_a_mixture_is_spoken_of_before_a_low_shape():
+    mixed = describe_fit(FACTS | {"goodness_p": 0.004, "shape_low": 0.7, "shape_high": 1.1})
+    assert mixed.index("two kinds of life") < mixed.index("no wear is seen")
+    assert "fails at any age" not in mixed

@@ -57,7 +57,7 @@ def fits_of(lives: LifeDraws, rows: list[dict[str, Any]]) -> Any:
         same &= (table["material"] == material) & (table["endpoint"] == endpoint)
         return int([*np.flatnonzero(same), -1][0])
 
-    return SimpleNamespace(table=table, draws=lives, find=find)
+    return SimpleNamespace(table=table, draws=lives, alone=lives, find=find)
 
 
 def slip_fits(**changes: Any) -> Any:

@@ -62,7 +62,7 @@ def test_foul_air_side_and_opening_faults_by_hand(tmp_path):
     _, advice = advised(tmp_path, plant_toml=text, kits=kits, pumps=pumps_with(air_kit="AK"))
     costs = advice.groups[0].costs if advice.groups[0].side == "fluid" else advice.groups[1].costs
     fault = 0.1 * FAILURE
-    foul = 0.25 * (80 + 1 * 50)
+    foul = 0.25 * (80 + 1 * 50 + 1 * 100)  # kit, labour, downtime besides
     assert costs.planned_money == pytest.approx(PLANNED + fault)
     assert costs.failure_money[:2] == pytest.approx(
         [FAILURE + SPILL + foul + fault, FAILURE + fault]
@@ -235,9 +235,7 @@ def test_failed_part_alone_where_planned_kits_pay_but_less(tmp_path):
 
 
 def test_makers_limit_caps_and_is_named(tmp_path):
-    pumps = pumps_with()
-    pumps[1] |= {"max_fluid_interval": 1500}
-    _, advice = advised(tmp_path, pumps=pumps)
+    _, advice = advised(tmp_path, pumps=pumps_with(max_fluid_interval=1500))
     row = advice.intervals.loc[0]
     assert row["interval"] == 1500.0
     assert row["binding_limit"] == "maker's or legal limit"

@@ -112,7 +112,7 @@ def fit_plainly(lives: pd.DataFrame) -> Fits:
     )  # fmt: skip
     one = np.ones((len(table), 1))
     draws = LifeDraws(early_share=0.0 * one, early_scale=one, shape=one, scale=one)
-    return Fits(table=table, draws=draws, rows=rows, taken=rows)
+    return Fits(table=table, draws=draws, alone=draws, rows=rows, taken=rows)
 
 
 def lots_of(

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from pumplife.policy.evidence import Evidence
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.simulate import fixed_interval
 from pumplife.stock.future import Practice
@@ -47,6 +48,7 @@ def side_group(
         "failures": 20.0,
         "fit_rows": np.arange(parts),
         "lives": draws,
+        "alone": draws,
         "part_of": part_of,
         "age": ages,
         "known": np.ones(ages.shape, dtype=bool),
@@ -55,7 +57,9 @@ def side_group(
         "clock_day": np.zeros(pumps),
         "clock_known": np.ones(pumps, dtype=bool),
         "rate": np.full(pumps, usage / 365.25),
+        "own_limit": np.full(pumps, np.inf),
         "maximum": np.inf,
+        "evidence": Evidence(enough=True),
         "planned": fixed_interval(np.inf),
         "kit_share": 1.0,
         "costs": None,

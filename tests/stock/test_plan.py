@@ -202,7 +202,10 @@ def side_costs():
         ),
         labour_per_h=50.0,
         downtime_per_h=100.0,
+        pump_downtime=np.full(2, 100.0),
         kit_price=300.0,
+        part_price=np.array([60.0, 20.0]),
+        air_kit=0.0,
         call_out=100.0,
         spill=spill,
         opening_fault=0.1,
@@ -268,7 +271,8 @@ def test_a_group_without_advice_is_told_in_the_audit(tmp_path):
 def test_withheld_prices_withhold_stock_and_budget(tmp_path):
     tables = small_tables()
     bare = [{"kit": "FK", "side": "fluid", "size_mm": 50, "material": "CR", "unit_cost": ""}]
-    taken = steps(tmp_path, kits=bare, parts=tables["parts"])
+    parts = [row | {"unit_cost": ""} for row in tables["parts"]]
+    taken = steps(tmp_path, kits=bare, parts=parts)
     records, lives, advice = taken
     assert {"stock", "budget"} <= records.withheld
     assert plan_stock(*taken).stock.empty

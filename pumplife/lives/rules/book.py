@@ -1,6 +1,6 @@
 """The list of the rules over histories, each with its words."""
 
-from pumplife.lives.rules import early, meters, orders, parts, places, stores
+from pumplife.lives.rules import early, limits, meters, orders, parts, places, stores
 from pumplife.lives.rules.rule import Rule
 
 TWO_EVENTS = "Both count as events of their own until a decision says that they are one."
@@ -384,6 +384,15 @@ HISTORY_RULES: tuple[Rule, ...] = (
         "than the others.",
         does="The early lives stay in the fits, which look for assembly faults first.",
         remedy="Look at what these fittings have in common: lot, tool, procedure.",
+    ),
+    Rule(
+        name="limit_below_use",
+        severity="caution",
+        find=limits.find_below_use,
+        looks_for="A maker's or legal limit shorter than a pump runs in a day.",
+        does="No interval is advised for the pump's group until it is corrected.",
+        remedy="Correct max_fluid_interval or max_air_interval in pumps: usage units, not days; "
+        "a blank means no limit.",
     ),
 )
 """Every rule over histories, in the order in which they run."""
