@@ -211,6 +211,9 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
     tables = {
         "intervals": advice.intervals,
         "due": advice.due,
+        "load": advice.load,
+        "outage": advice.outage,
+        "few_intervals": advice.few,
         "stock": stock.stock,
         "orders": stock.orders,
         "budget": plan_budget(records, lives, advice, seed=study.seed),

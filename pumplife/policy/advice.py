@@ -11,17 +11,14 @@ from scipy.interpolate import PchipInterpolator
 
 from pumplife.lives.build import Lives
 from pumplife.policy.adopted import adopted_interval, review_row, say_unmatched
-from pumplife.policy.decide import (
-    FAILED_PART,
-    Decision,
-    common_interval,
-    decide_group,
-    expected_cost,
-)
-from pumplife.policy.due import build_due
+from pumplife.policy.by_calendar import calendar_row
+from pumplife.policy.decide import FAILED_PART, Decision, decide_group
+from pumplife.policy.due import plan_due
+from pumplife.policy.few import FewIntervals, choose_few
 from pumplife.policy.groups import SideGroup, build_groups
 from pumplife.policy.interval import CostCurve
 from pumplife.policy.pump import FloatArray, SideLife
+from pumplife.policy.rounding import rounding_row
 from pumplife.policy.verdict import describe_decision
 from pumplife.records.duty import Duty
 from pumplife.records.read import Records
@@ -46,7 +43,8 @@ INTERVAL_COLUMNS = (
     "cost_of_keeping", "review", "common_interval", "cost_of_common",
     "actual_cost_per_breakdown", "tickets_priced", "verdict", "cost_rate_failed_part",
     "prob_planning_pays", "knowing_better_per_year", "kit_share_today", "never_planned_today",
-    "failures", "usage_per_year", "planned_cost", "failure_cost",
+    "failures", "usage_per_year", "planned_cost", "failure_cost", "round_interval",
+    "cost_of_rounding", "round_weeks", "calendar_weeks", "cost_of_calendar", "usage_spread",
 )  # fmt: skip
 
 
@@ -63,6 +61,12 @@ class Advice:
         One row per group, in their order.
     due : DataFrame
         One row per pump and side.
+    load : DataFrame
+        Hours of planned work per week and site.
+    outage : DataFrame
+        What to renew at the coming stops, and what to leave.
+    few : DataFrame
+        Few intervals for the whole plant: one row per number of intervals.
     curves : tuple of CostCurve or None (groups,)
     advised : float array (groups,)
         Advised interval [usage]; inf means run to failure, NaN no advice.
@@ -79,6 +83,9 @@ class Advice:
     decisions: tuple[Decision | None, ...]
     intervals: pd.DataFrame
     due: pd.DataFrame
+    load: pd.DataFrame
+    outage: pd.DataFrame
+    few: pd.DataFrame
     curves: tuple[CostCurve | None, ...]
     advised: FloatArray
     advised_kit_share: FloatArray
@@ -115,13 +122,19 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
     groups = () if withheld else build_groups(records, duty, clock, lives, fits)
     decisions = tuple(_decide(records, group) for group in groups)
     intervals = _intervals_table(records, lives, fits, groups, decisions)
+    few = choose_few(groups, decisions)
+    _add_practicable(intervals, (records, clock), groups, decisions, few)
+    plan = plan_due(records, clock, lives, groups, decisions)
     say_unmatched(records, groups)
     factor, unit = RATE_UNITS[records.plant.usage_unit]
     return Advice(
         groups=groups,
         decisions=decisions,
         intervals=intervals,
-        due=build_due(records, groups, decisions),
+        due=plan.due,
+        load=plan.load,
+        outage=plan.outage,
+        few=few.table,
         curves=tuple(
             _curve(group, decision, factor, unit)
             for group, decision in zip(groups, decisions, strict=True)
@@ -181,7 +194,7 @@ def _intervals_table(
     table = pd.DataFrame(rows).reindex(columns=list(INTERVAL_COLUMNS))
     for name in ("policy", "binding_limit", "rate_unit", "review"):
         table[name] = table[name].fillna("").astype(object)
-    return _add_common(table, groups, decisions)
+    return table
 
 
 def _group_row(group: SideGroup) -> dict[str, Any]:
@@ -295,25 +308,21 @@ def _words_row(
     return {"verdict": verdict, "failures": float(failures.sum())}
 
 
-def _add_common(
-    table: pd.DataFrame, groups: tuple[SideGroup, ...], decisions: tuple[Decision | None, ...]
-) -> pd.DataFrame:
-    """One interval for all groups of a side, and what it costs more a year than each its own."""
-    for side in ("fluid", "air"):
-        members = [
-            (row, group, decision)
-            for row, (group, decision) in enumerate(zip(groups, decisions, strict=True))
-            if decision is not None and group.side == side
-        ]
-        if not members:
+def _add_practicable(
+    table: pd.DataFrame,
+    usage: tuple[Records, UsageClock],
+    groups: tuple[SideGroup, ...],
+    decisions: tuple[Decision | None, ...],
+    few: FewIntervals,
+) -> None:
+    """Round, calendar and common intervals of each row, and what each costs more a year."""
+    for row, (group, decision) in enumerate(zip(groups, decisions, strict=True)):
+        if decision is None:
             continue
-        interval = common_interval([(group, decision) for _, group, decision in members])
-        for row, group, decision in members:
-            at = float(expected_cost(decision, np.array([min(interval, 1e300)]))[0])
-            usage = float(group.usage_per_year.sum())
-            table.loc[row, "common_interval"] = _blank(min(interval, decision.limit))
-            table.loc[row, "cost_of_common"] = usage * (at - float(decision.advised.money.mean()))
-    return table
+        columns = rounding_row(group, decision) | calendar_row(*usage, group, decision)
+        columns |= {"common_interval": _blank(few.taken[row]), "cost_of_common": few.cost[row]}
+        for name, value in columns.items():
+            table.loc[row, name] = value
 
 
 def _curve(

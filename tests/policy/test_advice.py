@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 
 from pumplife.policy.advice import INTERVAL_COLUMNS, advise
-from pumplife.policy.due import DUE_COLUMNS, PositionAges, failure_chance
+from pumplife.policy.chance import PositionAges, failure_chance
+from pumplife.policy.due import DUE_COLUMNS
 from pumplife.policy.groups import build_groups
 from pumplife.policy.interval import optimal_interval
 from tests.plants import SETTINGS, on_day, part_rows, pump_rows, small_plant, small_tables
