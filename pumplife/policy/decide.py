@@ -9,7 +9,7 @@ import numpy as np
 from pumplife.policy.costs import CostRates, SideCosts, cost_rates
 from pumplife.policy.evidence import keep_todays
 from pumplife.policy.groups import SideGroup
-from pumplife.policy.interval import WORTH_PLANNING, IntervalAdvice, advise_interval
+from pumplife.policy.interval import IntervalAdvice, advise_interval
 from pumplife.policy.own_limits import keep_own_limits
 from pumplife.policy.practice import (
     AS_GOOD_AS_ALL,
@@ -19,7 +19,7 @@ from pumplife.policy.practice import (
     practice_rates,
     rates_of,
 )
-from pumplife.policy.pump import FloatArray, integrate_to
+from pumplife.policy.pump import integrate_to
 
 PLANNED = "planned kit"
 RUN_TO_FAILURE = "run to failure"
@@ -189,31 +189,3 @@ def _adopted_rates(
     assert advice.known is not None, "it is let go once the group is decided"
     at = integrate_to(group.life, advice.known, np.array([interval]))
     return cost_rates(costs, rates_of(at))
-
-
-def common_interval(groups: list[tuple[SideGroup, Decision]]) -> float:
-    """One interval for several groups that costs least in all [usage].
-
-    A group with a stricter limit of its own keeps that limit.  inf where running to failure
-    costs as little as any.
-    """
-    ladder = np.geomspace(
-        min(float(decision.advice.times[0]) for _, decision in groups),
-        max(float(decision.advice.times[-1]) for _, decision in groups),
-        600,
-    )
-    total = np.zeros(ladder.size)
-    for group, decision in groups:
-        total += group.usage_per_year.sum() * expected_cost(decision, ladder)
-    row = int(np.argmin(total))
-    return float(ladder[row]) if total[row] < (1.0 - WORTH_PLANNING) * total[-1] else np.inf
-
-
-def expected_cost(decision: Decision, interval: FloatArray) -> FloatArray:
-    """Posterior-expected cost rate of planned intervals, never beyond the group's limits.
-
-    [money / usage unit]
-    """
-    advice = decision.advice
-    kept = np.minimum(interval, min(decision.limit, float(advice.times[-1])))
-    return np.interp(np.log(kept), np.log(advice.times), advice.expected)

@@ -4,7 +4,6 @@ import math
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +23,17 @@ from pumplife.records.amounts import (
 )
 from pumplife.records.audit import AuditLog
 from pumplife.records.books import open_book, sheet_grid
+from pumplife.records.calendar import (
+    CALENDAR,
+    SITE_CALENDAR,
+    Stop,
+    bench_hours,
+    both_sides_hours,
+    check_calendar,
+    list_stops,
+)
 from pumplife.records.files import read_bytes
+from pumplife.records.moments import read_moment
 from pumplife.records.phrases import find_near, squeeze
 from pumplife.records.steps import Floats
 
@@ -40,7 +49,7 @@ _SECTIONS: dict[str, tuple[str, ...]] = {
     "targets": tuple(TARGETS),
     "evidence": tuple(EVIDENCE),
     "prior": (),
-    "calendar": ("outages", "site"),
+    "calendar": CALENDAR,
     "rules": ("turned",),
     "budget": ("year_starts", "price_rise"),
     "dates": ("order",),
@@ -143,13 +152,22 @@ class Plant:
         """Whether a part that was turned over counts as new, having a new face to wear."""
         return bool(self.raw.get("rules", {}).get("turned", "new") == "new")
 
+    def stops(self, site: str = "") -> list[Stop]:
+        """Give the stops of a site by date, the plant's own where it has none."""
+        return list_stops(self.raw.get("calendar", {}), site)
+
     def outages(self, site: str = "") -> list[float]:
         """Give the days of outages at a site, the plant's own where it has none [day]."""
-        calendar = self.raw.get("calendar", {})
-        own = calendar.get("site", {}).get(site, {})
-        listed = own.get("outages", calendar.get("outages", []))
-        dates = [entry["on"] if isinstance(entry, dict) else entry for entry in listed]
-        return sorted(to_day(pd.Timestamp(entry)) for entry in dates)
+        return [to_day(stop.on) for stop in self.stops(site)]
+
+    def bench_hours_per_week(self, site: str = "") -> float:
+        """Hours of work a week that the bench of a site has [h], NaN where not given."""
+        return bench_hours(self.raw.get("calendar", {}), site)
+
+    @property
+    def both_sides_hours(self) -> float:
+        """Hours of work where both sides are renewed in one opening [h], NaN where not given."""
+        return both_sides_hours(self.raw.get("calendar", {}))
 
     def window(self, site: str = "") -> tuple[float, float]:
         """Give the first and last day that the records of a site cover [day]."""
@@ -263,16 +281,16 @@ def build_plant(raw: dict[str, Any], label: str, log: AuditLog) -> Plant:
         name=str(general.get("name", "")).strip() or NO_NAME,
         currency=str(general.get("currency", "")).strip() or NO_CURRENCY,
         usage_unit=_usage_unit(general, log),
-        records_from=_moment(general, "records_from", "plant"),
-        records_to=_moment(general, "records_to", "plant"),
+        records_from=read_moment(general, "records_from", "plant"),
+        records_to=read_moment(general, "records_to", "plant"),
         site_windows={
-            site: (_moment(own, "records_from", site), _moment(own, "records_to", site))
+            site: (read_moment(own, "records_from", site), read_moment(own, "records_to", site))
             for site, own in general.get("site", {}).items()
         },
         raw=raw,
     )
     _check_window(plant)
-    _check_outages(raw)
+    check_calendar(raw, plant.records_to, log)
     _check_rules(raw)
     _note_targets(raw, log)
     return plant
@@ -309,6 +327,8 @@ def _unknown_inside(raw: dict[str, Any]) -> Iterator[tuple[str, str, tuple[str, 
         (f'[costs.service."{name}"] ', own, SERVICE_COSTS) for name, own in services.items()
     ]
     inner.append(("[budget] price_rise ", raw.get("budget", {}).get("price_rise", {}), RISES))
+    sites = raw.get("calendar", {}).get("site", {})
+    inner += [(f'[calendar.site."{name}"] ', own, SITE_CALENDAR) for name, own in sites.items()]
     inner += [(f"[work.{side}] ", own, WORK) for side, own in raw.get("work", {}).items()]
     inner += [(f"[prior.{part}] ", own, PRIOR) for part, own in raw.get("prior", {}).items()]
     for where, own, known in inner:
@@ -334,25 +354,6 @@ def _usage_unit(general: dict[str, Any], log: AuditLog) -> str:
     return "hours"
 
 
-def _moment(given: dict[str, Any], name: str, section: str) -> pd.Timestamp:
-    value = given.get(name, "")
-    if value == "":
-        return pd.NaT  # type: ignore[return-value]
-    try:
-        return _timestamp(value)
-    except (ValueError, TypeError) as problem:
-        raise SettingError(
-            f"plant.toml: {name} = {value!r} of {section} isn't a date; write it like 2025-12-31."
-        ) from problem
-
-
-def _timestamp(value: Any) -> pd.Timestamp:
-    if isinstance(value, datetime):
-        value = value.date()
-    text = value.isoformat() if isinstance(value, date) else str(value)
-    return pd.Timestamp(datetime.strptime(text[:10], "%Y-%m-%d"))
-
-
 def _check_window(plant: Plant) -> None:
     for site in ("", *plant.site_windows):
         start, end = plant.window(site)
@@ -363,19 +364,6 @@ def _check_window(plant: Plant) -> None:
             )
 
 
-def _check_outages(raw: dict[str, Any]) -> None:
-    calendar = raw.get("calendar", {})
-    lists = [calendar.get("outages", [])]
-    lists += [own.get("outages", []) for own in calendar.get("site", {}).values()]
-    for listed in lists:
-        for entry in listed if isinstance(listed, list) else [listed]:
-            _moment({"outages": _outage_date(entry)}, "outages", "[calendar]")
-    if not all(isinstance(listed, list) for listed in lists):
-        raise SettingError(
-            "plant.toml: [calendar] outages must be a list, like [2026-05-04, 2026-10-12]."
-        )
-
-
 def _check_rules(raw: dict[str, Any]) -> None:
     turned = raw.get("rules", {}).get("turned", "new")
     if turned not in ("new", "same"):
@@ -383,10 +371,6 @@ def _check_rules(raw: dict[str, Any]) -> None:
             f'plant.toml: [rules] turned = "{turned}" must be "new" (a turned part starts a life '
             'of its own) or "same" (its age runs on).'
         )
-
-
-def _outage_date(entry: Any) -> Any:
-    return entry.get("on", entry) if isinstance(entry, dict) else entry
 
 
 def _note_targets(raw: dict[str, Any], log: AuditLog) -> None:

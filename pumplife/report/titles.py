@@ -15,7 +15,25 @@ TABLES: dict[str, tuple[str, str]] = {
     "due": (
         "Rebuilds due",
         "One row per pump and side. Dearest to wait for first: the chance of failure in 13 weeks "
-        "times what a breakdown costs more than a planned rebuild.",
+        "times what a breakdown costs more than a planned rebuild. Due is when the side reaches "
+        "its interval; do on is when the kit is there, the bench has room, or a stop makes it cheaper.",
+    ),
+    "load": (
+        "Work on the bench",
+        "Hours of planned work per week and site, beside the hours that breakdowns are expected to "
+        "take and the hours that the bench has. Work done at stops is in the outage list.",
+    ),
+    "outage": (
+        "Work for an outage",
+        "What to rebuild at each coming stop, by what it saves against the side's own day or the "
+        "next stop (production stands anyhow, so that planned downtime costs nothing), and what is "
+        "due about then and left, with the reason.",
+    ),
+    "few_intervals": (
+        "Few intervals for the whole plant",
+        "The one, two, ... round intervals that cost least over all groups of both sides. Every "
+        "group keeps its limits; running to failure is allowed beside them. Taken is the least "
+        "number that costs at most 2 % more than each group's own interval.",
     ),
     "orders": ("Orders to place", "What to order now, and by when."),
     "stock": (
@@ -93,6 +111,5 @@ TABLES: dict[str, tuple[str, str]] = {
     ),
     "rewind": ("Advice looked back on", "Advice from earlier records against what happened."),
     "changes": ("What changed", "Differences from the study before."),
-    "outage": ("Work for an outage", "What to rebuild in one outage and what to leave."),
 }
 """Title and one sentence of explanation per output table, in the order of reading."""

@@ -4,10 +4,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pumplife.policy.advice import INTERVAL_COLUMNS, advise
-from pumplife.policy.due import DUE_COLUMNS, PositionAges, failure_chance
+from pumplife.policy.advice import advise
+from pumplife.policy.chance import PositionAges, failure_chance
+from pumplife.policy.due import DUE_COLUMNS
 from pumplife.policy.groups import build_groups
 from pumplife.policy.interval import optimal_interval
+from pumplife.policy.intervals_table import INTERVAL_COLUMNS
 from tests.plants import SETTINGS, on_day, part_rows, pump_rows, small_plant, small_tables
 from tests.policy.sides import draws, slip_fits, study_parts
 

@@ -1,0 +1,111 @@
+"""Which kit each piece of planned work gets, and from when on it is there."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pumplife.policy.pump import FloatArray
+from pumplife.records.plant import to_day, to_days
+from pumplife.records.read import Records
+
+
+def hand_out_kits(records: Records, due: pd.DataFrame) -> pd.DataFrame:
+    """Hand out shelf and orders to the work that is due first.
+
+    Of work due on one day the one that is dearest to wait for comes first.  An order under way
+    that arrives after the work is due, and after what is ordered today, doesn't count for it.
+
+    Parameters
+    ----------
+    records : Records
+    due : DataFrame
+        Needs store, kit, due_day, cost_of_waiting, pump_id.
+
+    Returns
+    -------
+    DataFrame
+        In the order of `due`: `kit_day`, from which the kit is there [day], -inf on the shelf,
+        NaN where no work is planned; `kit_source`, shelf / order / to order / ""; `lead_days`.
+    """
+    planned = due[due["due_day"].notna()].sort_values(
+        ["due_day", "cost_of_waiting", "pump_id"], ascending=[True, False, True], kind="stable"
+    )
+    turn = planned.groupby(["store", "kit"], sort=False).cumcount()
+    keyed = planned[["store", "kit", "due_day"]].assign(turn=turn, at=planned.index)
+    keyed = keyed.merge(
+        _supply(records),
+        left_on=["store", "kit", "turn"],
+        right_on=["store", "item", "turn"],
+        how="left",
+    )
+    new = to_day(records.plant.records_to) + keyed["kit"].map(_lead_times(records)).fillna(0.0)
+    sooner = (keyed["arrives"] > keyed["due_day"]) & (new < keyed["arrives"])
+    under_way = keyed["arrives"].notna() & ~sooner
+    source = np.where(under_way, "order", "to order")
+    source = np.where(keyed["arrives"] == -np.inf, "shelf", source)
+    handed = pd.DataFrame(
+        {
+            "kit_day": keyed["arrives"].where(under_way, new).to_numpy(float),
+            "kit_source": source,
+            "lead_days": (new - to_day(records.plant.records_to)).to_numpy(float),
+        },
+        index=keyed["at"],
+    ).reindex(due.index)
+    return handed.assign(kit_source=handed["kit_source"].fillna("").astype(object))
+
+
+def say_ready(records: Records, due: pd.DataFrame) -> pd.Series[str]:
+    """on_shelf, when the order arrives, or the day to order by for the day of the work."""
+    today = to_day(records.plant.records_to)
+    order_by = (due["do_day"] - due["lead_days"]).clip(lower=today)
+    words = {
+        "shelf": pd.Series("on_shelf", index=due.index),
+        "order": "arrives " + date_words(due["kit_day"]),
+        "to order": "order by " + date_words(order_by),
+    }
+    said = pd.Series("", index=due.index, dtype=object)
+    for source, told in words.items():
+        said = said.mask(due["kit_source"] == source, told)
+    return said
+
+
+def _supply(records: Records) -> pd.DataFrame:
+    """Each piece on the shelf (arrives -inf) or on order, in turn: [store, item, turn, arrives]."""
+    shelf = records.table("on_hand")[["store", "item", "quantity"]].assign(arrives=-np.inf)
+    orders = records.table("on_order")
+    coming = orders[["store", "item", "quantity"]].assign(arrives=to_days(orders["expected_on"]))
+    both = pd.concat([shelf, coming], ignore_index=True)
+    count = np.floor(both["quantity"].fillna(0.0).clip(lower=0.0)).astype(int)
+    pieces = both.loc[both.index.repeat(count)].sort_values("arrives", kind="stable")
+    return pieces.assign(turn=pieces.groupby(["store", "item"]).cumcount())[
+        ["store", "item", "turn", "arrives"]
+    ]
+
+
+def _lead_times(records: Records) -> pd.Series[float]:
+    """Days from order to receipt of each kit; the latest row stands."""
+    kits = records.table("kits")
+    kits = kits.sort_values("valid_from", kind="stable", na_position="first")
+    return kits.drop_duplicates("kit", keep="last").set_index("kit")["lead_time_days"]
+
+
+def date_words(day: pd.Series[float]) -> pd.Series[str]:
+    """ISO dates of day numbers, "" where there is none."""
+    return dates_of(day).dt.strftime("%Y-%m-%d").fillna("")
+
+
+def dates_of(day: pd.Series[float]) -> pd.Series[pd.Timestamp]:
+    """Dates of day numbers, NaT where there is none."""
+    whole = np.floor(day.where(np.isfinite(day)))
+    return pd.Series(pd.to_datetime(whole, unit="D").astype("datetime64[ns]"), index=day.index)
+
+
+def one_date(day: float) -> str:
+    """ISO date of a day number."""
+    return str(date_words(pd.Series([day])).iloc[0])
+
+
+def whole_days(day: pd.Series[float]) -> FloatArray:
+    """The day numbers without their fractions, as a list of work gives them."""
+    return np.floor(day.to_numpy(float))

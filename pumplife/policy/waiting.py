@@ -1,0 +1,146 @@
+"""What it costs to renew a pump side sooner or later than its due day."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.interpolate import PchipInterpolator
+
+from pumplife.policy.chance import PositionAges, failure_chance
+from pumplife.policy.cycles import planned_money
+from pumplife.policy.decide import Decision
+from pumplife.policy.groups import SideGroup
+from pumplife.policy.own_limits import own_intervals
+from pumplife.policy.pump import FloatArray
+from pumplife.policy.simulate import IntArray
+
+DAYS = np.array([0.0, 7.0, 14.0, 28.0, 56.0, 91.0, 182.0, 273.0, 364.0, 546.0])
+QUARTER = 5  # place of 13 weeks among them
+VALUE_DRAWS = 64
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Waiting:
+    """Cost of renewing each side on a later day, and what may happen until then.
+
+    Attributes
+    ----------
+    value : float array (days, rows)
+        Expected cost until the side is renewed, by a failure or on that day, less what its usage
+        until then costs in the long run [money]; days as in `DAYS`.
+    quarter : float array (rows,)
+        Chance of a failure within 13 weeks.
+    cost : float array (rows,)
+        That chance times what a failure costs more than planned work [money].
+    breakdown_h : float array (rows,)
+        Hours of work of the failures expected in 13 weeks [h].
+    """
+
+    value: FloatArray
+    quarter: FloatArray
+    cost: FloatArray
+    breakdown_h: FloatArray
+
+    def __repr__(self) -> str:
+        """Count the rows."""
+        return f"<Waiting: {self.quarter.size} sides>"
+
+    def at(self, days: FloatArray, rows: IntArray) -> FloatArray:
+        """Value of renewing some rows after the same days from today, (rows, days) [money]."""
+        inside = np.clip(days, DAYS[0], DAYS[-1])
+        return np.asarray(PchipInterpolator(DAYS, self.value[:, rows], axis=0)(inside).T)
+
+    def on(self, days: FloatArray, rows: IntArray) -> FloatArray:
+        """Value of renewing each of some rows after days of its own, (rows,) [money]."""
+        inside = np.clip(days, DAYS[0], DAYS[-1])
+        place = np.minimum(np.searchsorted(DAYS, inside, side="right") - 1, DAYS.size - 2)
+        curves = PchipInterpolator(DAYS, self.value[:, rows], axis=0).c
+        cube, square, slope, level = curves[:, place, np.arange(inside.size)]
+        past = inside - DAYS[place]
+        return np.asarray(((cube * past + square) * past + slope) * past + level)
+
+
+def weigh_waiting(
+    due: pd.DataFrame, groups: tuple[SideGroup, ...], decisions: tuple[Decision | None, ...]
+) -> Waiting:
+    """Value of renewing on each of `DAYS` for every row, from its positions' own ages.
+
+    Parameters
+    ----------
+    due : DataFrame
+        Rows with their `group`, the rows of one group in the order of its pumps.
+    groups : tuple of SideGroup
+    decisions : tuple of Decision or None
+
+    Returns
+    -------
+    Waiting
+
+    References
+    ----------
+    Relative values of a renewal reward process: R. A. Howard, Dynamic Programming and Markov
+    Processes (1960), from memory.
+    """
+    value = np.zeros((DAYS.size, len(due)))
+    quarter, cost, hours = (np.zeros(len(due)) for _ in range(3))
+    for number, rows in _by_group(due):
+        group, decision = groups[number], decisions[number]
+        assert decision is not None, "only groups with a decision have rows"
+        usage = DAYS[:, None] * group.rate
+        ages = position_ages(group, decision)
+        chance, share = failure_chance(group.position_lives, ages, usage, most_draws=VALUE_DRAWS)
+        value[:, rows] = _value(decision, group, chance, share)
+        extra = (decision.costs.failure_money - decision.costs.planned_money)[group.part_of]
+        labour = decision.costs.kit_failure.labour_h[group.part_of]
+        quarter[rows] = chance[QUARTER]
+        cost[rows] = chance[QUARTER] * np.maximum(share[QUARTER] @ extra, 0.0)
+        hours[rows] = chance[QUARTER] * (share[QUARTER] @ labour)
+    return Waiting(value=value, quarter=quarter, cost=cost, breakdown_h=hours)
+
+
+def _by_group(due: pd.DataFrame) -> list[tuple[int, IntArray]]:
+    """Places of the rows of each group."""
+    places = due.groupby("group", sort=True).indices
+    return [(int(str(number)), np.asarray(rows, np.int64)) for number, rows in places.items()]
+
+
+def _value(
+    decision: Decision, group: SideGroup, chance: FloatArray, share: FloatArray
+) -> FloatArray:
+    """Cost of failure or planned work until each day, less the long-run cost of the usage."""
+    alive = 1.0 - chance
+    failure = share @ decision.costs.failure_money[group.part_of]
+    step = np.diff(DAYS)[:, None] * group.rate
+    run = np.zeros_like(chance)
+    run[1:] = np.cumsum(0.5 * (alive[:-1] + alive[1:]) * step, axis=0)
+    paid = chance * failure + alive * decision.costs.planned_money
+    return np.asarray(paid - planned_money(decision) * run)
+
+
+def chance_by(
+    due: pd.DataFrame,
+    groups: tuple[SideGroup, ...],
+    decisions: tuple[Decision | None, ...],
+    days: FloatArray,
+) -> FloatArray:
+    """Chance of a failure of each row within days of its own, (rows,); NaN where none is given."""
+    chance = np.full(len(due), np.nan)
+    for number, rows in _by_group(due):
+        group, decision = groups[number], decisions[number]
+        assert decision is not None, "only groups with a decision have rows"
+        usage = np.nan_to_num(days[rows]) * group.rate
+        ages = position_ages(group, decision)
+        chance[rows] = failure_chance(group.position_lives, ages, usage[None, :])[0][0]
+    return np.where(np.isnan(days), np.nan, chance)
+
+
+def position_ages(group: SideGroup, decision: Decision) -> PositionAges:
+    """Ages of today; one not known is below the interval that is followed, unless it is beyond."""
+    interval = own_intervals(group, decision.followed_interval)[:, None]
+    return PositionAges(
+        age=group.age,
+        known=group.known,
+        most=np.minimum(group.most, np.where(group.age < interval, interval, np.inf)),
+    )
