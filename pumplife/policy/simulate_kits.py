@@ -70,15 +70,14 @@ def draw_cycles(
     """
     size = parts.lives.shape.shape[1], cycles
     due = planned.ages[0] if planned.ages.size == 1 else _draw_due(planned, size, rng)
-    with np.errstate(divide="ignore"):
-        soonest = np.broadcast_to(np.log(due), size).copy()
+    soonest = np.broadcast_to(np.log(due), size).copy()
     which = np.full(size, PLANNED)
+    log_life = np.empty(size)
     for part, count in enumerate(parts.count):
-        log_life = _draw_log_life(parts.lives[part], int(count), size, rng)
-        sooner = log_life < soonest
-        np.copyto(soonest, log_life, where=sooner)
-        which[sooner] = part
-    length = np.exp(soonest)
+        _draw_log_life(parts.lives[part], int(count), rng, out=log_life)
+        np.putmask(which, log_life < soonest, part)
+        np.minimum(log_life, soonest, out=soonest)
+    length = np.exp(soonest, out=soonest)
     np.copyto(length, due, where=which == PLANNED)
     return length, which
 
@@ -89,43 +88,55 @@ def _draw_due(planned: PlannedAges, size: tuple[int, int], rng: np.random.Genera
 
 
 def _draw_log_life(
-    lives: LifeDraws, count: int, size: tuple[int, int], rng: np.random.Generator
-) -> FloatArray:
-    """Log of the first failure among `count` positions of one part, (draws, cycles)."""
+    lives: LifeDraws, count: int, rng: np.random.Generator, *, out: FloatArray
+) -> None:
+    """Log of the first failure among `count` positions of one part, into `out` (draws, cycles)."""
+    power = 1.0 / lives.shape
+    _draw_log_effort(rng, out)
+    out *= power[:, None]
+    out += (np.log(lives.scale) - power * np.log(count))[:, None]
+    if np.any(lives.early_share):
+        _bring_in_early(lives, count, rng, out)
+
+
+def _draw_log_effort(rng: np.random.Generator, out: FloatArray) -> None:
+    """Logs of exponential draws, from uniform ones: that is quicker than drawing them."""
+    rng.random(out=out)
     with np.errstate(divide="ignore"):
-        effort = np.log(rng.standard_exponential(size))
-    power, scale = 1.0 / lives.shape[:, None], np.log(lives.scale)[:, None]
-    if not np.any(lives.early_share):
-        effort -= np.log(count)
-        effort *= power
-        effort += scale
-        return effort
-    share = np.broadcast_to(lives.early_share[:, None], size)
-    early = _count_early(share, count, rng.random(size))
+        np.log(out, out=out)
+        np.negative(out, out=out)
+        np.log(out, out=out)
+
+
+def _bring_in_early(
+    lives: LifeDraws, count: int, rng: np.random.Generator, log_life: FloatArray
+) -> None:
+    """Let some of the positions end early: the others wear on, one of the early ones is first."""
+    pick = rng.random(log_life.shape)
+    some = np.nonzero(pick > ((1.0 - lives.early_share) ** count)[:, None])
+    draw = some[0]
+    early = _count_early(lives.early_share[draw], count, pick[some])
     with np.errstate(divide="ignore"):
-        left = -np.log(np.arange(count, -1.0, -1.0))
-    life = scale + power * (effort + left[early])
-    some = np.nonzero(early)
-    with np.errstate(divide="ignore"):
-        first = np.log(rng.standard_exponential(some[0].size) / early[some])
-    life[some] = np.minimum(life[some], first + np.log(lives.early_scale)[some[0]])
-    return np.asarray(life)
+        fewer = np.log(count) - np.log(count - early)
+    effort = np.empty(draw.size)
+    _draw_log_effort(rng, effort)
+    worn = log_life[some] + fewer / lives.shape[draw]
+    log_life[some] = np.minimum(worn, effort - np.log(early) + np.log(lives.early_scale)[draw])
 
 
 def _count_early(share: FloatArray, count: int, pick: FloatArray) -> IntArray:
-    """How many of `count` lives end early, by their binomial distribution at quantile `pick`."""
-    early = np.zeros(pick.shape, np.int64)
-    some = np.nonzero(pick > (1.0 - share) ** count)
-    share, pick = share[some], pick[some]
+    """How many of `count` lives end early, by their binomial distribution at quantile `pick`.
+
+    The picks are beyond the chance of none.
+    """
     odds = share / np.where(share < 1.0, 1.0 - share, 1e-300)
     chance = (1.0 - share) ** count
-    upto, found = chance.copy(), np.zeros(share.size, np.int64)
-    for number in range(1, count + 1):
-        found += pick > upto
+    upto, early = chance.copy(), np.ones(share.size, np.int64)
+    for number in range(1, count):
         chance = chance * odds * (count - number + 1) / number
         upto += chance
-    early[some] = found
-    return early
+        early += pick > upto
+    return np.where(share < 1.0, early, count)
 
 
 def share_among_positions(

@@ -13,7 +13,7 @@ from pumplife.policy.simulate_way import INSPECTION, PLANNED, TOGETHER, FloatArr
 from pumplife.weibull.draws import LifeDraws
 
 _CELLS = 2_000_000  # lanes x positions held at once by the general engine
-_CYCLES = 1 << 16  # cycles x draws held at once by the fast one: they stay in the cache
+_CYCLES = 1 << 15  # cycles x draws held at once by the fast one: they stay in the cache
 _MOST_EVENTS = 1_000_000  # of one lane
 _SETTLING = 2.0  # longest mean lives before lanes without a fresh start are counted
 
