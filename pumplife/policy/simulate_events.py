@@ -168,12 +168,14 @@ def run_lanes(lanes: Lanes, rules: Rules, most_events: int) -> SideEvents:
             return _collect(found)
         kit = rules.rng.random(position.size) < rules.way.kit_share
         kit = (position == PLANNED) | (kit & (position != INSPECTION))
-        renew = _renewed(lanes, rules, position, kit)
-        found.append(_note(lanes, rules.way, position, kit, renew))
+        lane, column = _renewed(lanes, rules, position, kit)
+        found.append(_note(lanes, (position, kit), (lane, column)))
         if rules.one_cycle:
+            lane = (np.cumsum(~kit) - 1)[lane]
             lanes.keep(~kit)
-            position, renew, kit = position[~kit], renew[~kit], kit[~kit]
-        _renew(lanes, rules, position, kit, renew)
+            position, kit = position[~kit], kit[~kit]
+        _renew(lanes, rules, position, kit)
+        _fit(lanes, rules, lane, column)
     raise RecordError(
         f"more than {most_events} events on one pump within the horizon: the lives are too short "
         "against it; check the usage unit of the meters and the horizon"
@@ -194,24 +196,33 @@ def _next_event(lanes: Lanes, rules: Rules) -> tuple[IntArray, FloatArray]:
     return position, np.minimum(clock, planned)
 
 
-def _renewed(lanes: Lanes, rules: Rules, position: IntArray, kit: BoolArray) -> BoolArray:
-    """Positions renewed at openings that are not for the whole side, (lanes, positions)."""
-    renew = np.asarray(position[:, None] == np.arange(rules.positions))
+def _renewed(
+    lanes: Lanes, rules: Rules, position: IntArray, kit: BoolArray
+) -> tuple[IntArray, IntArray]:
+    """Lane and position of each renewal at openings that are not for the whole side."""
     way, clock = rules.way, lanes.clock[:, None]
+    failed = np.flatnonzero(~kit & (position >= 0))
+    if way.renew_older is None and way.inspection is None:
+        return failed, position[failed]
+    renew = np.zeros(lanes.fails.shape, bool)
     if way.renew_older is not None:
-        renew |= clock - lanes.born > way.renew_older
+        np.greater(clock - lanes.born, way.renew_older, out=renew)
     if way.inspection is not None:
-        seen = (lanes.sign <= clock) & (position == INSPECTION)[:, None]
-        rows, columns = np.nonzero(seen)
-        renew[rows, columns] |= rules.rng.random(rows.size) < way.inspection.detection
+        looked = np.flatnonzero(position == INSPECTION)
+        seen = lanes.sign[looked] <= clock[looked]
+        renew[looked] |= seen & (rules.rng.random(seen.shape) < way.inspection.detection)
+    renew[failed, position[failed]] = True
     renew[kit] = False
-    return renew
+    lane, column = np.divmod(np.flatnonzero(renew), rules.positions)
+    return lane, column
 
 
-def _note(lanes: Lanes, way: Way, position: IntArray, kit: BoolArray, renew: BoolArray) -> _Found:
+def _note(
+    lanes: Lanes, event: tuple[IntArray, BoolArray], renewed: tuple[IntArray, IntArray]
+) -> _Found:
     """The events of this step, and what was renewed besides the failed position."""
-    alone = way.renew_older is None and way.inspection is None
-    row, column = (_none(), _none()) if alone else np.nonzero(renew)
+    position, kit = event
+    row, column = renewed
     besides = position[row] != column
     return _Found(
         pump=lanes.pump,
@@ -224,10 +235,8 @@ def _note(lanes: Lanes, way: Way, position: IntArray, kit: BoolArray, renew: Boo
     )
 
 
-def _renew(
-    lanes: Lanes, rules: Rules, position: IntArray, kit: BoolArray, renew: BoolArray
-) -> None:
-    """Fit new parts after an event: all of them with a kit, else those to be renewed."""
+def _renew(lanes: Lanes, rules: Rules, position: IntArray, kit: BoolArray) -> None:
+    """Fit all parts anew where the whole side is renewed, and set its clocks."""
     whole = np.flatnonzero(kit)
     lane = np.repeat(whole, rules.positions)
     column = np.tile(np.arange(rules.positions), whole.size)
@@ -241,7 +250,6 @@ def _renew(
     if rules.way.inspection is not None:
         lanes.look[whole] = clock + rules.way.inspection.every
         lanes.look[position == INSPECTION] += rules.way.inspection.every
-    _fit(lanes, rules, *np.nonzero(renew))
 
 
 def _fit(lanes: Lanes, rules: Rules, lane: IntArray, column: IntArray) -> None:

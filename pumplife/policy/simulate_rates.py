@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pumplife.policy.simulate_draws import by_replicate, draw_planned, stationary_age
+from pumplife.policy.simulate_draws import by_replicate, draw_planned, draw_settled_ages
 from pumplife.policy.simulate_events import Lanes, Rules, SideEvents, run_lanes, start_lanes
 from pumplife.policy.simulate_kits import bring_together, draw_cycles, share_among_positions
 from pumplife.policy.simulate_way import INSPECTION, PLANNED, TOGETHER, FloatArray, IntArray, Way
@@ -219,9 +219,7 @@ def _tally_settled(lives: LifeDraws, rules: Rules, size: tuple[int, int]) -> Way
         every = rules.way.inspection.every
         settling, window = np.ceil(settling / every) * every, np.ceil(window / every) * every
     replicate = np.repeat(np.arange(settling.size), lanes)
-    parts = rules.lives[replicate]
-    none = np.zeros_like(parts.shape)
-    age = stationary_age(parts, none, none + np.inf, rules.rng.random((2, *none.shape)))
+    age = draw_settled_ages(rules.lives[replicate], rules.rng)
     events = run_lanes(_start(rules, settling + window, age), rules, _MOST_EVENTS)
     settled = np.flatnonzero(events.time > settling[events.replicate] * (1.0 + TOGETHER))
     lane = np.full(events.time.size, settling.size * lanes)  # one lane more, not counted

@@ -2,11 +2,13 @@
 
 import numpy as np
 import pytest
+from scipy import integrate, stats
 
 from pumplife.policy.interval import cost_rate
 from pumplife.policy.practice import practice_rates
 from pumplife.policy.pump import SideLife, integrate_side, integrate_to, shared_times
 from pumplife.policy.renewal import renewal_function
+from pumplife.policy.simulate_draws import draw_settled_ages
 from pumplife.policy.simulate_rates import rate_of, simulate_way
 from pumplife.policy.simulate_way import Inspection, PlannedAges, Way, fixed_interval
 from tests.policy.sides import draws, read_reference
@@ -165,6 +167,15 @@ def test_everything_older_than_nothing_is_the_kit():
     part = simulate_way(lives, never, rng=np.random.default_rng(1), lanes=400, cycles=20)
     mine, theirs = (tally.per_usage(tally.openings) for tally in (part, kit))
     assert mine[0] == pytest.approx(theirs[0], abs=4.0 * np.hypot(mine[1], theirs[1])[0])
+
+
+def test_settled_ages_follow_survival_over_the_mean_life():
+    lives = draws(np.full(20_000, 2.3), 10.0, 0.3, 4.0)
+    age = draw_settled_ages(lives, np.random.default_rng(1))
+    one = draws([2.3], 10.0, 0.3, 4.0)
+    grid = np.linspace(0.0, 60.0, 6001)
+    area = integrate.cumulative_trapezoid(one.survival(grid), grid, initial=0.0) / one.mean()
+    assert stats.kstest(age, lambda t: np.interp(t, grid, area)).pvalue > 1e-3
 
 
 def test_settling_is_long_enough():
