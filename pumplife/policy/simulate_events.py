@@ -11,7 +11,6 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy import special
 
-from pumplife.errors import RecordError
 from pumplife.policy.simulate_draws import draw_left, draw_lives, draw_planned
 from pumplife.policy.simulate_way import (
     INSPECTION,
@@ -21,6 +20,8 @@ from pumplife.policy.simulate_way import (
     FloatArray,
     IntArray,
     Way,
+    check_sizes,
+    too_many_events,
 )
 from pumplife.weibull.draws import LifeDraws
 
@@ -130,6 +131,7 @@ def start_lanes(
     pump, replicate, row = lane
     age, clock, plan = today
     way = rules.way
+    check_sizes(way, rules.positions)
     fails = draw_left(rules.lives[replicate], age, rules.rng)
     none = np.zeros((pump.size, 0))
     inspection = way.inspection
@@ -176,10 +178,7 @@ def run_lanes(lanes: Lanes, rules: Rules, most_events: int) -> SideEvents:
             position, kit = position[~kit], kit[~kit]
         _renew(lanes, rules, position, kit)
         _fit(lanes, rules, lane, column)
-    raise RecordError(
-        f"more than {most_events} events on one pump within the horizon: the lives are too short "
-        "against it; check the usage unit of the meters and the horizon"
-    )
+    raise too_many_events(most_events)
 
 
 def _next_event(lanes: Lanes, rules: Rules) -> tuple[IntArray, FloatArray]:

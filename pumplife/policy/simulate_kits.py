@@ -12,8 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from pumplife.policy.simulate_draws import draw_planned
-from pumplife.policy.simulate_way import PLANNED, FloatArray, IntArray, PlannedAges
+from pumplife.policy.simulate_way import PLANNED, FloatArray, IntArray, PlannedAges, too_many_events
 from pumplife.weibull.draws import LifeDraws
+
+_FIRST = 4  # cycles drawn at once for lanes of which nothing is known yet
+_TOGETHER = 1 << 17  # cycles x lanes held at once
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -80,6 +83,63 @@ def draw_cycles(
     length = np.exp(soonest, out=soonest)
     np.copyto(length, due, where=which == PLANNED)
     return length, which
+
+
+def follow_kits(
+    parts: LikeParts,
+    planned: PlannedAges,
+    new: tuple[IntArray, FloatArray, FloatArray],
+    rng: np.random.Generator,
+    most_events: int,
+) -> tuple[IntArray, FloatArray, IntArray]:
+    """Whole renewals of some lanes from one renewal to the horizon, many cycles at once.
+
+    Parameters
+    ----------
+    parts : LikeParts
+    planned : PlannedAges
+    new : tuple of int array, float array and float array (lanes,)
+        Draw of each lane; usage at which its side is new; usage at its horizon [usage].
+    rng : numpy Generator
+    most_events : int
+        Events of one lane beyond which the lives can't be true against the horizon.
+
+    Returns
+    -------
+    lane : int array (events,)
+    time : float array (events,)
+        [usage]
+    position : int array (events,)
+        Position that failed; -1 for planned work.
+    """
+    draw, clock, end = new
+    lane, cycles, drawn = np.arange(draw.size), _FIRST, 0
+    none = np.zeros(0, np.int64)
+    found = [(none, np.zeros(0), none)]
+    while lane.size:
+        mine = LikeParts(part_of=parts.part_of, count=parts.count, lives=parts.lives[:, draw[lane]])
+        length, part = draw_cycles(mine, planned, cycles, rng)
+        time = clock[lane, None] + np.cumsum(length, axis=1)
+        row, column = np.nonzero(time <= end[lane, None])
+        position = _pick_position(parts, part[row, column], rng)
+        found.append((lane[row], time[row, column], position))
+        clock[lane] = time[:, -1]
+        lane = lane[clock[lane] <= end[lane]]
+        drawn += cycles
+        if lane.size and drawn > most_events:
+            raise too_many_events(most_events)
+        ahead = np.max((end - clock)[lane], initial=0.0) / length.mean()
+        cycles = int(np.clip(ahead, 1, max(1, _TOGETHER // max(1, lane.size))))
+    lanes, times, positions = (np.concatenate(part) for part in zip(*found, strict=True))
+    return lanes, times, positions
+
+
+def _pick_position(parts: LikeParts, part: IntArray, rng: np.random.Generator) -> IntArray:
+    """One of the like positions of the part that failed, at random; -1 for planned work."""
+    order = np.argsort(parts.part_of, kind="stable")
+    first = np.cumsum(parts.count) - parts.count
+    step = (rng.random(part.size) * parts.count[part]).astype(np.int64)
+    return np.where(part == PLANNED, PLANNED, order[first[part] + step])
 
 
 def _draw_due(planned: PlannedAges, size: tuple[int, int], rng: np.random.Generator) -> FloatArray:
