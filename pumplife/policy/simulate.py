@@ -79,7 +79,7 @@ def simulate_side(
         Events of one lane beyond which the lives can't be true against the horizon.
     way : Way, optional
         The whole way of working, in place of `planned` and `kit_share`; its blocks count from
-        today.
+        today.  One that renews the whole side at every opening is run many cycles at once.
     scheduled : float array (pumps, times) or (pumps, replicates, times), optional
         Usage from today, rising, at which each side is renewed whole whatever its age, such as
         outages; inf where there are fewer [usage].  In place of the way's blocks.

@@ -123,7 +123,6 @@ def simulate_way(
     lives : LifeDraws (positions, draws)
     way : Way
     rng : numpy Generator
-        The same seed for two ways lends them the same chance only roughly.
     lanes : int
         Independent lanes of each draw, which give the standard errors; at least 2.
     cycles : int

@@ -54,7 +54,8 @@ class Inspection:
     """Looking for wear before it is a failure: each life shows a first sign, then fails.
 
     The life to failure is the fitted one, whatever the delay: the first sign comes the delay
-    before the failure, or at the fitting of a part that doesn't live as long as its delay.
+    before the failure, or at the fitting of a part that doesn't live as long as its delay.  Early
+    lives show it like the others.  Nobody looks but at inspections, whatever else opens the side.
     Give `delay_share` or `delay_mean`, not both.
 
     Attributes
