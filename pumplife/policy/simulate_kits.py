@@ -16,6 +16,7 @@ from pumplife.policy.simulate_way import PLANNED, FloatArray, IntArray, PlannedA
 from pumplife.weibull.draws import LifeDraws
 
 _FIRST = 4  # cycles drawn at once for lanes of which nothing is known yet
+_LEAST = 1e-300  # usage, in place of 0
 _TOGETHER = 1 << 17  # cycles x lanes held at once
 
 
@@ -80,7 +81,8 @@ def draw_cycles(
         _draw_log_life(parts.lives[part], int(count), rng, out=log_life)
         np.putmask(which, log_life < soonest, part)
         np.minimum(log_life, soonest, out=soonest)
-    length = np.exp(soonest, out=soonest)
+    with np.errstate(over="ignore"):
+        length = np.exp(soonest, out=soonest)
     np.copyto(length, due, where=which == PLANNED)
     return length, which
 
@@ -128,7 +130,7 @@ def follow_kits(
         drawn += cycles
         if lane.size and drawn > most_events:
             raise too_many_events(most_events)
-        ahead = np.max((end - clock)[lane], initial=0.0) / length.mean()
+        ahead = np.max((end - clock)[lane], initial=0.0) / max(length.mean(), _LEAST)
         cycles = int(np.clip(ahead, 1, max(1, _TOGETHER // max(1, lane.size))))
     lanes, times, positions = (np.concatenate(part) for part in zip(*found, strict=True))
     return lanes, times, positions

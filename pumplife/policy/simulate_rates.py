@@ -16,6 +16,7 @@ _CELLS = 2_000_000  # lanes x positions held at once by the general engine
 _CYCLES = 1 << 15  # cycles x draws held at once by the fast one: they stay in the cache
 _MOST_EVENTS = 1_000_000  # of one lane
 _SETTLING = 2.0  # longest mean lives before lanes without a fresh start are counted
+_SETTLED = 300.0  # failures at the mean lives after which they are counted anyway
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -115,8 +116,9 @@ def simulate_way(
 
     Each lane counts `cycles` cycles, whole ones wherever the way has fresh starts: from block to
     block, or from one renewal of the whole side to the next.  Without them (failed parts alone)
-    a lane starts from stationary ages, settles for two of the longest mean lives, and counts as
-    much usage as `cycles` failures take at the mean lives.
+    a lane starts from the stationary ages of positions that are renewed one by one, and counts as
+    much usage as `cycles` failures take at the mean lives; where more than the failed part is
+    renewed, it first settles for two of the longest mean lives (300 failures at the most).
 
     Parameters
     ----------
@@ -212,8 +214,11 @@ def _tally_settled(lives: LifeDraws, rules: Rules, size: tuple[int, int]) -> Way
     """The tally of lanes without a fresh start, counted once they have settled."""
     lanes, cycles = size
     mean = lives.mean()
-    settling = _SETTLING * mean.max(axis=0)
-    window = cycles / (1.0 / mean).sum(axis=0)
+    gap = 1.0 / (1.0 / mean).sum(axis=0)
+    window = cycles * gap
+    settling = np.minimum(_SETTLING * mean.max(axis=0), _SETTLED * gap)
+    if rules.way.renew_older is None and rules.way.inspection is None:
+        settling = np.zeros_like(gap)  # each position by itself: settled from the start
     if rules.way.inspection is not None:
         every = rules.way.inspection.every
         settling, window = np.ceil(settling / every) * every, np.ceil(window / every) * every

@@ -169,6 +169,28 @@ def test_everything_older_than_nothing_is_the_kit():
     assert mine[0] == pytest.approx(theirs[0], abs=4.0 * np.hypot(mine[1], theirs[1])[0])
 
 
+WILD = {
+    "kit": Way(),
+    "planned": Way(planned=fixed_interval(3.0)),
+    "failed part": Way(kit_share=0.0),
+    "older": Way(kit_share=0.0, renew_older=np.full(3, 2.0)),
+    "block": Way(block=3.0),
+    "inspection": Way(inspection=Inspection(every=3.0, delay_mean=np.full(3, 1.0))),
+}
+
+
+@pytest.mark.parametrize("way", WILD.values(), ids=WILD)
+def test_wild_draws_pass_without_warnings(way):
+    lives = draws(
+        np.array([[0.3, 2.0, 80.0]] * 3),
+        np.array([[1.0], [1e2], [1e9]]),
+        [[0.0], [1.0], [0.3]],
+        5.0,
+    )
+    tally = simulate_way(lives, way, rng=np.random.default_rng(1), lanes=8, cycles=4)
+    assert np.all(np.isfinite(tally.per_usage(tally.openings)[0]))
+
+
 def test_settled_ages_follow_survival_over_the_mean_life():
     lives = draws(np.full(20_000, 2.3), 10.0, 0.3, 4.0)
     age = draw_settled_ages(lives, np.random.default_rng(1))
