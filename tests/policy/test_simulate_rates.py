@@ -151,6 +151,26 @@ def test_inspections_of_one_part_agree_with_quadrature():
         assert np.abs(rate - exact / length).max() < 4.0 * error.max()
 
 
+def test_rare_defects_fail_before_the_look_as_the_delay_time_model_says():
+    """Exponential delay, mean 20, a look every 20: 1 - (1 - exp(-1)) / 1 of the defects fail.
+
+    Christer & Waller, Journal of the Operational Research Society 35 (1984) 401-406, basic model
+    (formula from memory, the number derived here); lives are 400 looks long, so that first signs
+    come as a Poisson stream.
+    """
+    inspection = Inspection(every=20.0, delay_mean=np.full(1, 20.0))
+    tally = simulate_way(
+        draws([[1.0]], 8_000.0),
+        Way(kit_share=0.0, inspection=inspection),
+        rng=np.random.default_rng(1),
+        lanes=2_000,
+        cycles=2,
+    )
+    failed, found = tally.part_failures.sum(), tally.also.sum()
+    error = np.sqrt(0.368 * 0.632 / (failed + found))
+    assert failed / (failed + found) == pytest.approx(np.exp(-1.0), abs=4.0 * error)
+
+
 def test_one_position_renewed_older_is_a_kit():
     lives = draws([[2.5]], [[10.0]])
     alone = Way(kit_share=0.0, renew_older=np.zeros(1))
