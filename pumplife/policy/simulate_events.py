@@ -153,8 +153,7 @@ def start_lanes(
         look=look,
     )
     if inspection is not None:
-        everywhere = np.broadcast_to(np.arange(rules.positions), fails.shape)
-        lanes.sign = _first_sign(rules, -age, fails, everywhere)
+        lanes.sign = _first_sign(rules, -age, fails, np.arange(rules.positions))
     return lanes
 
 
@@ -237,9 +236,7 @@ def _note(
 def _renew(lanes: Lanes, rules: Rules, position: IntArray, kit: BoolArray) -> None:
     """Fit all parts anew where the whole side is renewed, and set its clocks."""
     whole = np.flatnonzero(kit)
-    lane = np.repeat(whole, rules.positions)
-    column = np.tile(np.arange(rules.positions), whole.size)
-    _fit(lanes, rules, lane, column)
+    _fit(lanes, rules, whole[:, None], np.arange(rules.positions))
     fresh = np.zeros(whole.size)
     clock = lanes.clock[whole]
     lanes.plan[whole] = clock + draw_planned(rules.way.planned, fresh, rules.rng)
@@ -252,14 +249,17 @@ def _renew(lanes: Lanes, rules: Rules, position: IntArray, kit: BoolArray) -> No
 
 
 def _fit(lanes: Lanes, rules: Rules, lane: IntArray, column: IntArray) -> None:
-    """New parts at these positions of these lanes."""
-    clock = lanes.clock[lane]
-    fails = clock + draw_lives(rules.lives[lanes.replicate[lane], column], rules.rng)
-    lanes.fails[lane, column] = fails
+    """New parts at these positions of these lanes; whole lanes where `lane` is a column."""
+    replicate, clock = lanes.replicate[lane], lanes.clock[lane]
+    whole = lane.ndim == 2
+    parts = rules.lives[replicate[:, 0]] if whole else rules.lives[replicate, column]
+    at = lane[:, 0] if whole else (lane, column)
+    fails = clock + draw_lives(parts, rules.rng)
+    lanes.fails[at] = fails
     if rules.way.renew_older is not None:
-        lanes.born[lane, column] = clock
+        lanes.born[at] = clock
     if rules.way.inspection is not None:
-        lanes.sign[lane, column] = _first_sign(rules, clock, fails, column)
+        lanes.sign[at] = _first_sign(rules, clock, fails, column)
 
 
 def _first_sign(rules: Rules, born: FloatArray, fails: FloatArray, column: IntArray) -> FloatArray:
