@@ -24,7 +24,7 @@ from pumplife.policy.interval import CostCurve
 from pumplife.policy.pump import FloatArray, SideLife
 from pumplife.policy.verdict import describe_decision
 from pumplife.policy.ways.table import compare_ways, policies_table
-from pumplife.policy.ways.worth import say_worth_a_look
+from pumplife.policy.ways.worth import add_looks
 from pumplife.records.duty import Duty
 from pumplife.records.read import Records
 from pumplife.records.usage import UsageClock
@@ -122,12 +122,7 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
     decisions = tuple(_decide(records, group) for group in groups)
     ways = compare_ways(records.plant, groups, decisions)
     intervals = _intervals_table(records, lives, fits, groups, decisions)
-    looks = [
-        say_worth_a_look(*one, records.plant.currency)
-        for one in zip(groups, decisions, ways, strict=True)
-    ]
-    verdicts = intervals["verdict"].astype(object) + " " + pd.Series(looks, dtype=object)
-    intervals["verdict"] = verdicts.str.strip()
+    intervals = add_looks(intervals, groups, decisions, ways, records.plant.currency)
     say_unmatched(records, groups)
     factor, unit = RATE_UNITS[records.plant.usage_unit]
     return Advice(
