@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from pumplife.errors import RecordError
 from pumplife.policy.simulate_draws import by_replicate, draw_ages, draw_planned, wear_area
 from pumplife.policy.simulate_events import Lanes, Rules, SideEvents, run_lanes, start_lanes
+from pumplife.policy.simulate_kits import bring_together, follow_kits
 from pumplife.policy.simulate_way import (
     PLANNED,
     BoolArray,
@@ -76,7 +79,7 @@ def simulate_side(
         Events of one lane beyond which the lives can't be true against the horizon.
     way : Way, optional
         The whole way of working, in place of `planned` and `kit_share`; its blocks count from
-        today.
+        today.  One that renews the whole side at every opening is run many cycles at once.
     scheduled : float array (pumps, times) or (pumps, replicates, times), optional
         Usage from today, rising, at which each side is renewed whole whatever its age, such as
         outages; inf where there are fewer [usage].  In place of the way's blocks.
@@ -85,21 +88,43 @@ def simulate_side(
     -------
     SideEvents
     """
-    way = way or Way(planned=planned or fixed_interval(np.inf), kit_share=kit_share)
     usage = np.nan_to_num(np.asarray(usage_per_year, float)) * years
-    schedule = _blocks(way.block, usage) if scheduled is None else scheduled
-    rules = Rules(lives=by_replicate(lives), way=way, schedule=_close(schedule), rng=rng)
+    many = way is not None and way.whole_only and scheduled is None
+    way = way or Way(planned=planned or fixed_interval(np.inf), kit_share=kit_share)
+    schedule = _blocks(way.block, usage) if scheduled is None else np.asarray(scheduled, float)
+    if schedule.shape[:-1] not in {usage.shape, (*usage.shape, lives.shape.shape[1])}:
+        raise RecordError(
+            f"scheduled work of the shape {schedule.shape} doesn't fit {usage.size} pumps: give "
+            "times for each pump, or for each pump and replicate"
+        )
+    rules = Rules(
+        lives=by_replicate(lives), way=way, schedule=_close(schedule), rng=rng, one_cycle=many
+    )
     bounds = (np.asarray(age, float), np.full(age.shape, np.inf) if most is None else most)
     lanes = _lanes_of_today(rules, bounds, known, usage, clock_age)
     events = run_lanes(lanes, rules, most_events)
+    if many:
+        events = _follow(events, lives, usage, rules, most_events)
+    return replace(events, time=events.time / np.asarray(usage_per_year, float)[events.pump])
+
+
+def _follow(
+    first: SideEvents,
+    lives: LifeDraws,
+    usage: FloatArray,
+    rules: Rules,
+    most_events: int,
+) -> SideEvents:
+    """The first whole renewals and all that come after them within the usage of each pump."""
+    new = (first.replicate, first.time.copy(), usage[first.pump])
+    parts = bring_together(lives)
+    lane, time, position = follow_kits(parts, rules.way.planned, new, rules.rng, most_events)
     return SideEvents(
-        pump=events.pump,
-        replicate=events.replicate,
-        time=events.time / np.asarray(usage_per_year, float)[events.pump],
-        position=events.position,
-        kit=events.kit,
-        also_event=events.also_event,
-        also_position=events.also_position,
+        pump=np.append(first.pump, first.pump[lane]),
+        replicate=np.append(first.replicate, first.replicate[lane]),
+        time=np.append(first.time, time),
+        position=np.append(first.position, position),
+        kit=np.ones(first.time.size + time.size, bool),
     )
 
 

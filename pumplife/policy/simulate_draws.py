@@ -76,13 +76,29 @@ def draw_ages(
     top = np.where(due[unsure, None] > least[unsure], due[unsure, None], np.inf)
     top = np.maximum(np.minimum(top, most[unsure]), least[unsure])
     pick = np.broadcast_to(rng.random((2, unsure.size, 1)), (2, *top.shape))
-    drawn = stationary_age(parts[unsure], least[unsure], top, pick)
+    drawn = _stationary_age(parts[unsure], least[unsure], top, pick)
     ages = least.copy()
     ages[unsure] = np.where(known[unsure], least[unsure], drawn)
     return ages
 
 
-def stationary_age(
+def draw_settled_ages(parts: LifeDraws, rng: np.random.Generator) -> FloatArray:
+    """Ages of positions that have been renewed one by one for ever, each by itself [usage].
+
+    An even share of the life that is under way, which is met with a chance in proportion to its
+    length: a gamma draw in the powers of a Weibull life.
+    """
+    share = rng.random(parts.shape.shape)
+    life = parts.scale * rng.standard_gamma(1.0 + 1.0 / parts.shape) ** (1.0 / parts.shape)
+    if not np.any(parts.early_share):
+        return np.asarray(share * life)
+    early = parts.early_share * parts.early_scale
+    early_life = parts.early_scale * rng.standard_gamma(2.0, share.shape)
+    met_early = rng.random(share.shape) * parts.mean() < early
+    return np.asarray(share * np.where(met_early, early_life, life))
+
+
+def _stationary_age(
     parts: LifeDraws, low: FloatArray, high: FloatArray, pick: FloatArray
 ) -> FloatArray:
     """Quantile of the age with density proportional to survival between `low` and `high`.

@@ -11,7 +11,6 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy import special
 
-from pumplife.errors import RecordError
 from pumplife.policy.simulate_draws import draw_left, draw_lives, draw_planned
 from pumplife.policy.simulate_way import (
     INSPECTION,
@@ -21,6 +20,8 @@ from pumplife.policy.simulate_way import (
     FloatArray,
     IntArray,
     Way,
+    check_sizes,
+    too_many_events,
 )
 from pumplife.weibull.draws import LifeDraws
 
@@ -130,6 +131,7 @@ def start_lanes(
     pump, replicate, row = lane
     age, clock, plan = today
     way = rules.way
+    check_sizes(way, rules.positions)
     fails = draw_left(rules.lives[replicate], age, rules.rng)
     none = np.zeros((pump.size, 0))
     inspection = way.inspection
@@ -151,8 +153,7 @@ def start_lanes(
         look=look,
     )
     if inspection is not None:
-        everywhere = np.broadcast_to(np.arange(rules.positions), fails.shape)
-        lanes.sign = _first_sign(rules, -age, fails, everywhere)
+        lanes.sign = _first_sign(rules, -age, fails, np.arange(rules.positions))
     return lanes
 
 
@@ -168,16 +169,15 @@ def run_lanes(lanes: Lanes, rules: Rules, most_events: int) -> SideEvents:
             return _collect(found)
         kit = rules.rng.random(position.size) < rules.way.kit_share
         kit = (position == PLANNED) | (kit & (position != INSPECTION))
-        renew = _renewed(lanes, rules, position, kit)
-        found.append(_note(lanes, rules.way, position, kit, renew))
+        lane, column = _renewed(lanes, rules, position, kit)
+        found.append(_note(lanes, (position, kit), (lane, column)))
         if rules.one_cycle:
+            lane = (np.cumsum(~kit) - 1)[lane]
             lanes.keep(~kit)
-            position, renew, kit = position[~kit], renew[~kit], kit[~kit]
-        _renew(lanes, rules, position, kit, renew)
-    raise RecordError(
-        f"more than {most_events} events on one pump within the horizon: the lives are too short "
-        "against it; check the usage unit of the meters and the horizon"
-    )
+            position, kit = position[~kit], kit[~kit]
+        _renew(lanes, rules, position, kit)
+        _fit(lanes, rules, lane, column)
+    raise too_many_events(most_events)
 
 
 def _next_event(lanes: Lanes, rules: Rules) -> tuple[IntArray, FloatArray]:
@@ -194,24 +194,33 @@ def _next_event(lanes: Lanes, rules: Rules) -> tuple[IntArray, FloatArray]:
     return position, np.minimum(clock, planned)
 
 
-def _renewed(lanes: Lanes, rules: Rules, position: IntArray, kit: BoolArray) -> BoolArray:
-    """Positions renewed at openings that are not for the whole side, (lanes, positions)."""
-    renew = np.asarray(position[:, None] == np.arange(rules.positions))
+def _renewed(
+    lanes: Lanes, rules: Rules, position: IntArray, kit: BoolArray
+) -> tuple[IntArray, IntArray]:
+    """Lane and position of each renewal at openings that are not for the whole side."""
     way, clock = rules.way, lanes.clock[:, None]
+    failed = np.flatnonzero(~kit & (position >= 0))
+    if way.renew_older is None and way.inspection is None:
+        return failed, position[failed]
+    renew = np.zeros(lanes.fails.shape, bool)
     if way.renew_older is not None:
-        renew |= clock - lanes.born > way.renew_older
+        np.greater(clock - lanes.born, way.renew_older, out=renew)
     if way.inspection is not None:
-        seen = (lanes.sign <= clock) & (position == INSPECTION)[:, None]
-        rows, columns = np.nonzero(seen)
-        renew[rows, columns] |= rules.rng.random(rows.size) < way.inspection.detection
+        looked = np.flatnonzero(position == INSPECTION)
+        seen = lanes.sign[looked] <= clock[looked]
+        renew[looked] |= seen & (rules.rng.random(seen.shape) < way.inspection.detection)
+    renew[failed, position[failed]] = True
     renew[kit] = False
-    return renew
+    lane, column = np.divmod(np.flatnonzero(renew), rules.positions)
+    return lane, column
 
 
-def _note(lanes: Lanes, way: Way, position: IntArray, kit: BoolArray, renew: BoolArray) -> _Found:
+def _note(
+    lanes: Lanes, event: tuple[IntArray, BoolArray], renewed: tuple[IntArray, IntArray]
+) -> _Found:
     """The events of this step, and what was renewed besides the failed position."""
-    alone = way.renew_older is None and way.inspection is None
-    row, column = (_none(), _none()) if alone else np.nonzero(renew)
+    position, kit = event
+    row, column = renewed
     besides = position[row] != column
     return _Found(
         pump=lanes.pump,
@@ -224,14 +233,10 @@ def _note(lanes: Lanes, way: Way, position: IntArray, kit: BoolArray, renew: Boo
     )
 
 
-def _renew(
-    lanes: Lanes, rules: Rules, position: IntArray, kit: BoolArray, renew: BoolArray
-) -> None:
-    """Fit new parts after an event: all of them with a kit, else those to be renewed."""
+def _renew(lanes: Lanes, rules: Rules, position: IntArray, kit: BoolArray) -> None:
+    """Fit all parts anew where the whole side is renewed, and set its clocks."""
     whole = np.flatnonzero(kit)
-    lane = np.repeat(whole, rules.positions)
-    column = np.tile(np.arange(rules.positions), whole.size)
-    _fit(lanes, rules, lane, column)
+    _fit(lanes, rules, whole[:, None], np.arange(rules.positions))
     fresh = np.zeros(whole.size)
     clock = lanes.clock[whole]
     lanes.plan[whole] = clock + draw_planned(rules.way.planned, fresh, rules.rng)
@@ -241,18 +246,20 @@ def _renew(
     if rules.way.inspection is not None:
         lanes.look[whole] = clock + rules.way.inspection.every
         lanes.look[position == INSPECTION] += rules.way.inspection.every
-    _fit(lanes, rules, *np.nonzero(renew))
 
 
 def _fit(lanes: Lanes, rules: Rules, lane: IntArray, column: IntArray) -> None:
-    """New parts at these positions of these lanes."""
-    clock = lanes.clock[lane]
-    fails = clock + draw_lives(rules.lives[lanes.replicate[lane], column], rules.rng)
-    lanes.fails[lane, column] = fails
+    """New parts at these positions of these lanes; whole lanes where `lane` is a column."""
+    replicate, clock = lanes.replicate[lane], lanes.clock[lane]
+    whole = lane.ndim == 2
+    parts = rules.lives[replicate[:, 0]] if whole else rules.lives[replicate, column]
+    at = lane[:, 0] if whole else (lane, column)
+    fails = clock + draw_lives(parts, rules.rng)
+    lanes.fails[at] = fails
     if rules.way.renew_older is not None:
-        lanes.born[lane, column] = clock
+        lanes.born[at] = clock
     if rules.way.inspection is not None:
-        lanes.sign[lane, column] = _first_sign(rules, clock, fails, column)
+        lanes.sign[at] = _first_sign(rules, clock, fails, column)
 
 
 def _first_sign(rules: Rules, born: FloatArray, fails: FloatArray, column: IntArray) -> FloatArray:

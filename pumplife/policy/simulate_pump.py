@@ -18,7 +18,7 @@ from pumplife.policy.simulate_rates import rate_of
 from pumplife.policy.simulate_way import PLANNED, FloatArray, IntArray, PlannedAges, fixed_interval
 from pumplife.weibull.draws import LifeDraws
 
-_CYCLES = 1 << 16  # fluid cycles x draws held at once
+_CYCLES = 1 << 15  # fluid cycles x draws held at once
 _NEVER = fixed_interval(np.inf)
 
 
@@ -113,7 +113,9 @@ def simulate_pump(
     PumpTally
     """
     if every < 1:
-        raise RecordError(f"the air kit at every {every}. fluid rebuild: it must be 1 or more")
+        raise RecordError(
+            f"the air kit goes along at every {every}th fluid rebuild: that must be 1 or more"
+        )
     sides = bring_together(fluid), bring_together(air)
     draws = fluid.shape.shape[1]
     step = max(1, _CYCLES // (draws * cycles * every))

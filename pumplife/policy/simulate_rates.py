@@ -6,16 +6,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pumplife.policy.simulate_draws import by_replicate, draw_planned, stationary_age
+from pumplife.policy.simulate_draws import by_replicate, draw_planned, draw_settled_ages
 from pumplife.policy.simulate_events import Lanes, Rules, SideEvents, run_lanes, start_lanes
 from pumplife.policy.simulate_kits import bring_together, draw_cycles, share_among_positions
 from pumplife.policy.simulate_way import INSPECTION, PLANNED, TOGETHER, FloatArray, IntArray, Way
 from pumplife.weibull.draws import LifeDraws
 
 _CELLS = 2_000_000  # lanes x positions held at once by the general engine
-_CYCLES = 1 << 16  # cycles x draws held at once by the fast one: they stay in the cache
+_CYCLES = 1 << 15  # cycles x draws held at once by the fast one: they stay in the cache
 _MOST_EVENTS = 1_000_000  # of one lane
 _SETTLING = 2.0  # longest mean lives before lanes without a fresh start are counted
+_SETTLED = 300.0  # failures at the mean lives after which they are counted anyway
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -115,15 +116,15 @@ def simulate_way(
 
     Each lane counts `cycles` cycles, whole ones wherever the way has fresh starts: from block to
     block, or from one renewal of the whole side to the next.  Without them (failed parts alone)
-    a lane starts from stationary ages, settles for two of the longest mean lives, and counts as
-    much usage as `cycles` failures take at the mean lives.
+    a lane starts from the stationary ages of positions that are renewed one by one, and counts as
+    much usage as `cycles` failures take at the mean lives; where more than the failed part is
+    renewed, it first settles for two of the longest mean lives (300 failures at the most).
 
     Parameters
     ----------
     lives : LifeDraws (positions, draws)
     way : Way
     rng : numpy Generator
-        The same seed for two ways lends them the same chance only roughly.
     lanes : int
         Independent lanes of each draw, which give the standard errors; at least 2.
     cycles : int
@@ -213,15 +214,16 @@ def _tally_settled(lives: LifeDraws, rules: Rules, size: tuple[int, int]) -> Way
     """The tally of lanes without a fresh start, counted once they have settled."""
     lanes, cycles = size
     mean = lives.mean()
-    settling = _SETTLING * mean.max(axis=0)
-    window = cycles / (1.0 / mean).sum(axis=0)
+    gap = 1.0 / (1.0 / mean).sum(axis=0)
+    window = cycles * gap
+    settling = np.minimum(_SETTLING * mean.max(axis=0), _SETTLED * gap)
+    if rules.way.renew_older is None and rules.way.inspection is None:
+        settling = np.zeros_like(gap)  # each position by itself: settled from the start
     if rules.way.inspection is not None:
         every = rules.way.inspection.every
         settling, window = np.ceil(settling / every) * every, np.ceil(window / every) * every
     replicate = np.repeat(np.arange(settling.size), lanes)
-    parts = rules.lives[replicate]
-    none = np.zeros_like(parts.shape)
-    age = stationary_age(parts, none, none + np.inf, rules.rng.random((2, *none.shape)))
+    age = draw_settled_ages(rules.lives[replicate], rules.rng)
     events = run_lanes(_start(rules, settling + window, age), rules, _MOST_EVENTS)
     settled = np.flatnonzero(events.time > settling[events.replicate] * (1.0 + TOGETHER))
     lane = np.full(events.time.size, settling.size * lanes)  # one lane more, not counted

@@ -16,7 +16,7 @@ BoolArray = NDArray[np.bool_]
 PLANNED = -1  # position of an event that is planned renewal of the whole side
 INSPECTION = -2  # position of an event that is an inspection
 TOGETHER = 1e-9  # work planned this near to other planned work, relative, is one job
-LEAST_KIT_SHARE = 0.02  # below it whole renewals at failures are too rare to count cycles by
+_RARE = 0.02  # below this share whole renewals at failures are too rare to count cycles by
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,7 +54,8 @@ class Inspection:
     """Looking for wear before it is a failure: each life shows a first sign, then fails.
 
     The life to failure is the fitted one, whatever the delay: the first sign comes the delay
-    before the failure, or at the fitting of a part that doesn't live as long as its delay.
+    before the failure, or at the fitting of a part that doesn't live as long as its delay.  Early
+    lives show it like the others.  Nobody looks but at inspections, whatever else opens the side.
     Give `delay_share` or `delay_mean`, not both.
 
     Attributes
@@ -161,4 +162,26 @@ class Way:
     @property
     def starts_afresh(self) -> bool:
         """Whether each side is surely renewed whole before long, apart from blocks."""
-        return self.kit_share >= LEAST_KIT_SHARE or self.planned.never == 0.0
+        return self.kit_share >= _RARE or self.planned.never == 0.0
+
+
+def check_sizes(way: Way, positions: int) -> None:
+    """Refuse a way that tells of other positions than the side has."""
+    inspection = way.inspection
+    told = {"renew_older": way.renew_older}
+    if inspection is not None:
+        told |= {"delay_share": inspection.delay_share, "delay_mean": inspection.delay_mean}
+    for name, array in told.items():
+        if array is not None and np.shape(array) != (positions,):
+            raise RecordError(
+                f"{name} has the shape {np.shape(array)}, the side has {positions} positions: "
+                "give one number for each position"
+            )
+
+
+def too_many_events(most_events: int) -> RecordError:
+    """The error for lives that can't be true against the horizon."""
+    return RecordError(
+        f"more than {most_events} events on one pump within the horizon: the lives are too short "
+        "against it; check the usage unit of the meters and the horizon"
+    )

@@ -45,6 +45,8 @@ def numbered(first=0):
 
 def run(way, *, lives=None, age=None, clock=0.0, scheduled=None, positions=POSITIONS):
     age = np.zeros((1, positions)) if age is None else np.asarray(age, float)[None]
+    if way.whole_only and scheduled is None:
+        scheduled = np.zeros((1, 0))  # nothing scheduled, which takes the general engine
     return simulate_side(
         age=age,
         known=np.ones(age.shape, bool),
@@ -322,6 +324,66 @@ def test_pumps_without_usage_have_no_events_under_any_way():
             way=Way(block=0.1, kit_share=0.0, renew_older=np.zeros(2)),
         )
         assert events.time.size == events.also_event.size == 0
+
+
+def test_many_cycles_at_once_are_the_events_of_the_general_engine():
+    """Failures and planned work in three years by pump and position, both engines, 10 sides."""
+    scores = []
+    for seed in range(10):
+        rng = np.random.default_rng(seed)
+        share = rng.choice([0.0, 0.1], (3, 1))
+        one = draws(rng.uniform(0.8, 3.5, (3, 1)), rng.uniform(2.0, 6.0, (3, 1)), share, 0.3)
+        lives = one[np.array([0, 1, 1, 2])][:, np.zeros(2_000, int)]
+        today = {
+            "age": rng.uniform(0.0, 2.0, (3, 4)),
+            "known": np.array([[True] * 4, [False] * 4, [True, True, False, True]]),
+            "usage_per_year": np.array([2.0, 1.0, 4.0]),
+            "lives": lives,
+            "clock_age": np.full(3, 2.0),
+            "years": 3.0,
+            "way": Way(planned=fixed_interval(float(rng.uniform(1.5, 6.0)))),
+        }
+        counts = []
+        for scheduled in (None, np.zeros((3, 0))):
+            events = simulate_side(**today, rng=rng, scheduled=scheduled)
+            cell = (events.pump * 2_000 + events.replicate) * 5 + events.position + 1
+            counts.append(np.bincount(cell, minlength=30_000).reshape(3, 2_000, 5))
+            assert np.all(events.time[events.pump == 1] <= 3.0)
+            assert events.kit.all()
+        mine, theirs = counts
+        spread = np.sqrt((mine.var(axis=1) + theirs.var(axis=1)) / 2_000)
+        scores.append(((mine.mean(axis=1) - theirs.mean(axis=1)) / spread)[spread > 0.0])
+    z = np.concatenate(scores)
+    assert z.size > 130
+    assert abs(z.mean()) < 0.3
+    assert 0.8 < z.std() < 1.2
+    assert np.abs(z).max() < 4.5
+
+
+@pytest.mark.parametrize("way", [None, Way()])
+def test_lives_too_short_for_the_horizon_are_refused_by_both_engines(way):
+    with pytest.raises(RecordError, match="check the usage unit of the meters"):
+        simulate_side(
+            age=np.zeros((1, 1)),
+            known=np.ones((1, 1), bool),
+            usage_per_year=np.ones(1),
+            lives=draws([[2.0]], [[1e-6]]),
+            clock_age=np.zeros(1),
+            years=1.0,
+            rng=np.random.default_rng(1),
+            way=way,
+            most_events=50,
+        )
+
+
+def test_arrays_must_fit_the_positions_and_the_pumps():
+    with pytest.raises(RecordError, match="renew_older has the shape"):
+        run(Way(kit_share=0.0, renew_older=np.zeros(1)))
+    short = Inspection(every=1.0, delay_share=np.zeros(3))
+    with pytest.raises(RecordError, match="the side has 4 positions"):
+        run(Way(inspection=short))
+    with pytest.raises(RecordError, match="doesn't fit 1 pumps"):
+        run(Way(), scheduled=np.ones((2, 1)))
 
 
 @pytest.mark.parametrize(

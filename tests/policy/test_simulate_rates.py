@@ -2,11 +2,13 @@
 
 import numpy as np
 import pytest
+from scipy import integrate, stats
 
 from pumplife.policy.interval import cost_rate
 from pumplife.policy.practice import practice_rates
 from pumplife.policy.pump import SideLife, integrate_side, integrate_to, shared_times
 from pumplife.policy.renewal import renewal_function
+from pumplife.policy.simulate_draws import draw_settled_ages
 from pumplife.policy.simulate_rates import rate_of, simulate_way
 from pumplife.policy.simulate_way import Inspection, PlannedAges, Way, fixed_interval
 from tests.policy.sides import draws, read_reference
@@ -149,6 +151,26 @@ def test_inspections_of_one_part_agree_with_quadrature():
         assert np.abs(rate - exact / length).max() < 4.0 * error.max()
 
 
+def test_rare_defects_fail_before_the_look_as_the_delay_time_model_says():
+    """Exponential delay, mean 20, a look every 20: 1 - (1 - exp(-1)) / 1 of the defects fail.
+
+    Christer & Waller, Journal of the Operational Research Society 35 (1984) 401-406, basic model
+    (formula from memory, the number derived here); lives are 400 looks long, so that first signs
+    come as a Poisson stream.
+    """
+    inspection = Inspection(every=20.0, delay_mean=np.full(1, 20.0))
+    tally = simulate_way(
+        draws([[1.0]], 8_000.0),
+        Way(kit_share=0.0, inspection=inspection),
+        rng=np.random.default_rng(1),
+        lanes=2_000,
+        cycles=2,
+    )
+    failed, found = tally.part_failures.sum(), tally.also.sum()
+    error = np.sqrt(0.368 * 0.632 / (failed + found))
+    assert failed / (failed + found) == pytest.approx(np.exp(-1.0), abs=4.0 * error)
+
+
 def test_one_position_renewed_older_is_a_kit():
     lives = draws([[2.5]], [[10.0]])
     alone = Way(kit_share=0.0, renew_older=np.zeros(1))
@@ -165,6 +187,37 @@ def test_everything_older_than_nothing_is_the_kit():
     part = simulate_way(lives, never, rng=np.random.default_rng(1), lanes=400, cycles=20)
     mine, theirs = (tally.per_usage(tally.openings) for tally in (part, kit))
     assert mine[0] == pytest.approx(theirs[0], abs=4.0 * np.hypot(mine[1], theirs[1])[0])
+
+
+WILD = {
+    "kit": Way(),
+    "planned": Way(planned=fixed_interval(3.0)),
+    "failed part": Way(kit_share=0.0),
+    "older": Way(kit_share=0.0, renew_older=np.full(3, 2.0)),
+    "block": Way(block=3.0),
+    "inspection": Way(inspection=Inspection(every=3.0, delay_mean=np.full(3, 1.0))),
+}
+
+
+@pytest.mark.parametrize("way", WILD.values(), ids=WILD)
+def test_wild_draws_pass_without_warnings(way):
+    lives = draws(
+        np.array([[0.3, 2.0, 80.0]] * 3),
+        np.array([[1.0], [1e2], [1e9]]),
+        [[0.0], [1.0], [0.3]],
+        5.0,
+    )
+    tally = simulate_way(lives, way, rng=np.random.default_rng(1), lanes=8, cycles=4)
+    assert np.all(np.isfinite(tally.per_usage(tally.openings)[0]))
+
+
+def test_settled_ages_follow_survival_over_the_mean_life():
+    lives = draws(np.full(20_000, 2.3), 10.0, 0.3, 4.0)
+    age = draw_settled_ages(lives, np.random.default_rng(1))
+    one = draws([2.3], 10.0, 0.3, 4.0)
+    grid = np.linspace(0.0, 60.0, 6001)
+    area = integrate.cumulative_trapezoid(one.survival(grid), grid, initial=0.0) / one.mean()
+    assert stats.kstest(age, lambda t: np.interp(t, grid, area)).pvalue > 1e-3
 
 
 def test_settling_is_long_enough():
