@@ -28,7 +28,7 @@ from pumplife.policy.say_money import say_money
 from pumplife.policy.tickets import gather_tickets
 from pumplife.policy.today import duty_today
 from pumplife.policy.ways.table import compare_ways, policies_table
-from pumplife.policy.ways.worth import say_worth_a_look
+from pumplife.policy.ways.worth import add_looks
 from pumplife.records.duty import Duty
 from pumplife.records.read import Records
 from pumplife.records.usage import UsageClock
@@ -126,10 +126,6 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
     book = open_cost_book(records, lives, duty_today(records, duty))
     tickets = gather_tickets(records, lives, book)
     ways = compare_ways(records.plant, groups, decisions)
-    looks = [
-        say_worth_a_look(*one, records.plant.currency)
-        for one in zip(groups, decisions, ways, strict=True)
-    ]
     few = choose_few(groups, decisions)
     plan = plan_due(records, clock, lives, groups, decisions)
     factor, unit = RATE_UNITS[records.plant.usage_unit]
@@ -141,8 +137,7 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
     intervals = build_intervals(
         records, groups, decisions, clock=clock, tickets=tickets, fits=fits, few=few
     )
-    verdicts = intervals["verdict"].astype(object) + " " + pd.Series(looks, dtype=object)
-    intervals["verdict"] = verdicts.str.strip()
+    intervals = add_looks(intervals, groups, decisions, ways, records.plant.currency)
     intervals = add_doubts(intervals, doubts)
     say_unmatched(records, groups)
     say_money(records, groups, decisions)

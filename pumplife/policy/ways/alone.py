@@ -190,7 +190,8 @@ def _by_calendar(name: str, scope: Scope, counts: FailureCounts) -> Outcome | Wi
 def _at_outages(scope: Scope) -> Outcome | Withheld:
     """Kit at every n-th outage of each pump's site, the calendar given repeating itself."""
     group, decision = scope.group, scope.decision
-    gaps = {site: np.diff(scope.plant.outages(site)) for site in sorted(set(group.site))}
+    running = group.site[group.rate > 0.0]
+    gaps = {site: np.diff(np.unique(scope.plant.outages(site))) for site in sorted(set(running))}
     without = [site for site, days in gaps.items() if days.size == 0]
     if without:
         where = f" for {', '.join(without)}" if any(without) else ""

@@ -102,17 +102,15 @@ def _schedule(scope: Scope, outcome: Outcome) -> FloatArray | None:
         return None
     today = to_day(scope.plant.records_to)
     by_site = {
-        site: _outage_days(np.array(scope.plant.outages(site)) - today, days)[:: int(outcome.every)]
-        for site in set(group.site)
+        site: _outage_days(np.unique(scope.plant.outages(site)) - today, days)
+        for site in set(group.site[group.rate > 0.0])
     }
-    most = max(len(own) for own in by_site.values())
-    padded = np.stack(
-        [
-            np.pad(by_site[s], (0, most - len(by_site[s])), constant_values=np.inf)
-            for s in group.site
-        ]
-    )
-    return np.asarray(group.rate[:, None] * padded)
+    schedule = np.full((group.site.size, max(len(own) for own in by_site.values())), np.inf)
+    for site, own in by_site.items():
+        kits = own[:: int(outcome.every)]
+        mine = group.site == site
+        schedule[mine, : kits.size] = group.rate[mine, None] * kits
+    return schedule
 
 
 def _outage_days(listed: FloatArray, days: float) -> FloatArray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 
 from pumplife.policy.decide import FAILED_PART, PLANNED, RUN_TO_FAILURE, Decision
 from pumplife.policy.groups import SideGroup
@@ -33,6 +34,19 @@ def is_worth_a_look(decision: Decision, way: Way) -> bool:
     enough = saving >= LEAST_SAVING * decision.advised.money.mean() and sure >= LEAST_SURE
     told = way.how != SIMULATED or saving >= ERRORS * way.error
     return enough and told and way.longest <= decision.limit * (1.0 + 1e-9)
+
+
+def add_looks(
+    intervals: pd.DataFrame,
+    groups: tuple[SideGroup, ...],
+    decisions: tuple[Decision | None, ...],
+    ways: tuple[tuple[Way, ...], ...],
+    currency: str,
+) -> pd.DataFrame:
+    """The intervals table with what is worth a look at the end of each verdict."""
+    looks = [say_worth_a_look(*one, currency) for one in zip(groups, decisions, ways, strict=True)]
+    verdicts = intervals["verdict"].astype(object) + " " + pd.Series(looks, dtype=object)
+    return intervals.assign(verdict=verdicts.str.strip())
 
 
 def say_worth_a_look(

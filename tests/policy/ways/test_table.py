@@ -1,5 +1,7 @@
 """The table of ways of working on a small plant whose lives are known."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -15,7 +17,7 @@ from pumplife.policy.ways.alone import (
 from pumplife.policy.ways.both_sides import TOGETHER
 from pumplife.policy.ways.inspection import INSPECTION
 from pumplife.policy.ways.older import OLDER, PLANNED_OLDER
-from pumplife.policy.ways.table import POLICY_COLUMNS
+from pumplife.policy.ways.table import POLICY_COLUMNS, compare_ways
 from tests.plants import SETTINGS, part_rows, pump_rows, rebuild_rows, small_plant, small_tables
 from tests.policy.sides import draws, fits_of, slip_fits, study_parts
 
@@ -89,6 +91,25 @@ def test_outages_of_the_calendar(tmp_path):
     assert row["q"] >= 1
     assert row["block_weeks"] == pytest.approx(26 * row["q"])
     assert row["cost_rate"] >= table.loc[PLANNED, "cost_rate"]
+
+
+def test_a_pump_that_stands_still_and_dates_given_twice_do_no_harm(tmp_path):
+    dates = "[2022-01-10, 2022-01-10, 2022-07-11]"
+    calendar = f'\n[calendar]\noutages = []\n[calendar.site."works"]\noutages = {dates}\n'
+    folder = small_plant(tmp_path, plant_toml=SETTINGS + calendar)
+    parts = study_parts(folder)
+    advice = advise(*parts, slip_fits())
+    still = replace(
+        advice.groups[0],
+        rate=np.array([10.0, 10.0, 0.0]),
+        site=np.array(["works", "works", "yard"], dtype=object),
+    )
+    (ways,) = compare_ways(parts[0].plant, (still,), advice.decisions)
+    outages = next(way for way in ways if way.policy == OUTAGES)
+    assert outages.block_weeks == pytest.approx(26 * outages.every)
+    assert outages.ahead.mean > 0.0
+    assert all(way.ahead is None or np.isfinite(way.ahead.mean) for way in ways if way.policy in
+               {CALENDAR, CALENDAR_PART, PLANNED})  # fmt: skip
 
 
 def test_a_limit_holds_every_setting(tmp_path):
