@@ -88,6 +88,13 @@ class CostSurface:
         """
         return np.asarray(self.planned * planned_cost + self.failures @ failure_cost)
 
+    def best_plan(self, planned_cost: float, failure_cost: FloatArray) -> tuple[float, float]:
+        """The planned interval of least expected cost rate within the limit, and that rate."""
+        inside = self.times <= self.limit
+        rates = self.cost(planned_cost, failure_cost)[inside]
+        place, rate = _lowest_point(np.log(self.times[inside]), rates)
+        return float(np.exp(place)), rate
+
     def choose(
         self, planned_cost: float, failure_cost: FloatArray, part_cost: FloatArray
     ) -> Choice:
@@ -104,12 +111,10 @@ class CostSurface:
         failure_cost, part_cost : float array (parts,)
             A failure of each part, the whole side or it alone renewed [money].
         """
-        inside = self.times <= self.limit
-        rates = self.cost(planned_cost, failure_cost)[inside]
-        interval, rate = _lowest_point(np.log(self.times[inside]), rates)
+        interval, rate = self.best_plan(planned_cost, failure_cost)
         never = float(self.never @ failure_cost)
         if np.isfinite(self.limit) or rate <= (1.0 - WORTH_PLANNING) * never:
-            return Choice(policy=PLANNED, interval=float(np.exp(interval)), rate=rate)
+            return Choice(policy=PLANNED, interval=interval, rate=rate)
         alone = float(self.alone @ part_cost)
         if alone < CLEARLY_CHEAPER * never:
             return Choice(policy=FAILED_PART, interval=np.inf, rate=alone)

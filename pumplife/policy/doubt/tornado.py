@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from scipy import optimize
 
 from pumplife.policy.costs import SideCosts, cost_rates
 from pumplife.policy.decide import Decision
@@ -194,20 +195,36 @@ def flip_downtime(surface: CostSurface, costs: SideCosts) -> float:
     falls = crossing[slope > 0.0].max(initial=-np.inf)  # and up to here
     if rises <= falls or (base[slope == 0.0] <= 0.0).any():
         return np.nan
-    flips = np.array([value for value in (rises, falls) if 0.0 < value < np.inf])
-    if not flips.size:
-        return np.nan
-    return float(flips[np.argmin(np.abs(flips - costs.downtime_per_h))])
+    ends = ((rises, 0.5), (falls, 2.0))
+    flips = [_sharpen(surface, costs, (end, far * end)) for end, far in ends if 0.0 < end < np.inf]
+    return min(flips, key=lambda flip: abs(flip - costs.downtime_per_h), default=np.nan)
 
 
 def _lines(surface: CostSurface, costs: SideCosts) -> tuple[FloatArray, FloatArray]:
-    """Each interval's cost rate less that of running to failure: at 0 downtime, and per money."""
-    free = replace(costs, downtime_per_h=0.0)
-    dear = replace(costs, downtime_per_h=1.0)
+    """Each interval's cost rate less what it must reach: at 0 downtime, and per money."""
 
-    def above(at: SideCosts) -> FloatArray:
+    def above(downtime_per_h: float) -> FloatArray:
+        at = replace(costs, downtime_per_h=downtime_per_h)
         never = (1.0 - WORTH_PLANNING) * float(surface.never @ at.failure_money)
         return surface.cost(at.planned_money, at.failure_money) - never
 
-    base = above(free)
-    return base, above(dear) - base
+    base = above(0.0)
+    return base, above(1.0) - base
+
+
+def _sharpen(surface: CostSurface, costs: SideCosts, between: tuple[float, float]) -> float:
+    """The flip between the intervals of the surface: beside `between[0]`, where they have it.
+
+    A curve dips a little below its points, so that planned work pays a little sooner; where it
+    still pays at `between[1]`, the points stand.
+    """
+
+    def margin(downtime_per_h: float) -> float:
+        at = replace(costs, downtime_per_h=downtime_per_h)
+        rate = surface.best_plan(at.planned_money, at.failure_money)[1]
+        return rate - (1.0 - WORTH_PLANNING) * float(surface.never @ at.failure_money)
+
+    here, far = between
+    if margin(here) >= 0.0 or margin(far) <= 0.0:
+        return here
+    return float(optimize.brentq(margin, here, far, rtol=1e-10))
