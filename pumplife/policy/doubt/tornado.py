@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,14 +12,14 @@ from scipy import optimize
 from pumplife.policy.costs import SideCosts, cost_rates
 from pumplife.policy.decide import Decision
 from pumplife.policy.doubt.inputs import Varied, vary_costs, vary_lives
-from pumplife.policy.doubt.surface import Choice, CostSurface, lay_surface
+from pumplife.policy.doubt.surface import Choice, CostSurface, lay_surfaces
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.interval import WORTH_PLANNING
 from pumplife.policy.practice import practice_rates
 from pumplife.policy.pump import FloatArray, SideLife
 from pumplife.weibull.draws import LifeDraws
 
-LIFE_DRAWS = 100  # draws on which changes by other lives are worked out, against the same draws
+LIFE_DRAWS = 50  # draws on which changes by other lives are worked out, against the same draws
 TODAY_DRAWS = 20  # the same for changes in the cost of today's practice
 STILL = 1e-3  # an input that moves cost and saving by less than this share is left out
 
@@ -80,24 +80,49 @@ def _vary_lives(
     group: SideGroup, decision: Decision, limit: float, usage_unit: str
 ) -> Iterator[tuple[Varied, list[tuple[_Change, float]]]]:
     """Each input of the lives, and what the cheapest way and today's practice do at its ends."""
-    thin = replace(group, lives=_thin(group.lives, LIFE_DRAWS))
-    surface, _ = lay_surface(thin.life, limit=limit)
-    before = choose_at(surface, decision.costs)
-    today = _today(thin, decision)
-    for varied in vary_lives(group, thin.lives, usage_unit=usage_unit):
-        assert varied.lives is not None, "lives are varied here"
-        ends = []
-        for lives in varied.lives:
-            other = replace(thin, lives=lives)
-            after = choose_at(lay_surface(other.life, limit=limit)[0], decision.costs)
-            change = _Change(
-                policy=after.policy,
-                interval=after.interval / before.interval,
-                alone=after.interval,
-                rate=after.rate - before.rate,
-            )
-            ends.append((change, _today(other, decision) - today))
-        yield varied, ends
+    few = _thin(group.lives, LIFE_DRAWS)
+    varied = list(vary_lives(group, few, usage_unit=usage_unit))
+    moved = [lives for one in varied for lives in one.lives or ()]
+    side = SideLife(lives=_side_by_side([few, *moved]), count=group.count)
+    surfaces = lay_surfaces(side, few.shape.shape[1], limit=limit)
+    choices = [choose_at(surface, decision.costs) for surface in surfaces]
+    today = _today_of(group, decision, [few, *moved])
+    changes = [
+        (_change(choices[0], choice), cost - today[0])
+        for choice, cost in zip(choices[1:], today[1:], strict=True)
+    ]
+    for row, one in enumerate(varied):
+        yield one, changes[2 * row : 2 * row + 2]
+
+
+def _change(before: Choice, after: Choice) -> _Change:
+    with np.errstate(invalid="ignore"):
+        ratio = np.float64(after.interval) / before.interval
+    return _Change(
+        policy=after.policy,
+        interval=float(ratio),
+        alone=after.interval,
+        rate=after.rate - before.rate,
+    )
+
+
+def _side_by_side(lives: Sequence[LifeDraws]) -> LifeDraws:
+    """Draws of one after draws of the other."""
+    return LifeDraws(
+        early_share=np.concatenate([one.early_share for one in lives], axis=1),
+        early_scale=np.concatenate([one.early_scale for one in lives], axis=1),
+        shape=np.concatenate([one.shape for one in lives], axis=1),
+        scale=np.concatenate([one.scale for one in lives], axis=1),
+    )
+
+
+def _today_of(group: SideGroup, decision: Decision, lives: Sequence[LifeDraws]) -> FloatArray:
+    """Expected cost rate of today's practice with each of some lives, thinned."""
+    thin = [_thin(one, TODAY_DRAWS) for one in lives]
+    side = SideLife(lives=_side_by_side(thin), count=group.count)
+    events = practice_rates(side, group.planned, group.kit_share)
+    money = cost_rates(decision.costs, events).money
+    return np.asarray(money.reshape(len(lives), -1).mean(axis=1))
 
 
 def _shift(as_is: Choice, change: _Change) -> Choice:
@@ -122,13 +147,6 @@ def _thin(lives: LifeDraws, draws: int) -> LifeDraws:
         shape=lives.shape[:, ::step],
         scale=lives.scale[:, ::step],
     )
-
-
-def _today(group: SideGroup, decision: Decision) -> float:
-    """Expected cost rate of today's practice with the lives of the group, thinned."""
-    side = SideLife(lives=_thin(group.lives, TODAY_DRAWS), count=group.count)
-    events = practice_rates(side, group.planned, group.kit_share)
-    return float(cost_rates(decision.costs, events).money.mean())
 
 
 def _row(

@@ -39,7 +39,7 @@ def test_a_row_is_the_advice_at_changed_settings(tmp_path):
 
 
 def test_a_row_of_lives_is_the_advice_for_moved_lives(tmp_path):
-    group = small_group(tmp_path, doubtful(draws=100))
+    group = small_group(tmp_path, doubtful(draws=50))
     row = tornado_of(group)["diaphragm: scale of its lives"]
     scale, shape = group.lives.scale.copy(), group.lives.shape.copy()
     log_scale, log_shape = np.log(scale[0]), np.log(shape[0])
