@@ -50,6 +50,12 @@ def test_bars_run_from_the_saving_as_it_is_to_that_at_the_ends():
     assert "75 EUR, 125 EUR" in words
 
 
+def test_shares_are_written_in_percent():
+    share = row("early", 500.0, 1500.0, low=0.0, high=0.0544, input_unit="share")
+    axes = plot_tornado(pd.DataFrame([share]), GROUP, units=UNITS)
+    assert {"0 %", "5.44 %"} <= {text.get_text() for text in axes.texts}
+
+
 def test_message_says_the_strongest_input_and_what_flips():
     title = read_title(plot_tornado(ROWS, GROUP, units=UNITS))
     assert "Downtime cost moves the saving most: 400 to 2,600 EUR a year" in title
