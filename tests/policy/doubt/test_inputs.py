@@ -40,8 +40,6 @@ def full_group(folder, text=FULL, price=200.0):
     kits = [row | {"unit_cost": price} for row in small_tables()["kits"]]
     kits += [{"kit": "AK", "side": "air", "size_mm": 50, "unit_cost": 80.0}]
     pumps = [row | {"air_kit": "AK"} for row in pump_rows()]
-    fits = slip_fits()
-
     parts = study_parts(small_plant(folder, plant_toml=text, kits=kits, pumps=pumps))
     return next(group for group in build_groups(*parts, slip_fits()) if group.side == "fluid")
 
