@@ -143,7 +143,7 @@ def decide_group(
         policy=FAILED_PART if alone_pays else policy,
         interval=advice.interval,
         kit_share=0.0 if alone_pays else 1.0,
-        advice=replace(advice, known=None),
+        advice=replace(advice, kept=None),
         costs=costs,
         events=alone if alone_pays else planned,
         advised=cost_alone if alone_pays else best,
@@ -173,7 +173,6 @@ def _adopted_rates(
     """Cost of the adopted interval, the whole side renewed at failures."""
     if np.isnan(interval):
         return None
-    assert advice.known is not None, "it is let go once the group is decided"
     at = integrate_to(group.life, advice.known, np.array([interval]))
     return cost_rates(costs, rates_of(at))
 
