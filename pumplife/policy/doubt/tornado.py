@@ -35,7 +35,8 @@ def draw_tornado(
     """One row per input that moves the group's cost or saving.
 
     The advice is worked out anew at the low and at the high value of each input, all else as it
-    is: what would then be advised, and what it would cost and save.
+    is: what would then be advised, and what it would cost and save.  There are no rows where
+    something else than expected cost decides, as where no failure was seen.
 
     Parameters
     ----------
@@ -56,14 +57,15 @@ def draw_tornado(
     money, usage_unit = units
     as_is = choose_at(surface, decision.costs)
     today = float(decision.today.money.mean())
-    told = as_is.policy == decision.policy
+    if as_is.policy != decision.policy:
+        return
     for varied in vary_costs(group, currency=money):
         if varied.high > varied.low:
             priced = [_price(decision, surface, costs) for costs in varied.costs]
-            yield from _row(varied, group, (as_is, today), priced, told=told)
+            yield from _row(varied, group, (as_is, today), priced)
     for varied, ends in _vary_lives(group, decision, surface.limit, usage_unit):
         moved = [(_shift(as_is, change), today + more) for change, more in ends]
-        yield from _row(varied, group, (as_is, today), moved, told=told)
+        yield from _row(varied, group, (as_is, today), moved)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -127,7 +129,7 @@ def _today_of(group: SideGroup, decision: Decision, lives: Sequence[LifeDraws]) 
 
 def _shift(as_is: Choice, change: _Change) -> Choice:
     """The choice as it is, changed; both planned, the interval moves by the ratio."""
-    both = change.policy == as_is.policy and np.isfinite(change.interval)
+    both = change.policy == as_is.policy and 0.0 < change.interval < np.inf
     interval = as_is.interval * change.interval if both else change.alone
     return Choice(policy=change.policy, interval=interval, rate=as_is.rate + change.rate)
 
@@ -154,8 +156,6 @@ def _row(
     group: SideGroup,
     as_is: tuple[Choice, float],
     ends: list[tuple[Choice, float]],
-    *,
-    told: bool,
 ) -> Iterator[dict[str, Any]]:
     """The row of one input, none where it moves nothing."""
     usage = float(group.usage_per_year.sum())
@@ -169,7 +169,7 @@ def _row(
         "value": varied.value,
         "low": varied.low,
         "high": varied.high,
-        "flips": _say_flips(now, ends, varied) if told else "",
+        "flips": _say_flips(now, ends, varied),
     }
     for end, (choice, then) in zip(("low", "high"), ends, strict=True):
         row[f"interval_{end}"] = choice.interval if np.isfinite(choice.interval) else np.nan

@@ -135,3 +135,9 @@ def test_what_is_not_sure_stands_in_the_row_of_the_group(tmp_path):
     assert 20.0 < row["half_year_draws"] < 400.0
     again = weigh_doubt(group, decided(group), units=UNITS)
     assert again.row == row
+
+
+def test_no_tornado_where_something_else_than_cost_decides(tmp_path):
+    group = small_group(tmp_path)
+    assert tornado_of(group)
+    assert not tornado_of(replace(group, failures=0.0))
