@@ -161,7 +161,7 @@ def decide_group(
     )
     decision = keep_own_limits(group, keep_todays(group, decision))
     # thousands of groups don't fit in memory with their integrals
-    return replace(decision, advice=replace(decision.advice, known=None))
+    return replace(decision, advice=replace(decision.advice, kept=None))
 
 
 def _has_limit(advice: IntervalAdvice) -> bool:
@@ -186,6 +186,5 @@ def _adopted_rates(
     """Cost of the adopted interval, the whole side renewed at failures."""
     if np.isnan(interval):
         return None
-    assert advice.known is not None, "it is let go once the group is decided"
     at = integrate_to(group.life, advice.known, np.array([interval]))
     return cost_rates(costs, rates_of(at))

@@ -131,7 +131,6 @@ def keep_todays(group: SideGroup, decision: Decision) -> Decision:
 def _at(group: SideGroup, decision: Decision, interval: float) -> Decision:
     """The decision with another interval, the whole side renewed at failures."""
     advice, costs = decision.advice, decision.costs
-    assert advice.known is not None, "it is let go once the group is decided"
     at = integrate_to(group.life, advice.known, np.array([interval]))
     events = rates_of(at)
     rates = cost_rates(costs, events)

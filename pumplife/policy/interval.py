@@ -101,9 +101,12 @@ class IntervalAdvice:
         One row: survival, incidence and uptime at the advised interval.
     at_failure : SideIntegrals
         One row: the same without planned work.
-    known : SideIntegrals or None
-        What all of this was computed from, at `times`; None once the group is decided, since
-        the integrals of a thousand groups fill the memory.
+    side : SideLife
+    planned_cost, failure_cost : float, and float array (parts,)
+        What it was asked with [money].
+    kept : SideIntegrals or None
+        `known` while a group is decided; let go then, since the integrals of a thousand groups
+        fill the memory.
     times, expected : float array (times,)
         The expected cost rate against the interval [usage], [money / usage unit].
     low, high : float array (times,)
@@ -123,7 +126,10 @@ class IntervalAdvice:
     limits: dict[str, float]
     at_interval: SideIntegrals
     at_failure: SideIntegrals
-    known: SideIntegrals | None
+    side: SideLife
+    planned_cost: float
+    failure_cost: FloatArray
+    kept: SideIntegrals | None
     times: FloatArray
     expected: FloatArray
     low: FloatArray
@@ -132,6 +138,16 @@ class IntervalAdvice:
     def __repr__(self) -> str:
         """Say the interval and why."""
         return f"<IntervalAdvice: {self.interval:.6g}, by {self.binding_limit}>"
+
+    @property
+    def known(self) -> SideIntegrals:
+        """What all of this was computed from, at `times`; computed anew once it was let go."""
+        return integrate_ladder(self.side) if self.kept is None else self.kept
+
+    @property
+    def rates(self) -> FloatArray:
+        """Cost rate against the interval, (times, draws) [money / usage unit]."""
+        return cost_rate(self.known, self.planned_cost, self.failure_cost)
 
 
 def cost_rate(at: SideIntegrals, planned_cost: float, failure_cost: FloatArray) -> FloatArray:
@@ -298,7 +314,10 @@ def advise_interval(
         limits=limits,
         at_interval=at,
         at_failure=integrate_to(side, known, np.array([np.inf])),
-        known=known,
+        side=side,
+        planned_cost=planned_cost,
+        failure_cost=money[1],
+        kept=known,
         times=times,
         expected=expected,
         low=edges[0],

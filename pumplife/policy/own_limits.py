@@ -53,9 +53,7 @@ def keep_own_limits(group: SideGroup, decision: Decision) -> Decision:
 
 def _events_at(group: SideGroup, decision: Decision, interval: float) -> EventRates:
     """Events where the whole side is renewed at an interval and at failures."""
-    known = decision.advice.known
-    assert known is not None, "it is let go once the group is decided"
-    return rates_of(integrate_to(group.life, known, np.array([interval])))
+    return rates_of(integrate_to(group.life, decision.advice.known, np.array([interval])))
 
 
 def _mean_events(

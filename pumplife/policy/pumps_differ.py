@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pumplife.policy.ladder import integrate_ladder
 from pumplife.policy.near_best import NEAR_BEST
 from pumplife.policy.pump import FloatArray
 from pumplife.records.read import Records
@@ -39,7 +38,7 @@ def find_misfits(group: SideGroup, decision: Decision) -> tuple[FloatArray, Floa
     if np.ptp(downtime) <= SAME * max(1.0, float(downtime.max())):
         size = downtime.size
         return np.full(size, decision.interval), np.zeros(size)
-    known = integrate_ladder(group.life)
+    known = decision.advice.known
     rate, hours = costs.downtime_per_h, (costs.planned.downtime_h, costs.kit_failure.downtime_h)
 
     def expected(planned: float, failure: FloatArray) -> FloatArray:

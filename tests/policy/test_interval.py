@@ -1,5 +1,7 @@
 """Age replacement of one part and of a side in series."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -324,3 +326,11 @@ def test_more_draws_converge():
         ]
         off.append(float(np.sqrt(np.mean((np.array(shares) / exact.interval - 1.0) ** 2))))
     assert off[1] < 0.5 * off[0] < 0.05
+
+
+def test_integrals_that_were_let_go_come_back_the_same():
+    side = SideLife(lives=random_draws(np.random.default_rng(4)), count=np.array([2.0, 4, 4]))
+    advice = advise_interval(side, 400.0, np.array([3000.0, 1500.0, 1200.0]))
+    again = replace(advice, kept=None)
+    assert np.array_equal(again.known.incidence, advice.known.incidence)
+    assert again.rates.mean(axis=1) == pytest.approx(advice.expected, rel=1e-12)

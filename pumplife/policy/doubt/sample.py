@@ -73,7 +73,7 @@ def worth_of_records(
     if draws < FEWEST_ALIKE:
         return SampleWorth(worth=np.nan, error=np.nan, alike=float(draws))
     futures = int(np.clip(MOST_CELLS // fleet.age.size, 1, min(draws, MOST_FUTURES)))
-    truth = np.linspace(0.0, draws - 1.0, futures).astype(np.int64)
+    truth = rng.permutation(draws)[:futures]
     seen = simulate_records(lives, fleet, truth, rng)
     weights = belief_after(log_likelihood(lives, seen), truth)
     alike = float(np.median(1.0 / (weights**2).sum(axis=1)))

@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from pumplife.policy.decide import CLEARLY_CHEAPER, FAILED_PART, PLANNED, RUN_TO_FAILURE
 from pumplife.policy.interval import WORTH_PLANNING
@@ -88,6 +87,13 @@ class CostSurface:
         """
         return np.asarray(self.planned * planned_cost + self.failures @ failure_cost)
 
+    def best_plan(self, planned_cost: float, failure_cost: FloatArray) -> tuple[float, float]:
+        """The planned interval of least expected cost rate within the limit, and that rate."""
+        inside = self.times <= self.limit
+        rates = self.cost(planned_cost, failure_cost)[inside]
+        place, rate = _lowest_point(np.log(self.times[inside]), rates)
+        return float(np.exp(place)), rate
+
     def choose(
         self, planned_cost: float, failure_cost: FloatArray, part_cost: FloatArray
     ) -> Choice:
@@ -104,12 +110,10 @@ class CostSurface:
         failure_cost, part_cost : float array (parts,)
             A failure of each part, the whole side or it alone renewed [money].
         """
-        inside = self.times <= self.limit
-        rates = self.cost(planned_cost, failure_cost)[inside]
-        interval, rate = _lowest_point(np.log(self.times[inside]), rates)
+        interval, rate = self.best_plan(planned_cost, failure_cost)
         never = float(self.never @ failure_cost)
         if np.isfinite(self.limit) or rate <= (1.0 - WORTH_PLANNING) * never:
-            return Choice(policy=PLANNED, interval=float(np.exp(interval)), rate=rate)
+            return Choice(policy=PLANNED, interval=interval, rate=rate)
         alone = float(self.alone @ part_cost)
         if alone < CLEARLY_CHEAPER * never:
             return Choice(policy=FAILED_PART, interval=np.inf, rate=alone)
@@ -135,20 +139,48 @@ def lay_surface(
     at : SideIntegrals
         One row per interval of the surface, and a last one without planned work.
     """
-    assert isinstance(side.lives, LifeDraws), "lives of a group are draws"
+    at = _integrate(side, limit, interval)
+    return _mean_surface(side, at, limit, slice(None)), at
+
+
+def lay_surfaces(side: SideLife, each: int, *, limit: float = np.inf) -> list[CostSurface]:
+    """One surface per `each` draws of the side, in their order, on one ladder for all.
+
+    Parameters
+    ----------
+    side : SideLife
+    each : int
+        Draws of one surface.
+    limit : float
+        Longest interval that the limits allow [usage].
+    """
+    at = _integrate(side, limit, np.inf)
+    draws = at.survival.shape[1]
+    return [_mean_surface(side, at, limit, slice(k, k + each)) for k in range(0, draws, each)]
+
+
+def _integrate(side: SideLife, limit: float, interval: float) -> SideIntegrals:
+    """Integrals on the ladder of a surface, and a last row without planned work."""
     known = integrate_ladder(side)
     wanted = [limit, np.inf] if np.isinf(interval) else [limit, np.inf, *(interval * AROUND)]
     at = integrate_to(side, known, np.array(wanted)[:, None], nodes=4)
-    at = _join(known[_telling_rows(known, min(limit, interval))], at)
-    failures = (at.incidence / at.uptime[:, None]).mean(axis=2)
+    return _join(known[_telling_rows(known, min(limit, interval))], at)
+
+
+def _mean_surface(side: SideLife, at: SideIntegrals, limit: float, draws: slice) -> CostSurface:
+    """The surface that is the mean over some of the draws."""
+    assert isinstance(side.lives, LifeDraws), "lives of a group are draws"
+    uptime = at.uptime[:, draws]
+    failures = (at.incidence[:, :, draws] / uptime[:, None]).mean(axis=2)
+    mean_life = side.lives[:, draws].mean()
     return CostSurface(
         times=at.times[:-1, 0],
-        planned=(at.survival / at.uptime).mean(axis=1)[:-1],
+        planned=(at.survival[:, draws] / uptime).mean(axis=1)[:-1],
         failures=failures[:-1],
         never=failures[-1],
-        alone=np.asarray((side.count[:, None] / side.lives.mean()).mean(axis=1)),
+        alone=np.asarray((side.count[:, None] / mean_life).mean(axis=1)),
         limit=limit,
-    ), at
+    )
 
 
 def _join(ladder: SideIntegrals, extra: SideIntegrals) -> SideIntegrals:
@@ -175,14 +207,27 @@ def _telling_rows(known: SideIntegrals, shortest: float) -> slice:
 
 
 def _lowest_point(place: FloatArray, value: FloatArray) -> tuple[float, float]:
-    """Lowest point of a curve, by a cubic spline through the points around the lowest."""
+    """Lowest point of a curve, by the cubic through the four points around the lowest."""
     row = int(np.argmin(value))
     if row in (0, value.size - 1) or value.size < 4:
         return float(place[row]), float(value[row])
-    near = slice(max(0, row - 3), row + 4)
-    spline = CubicSpline(place[near], value[near])
-    turns = spline.derivative().roots(extrapolate=False)
-    places = np.append(turns[np.isfinite(turns)], place[row])
-    heights = spline(places)
-    best = int(np.argmin(heights))
-    return float(places[best]), float(heights[best])
+    first = min(max(0, row - 1 - (value[row - 1] < value[row + 1])), value.size - 4)
+    x = (place[first : first + 4] - place[row]).tolist()
+    y = (value[first : first + 4] - value[row]).tolist()
+    one = [(y[k + 1] - y[k]) / (x[k + 1] - x[k]) for k in range(3)]
+    two = [(one[k + 1] - one[k]) / (x[k + 2] - x[k]) for k in range(2)]
+    three = (two[1] - two[0]) / (x[3] - x[0])
+    cubic = np.array([three, two[0] - three * (x[0] + x[1] + x[2]), 0.0, 0.0])
+    cubic[2] = one[0] - two[0] * (x[0] + x[1]) + three * (x[0] * x[1] + x[0] * x[2] + x[1] * x[2])
+    move = _dip(cubic, (float(place[row - 1] - place[row]), float(place[row + 1] - place[row])))
+    return float(place[row]) + move, float(value[row] + move * np.polyval(cubic[:3], move))
+
+
+def _dip(cubic: FloatArray, ends: tuple[float, float]) -> float:
+    """Where a cubic dips between the ends, 0 where it doesn't."""
+    bend, steep = 2.0 * cubic[1], cubic[2]
+    inside = bend * bend - 12.0 * cubic[0] * steep
+    if bend <= 0.0 or inside < 0.0:
+        return 0.0
+    move = float(-2.0 * steep / (bend + np.sqrt(inside)))
+    return move if ends[0] < move < ends[1] else 0.0

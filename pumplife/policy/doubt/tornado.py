@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from scipy import optimize
 
 from pumplife.policy.costs import SideCosts, cost_rates
 from pumplife.policy.decide import Decision
 from pumplife.policy.doubt.inputs import Varied, vary_costs, vary_lives
-from pumplife.policy.doubt.surface import Choice, CostSurface, lay_surface
+from pumplife.policy.doubt.surface import Choice, CostSurface, lay_surfaces
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.interval import WORTH_PLANNING
 from pumplife.policy.practice import practice_rates
 from pumplife.policy.pump import FloatArray, SideLife
 from pumplife.weibull.draws import LifeDraws
 
-LIFE_DRAWS = 100  # draws on which changes by other lives are worked out, against the same draws
+LIFE_DRAWS = 50  # draws on which changes by other lives are worked out, against the same draws
 TODAY_DRAWS = 20  # the same for changes in the cost of today's practice
 STILL = 1e-3  # an input that moves cost and saving by less than this share is left out
 
@@ -34,7 +35,8 @@ def draw_tornado(
     """One row per input that moves the group's cost or saving.
 
     The advice is worked out anew at the low and at the high value of each input, all else as it
-    is: what would then be advised, and what it would cost and save.
+    is: what would then be advised, and what it would cost and save.  There are no rows where
+    something else than expected cost decides, as where no failure was seen.
 
     Parameters
     ----------
@@ -55,14 +57,15 @@ def draw_tornado(
     money, usage_unit = units
     as_is = choose_at(surface, decision.costs)
     today = float(decision.today.money.mean())
-    told = as_is.policy == decision.policy
+    if as_is.policy != decision.policy:
+        return
     for varied in vary_costs(group, currency=money):
         if varied.high > varied.low:
             priced = [_price(decision, surface, costs) for costs in varied.costs]
-            yield from _row(varied, group, (as_is, today), priced, told=told)
+            yield from _row(varied, group, (as_is, today), priced)
     for varied, ends in _vary_lives(group, decision, surface.limit, usage_unit):
         moved = [(_shift(as_is, change), today + more) for change, more in ends]
-        yield from _row(varied, group, (as_is, today), moved, told=told)
+        yield from _row(varied, group, (as_is, today), moved)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -79,29 +82,54 @@ def _vary_lives(
     group: SideGroup, decision: Decision, limit: float, usage_unit: str
 ) -> Iterator[tuple[Varied, list[tuple[_Change, float]]]]:
     """Each input of the lives, and what the cheapest way and today's practice do at its ends."""
-    thin = replace(group, lives=_thin(group.lives, LIFE_DRAWS))
-    surface, _ = lay_surface(thin.life, limit=limit)
-    before = choose_at(surface, decision.costs)
-    today = _today(thin, decision)
-    for varied in vary_lives(group, thin.lives, usage_unit=usage_unit):
-        assert varied.lives is not None, "lives are varied here"
-        ends = []
-        for lives in varied.lives:
-            other = replace(thin, lives=lives)
-            after = choose_at(lay_surface(other.life, limit=limit)[0], decision.costs)
-            change = _Change(
-                policy=after.policy,
-                interval=after.interval / before.interval,
-                alone=after.interval,
-                rate=after.rate - before.rate,
-            )
-            ends.append((change, _today(other, decision) - today))
-        yield varied, ends
+    few = _thin(group.lives, LIFE_DRAWS)
+    varied = list(vary_lives(group, few, usage_unit=usage_unit))
+    moved = [lives for one in varied for lives in one.lives or ()]
+    side = SideLife(lives=_side_by_side([few, *moved]), count=group.count)
+    surfaces = lay_surfaces(side, few.shape.shape[1], limit=limit)
+    choices = [choose_at(surface, decision.costs) for surface in surfaces]
+    today = _today_of(group, decision, [few, *moved])
+    changes = [
+        (_change(choices[0], choice), cost - today[0])
+        for choice, cost in zip(choices[1:], today[1:], strict=True)
+    ]
+    for row, one in enumerate(varied):
+        yield one, changes[2 * row : 2 * row + 2]
+
+
+def _change(before: Choice, after: Choice) -> _Change:
+    with np.errstate(invalid="ignore"):
+        ratio = np.float64(after.interval) / before.interval
+    return _Change(
+        policy=after.policy,
+        interval=float(ratio),
+        alone=after.interval,
+        rate=after.rate - before.rate,
+    )
+
+
+def _side_by_side(lives: Sequence[LifeDraws]) -> LifeDraws:
+    """Draws of one after draws of the other."""
+    return LifeDraws(
+        early_share=np.concatenate([one.early_share for one in lives], axis=1),
+        early_scale=np.concatenate([one.early_scale for one in lives], axis=1),
+        shape=np.concatenate([one.shape for one in lives], axis=1),
+        scale=np.concatenate([one.scale for one in lives], axis=1),
+    )
+
+
+def _today_of(group: SideGroup, decision: Decision, lives: Sequence[LifeDraws]) -> FloatArray:
+    """Expected cost rate of today's practice with each of some lives, thinned."""
+    thin = [_thin(one, TODAY_DRAWS) for one in lives]
+    side = SideLife(lives=_side_by_side(thin), count=group.count)
+    events = practice_rates(side, group.planned, group.kit_share)
+    money = cost_rates(decision.costs, events).money
+    return np.asarray(money.reshape(len(lives), -1).mean(axis=1))
 
 
 def _shift(as_is: Choice, change: _Change) -> Choice:
     """The choice as it is, changed; both planned, the interval moves by the ratio."""
-    both = change.policy == as_is.policy and np.isfinite(change.interval)
+    both = change.policy == as_is.policy and 0.0 < change.interval < np.inf
     interval = as_is.interval * change.interval if both else change.alone
     return Choice(policy=change.policy, interval=interval, rate=as_is.rate + change.rate)
 
@@ -123,20 +151,11 @@ def _thin(lives: LifeDraws, draws: int) -> LifeDraws:
     )
 
 
-def _today(group: SideGroup, decision: Decision) -> float:
-    """Expected cost rate of today's practice with the lives of the group, thinned."""
-    side = SideLife(lives=_thin(group.lives, TODAY_DRAWS), count=group.count)
-    events = practice_rates(side, group.planned, group.kit_share)
-    return float(cost_rates(decision.costs, events).money.mean())
-
-
 def _row(
     varied: Varied,
     group: SideGroup,
     as_is: tuple[Choice, float],
     ends: list[tuple[Choice, float]],
-    *,
-    told: bool,
 ) -> Iterator[dict[str, Any]]:
     """The row of one input, none where it moves nothing."""
     usage = float(group.usage_per_year.sum())
@@ -150,7 +169,7 @@ def _row(
         "value": varied.value,
         "low": varied.low,
         "high": varied.high,
-        "flips": _say_flips(now, ends, varied) if told else "",
+        "flips": _say_flips(now, ends, varied),
     }
     for end, (choice, then) in zip(("low", "high"), ends, strict=True):
         row[f"interval_{end}"] = choice.interval if np.isfinite(choice.interval) else np.nan
@@ -194,20 +213,36 @@ def flip_downtime(surface: CostSurface, costs: SideCosts) -> float:
     falls = crossing[slope > 0.0].max(initial=-np.inf)  # and up to here
     if rises <= falls or (base[slope == 0.0] <= 0.0).any():
         return np.nan
-    flips = np.array([value for value in (rises, falls) if 0.0 < value < np.inf])
-    if not flips.size:
-        return np.nan
-    return float(flips[np.argmin(np.abs(flips - costs.downtime_per_h))])
+    ends = ((rises, 0.5), (falls, 2.0))
+    flips = [_sharpen(surface, costs, (end, far * end)) for end, far in ends if 0.0 < end < np.inf]
+    return min(flips, key=lambda flip: abs(flip - costs.downtime_per_h), default=np.nan)
 
 
 def _lines(surface: CostSurface, costs: SideCosts) -> tuple[FloatArray, FloatArray]:
-    """Each interval's cost rate less that of running to failure: at 0 downtime, and per money."""
-    free = replace(costs, downtime_per_h=0.0)
-    dear = replace(costs, downtime_per_h=1.0)
+    """Each interval's cost rate less what it must reach: at 0 downtime, and per money."""
 
-    def above(at: SideCosts) -> FloatArray:
+    def above(downtime_per_h: float) -> FloatArray:
+        at = replace(costs, downtime_per_h=downtime_per_h)
         never = (1.0 - WORTH_PLANNING) * float(surface.never @ at.failure_money)
         return surface.cost(at.planned_money, at.failure_money) - never
 
-    base = above(free)
-    return base, above(dear) - base
+    base = above(0.0)
+    return base, above(1.0) - base
+
+
+def _sharpen(surface: CostSurface, costs: SideCosts, between: tuple[float, float]) -> float:
+    """The flip between the intervals of the surface: beside `between[0]`, where they have it.
+
+    A curve dips a little below its points, so that planned work pays a little sooner; where it
+    still pays at `between[1]`, the points stand.
+    """
+
+    def margin(downtime_per_h: float) -> float:
+        at = replace(costs, downtime_per_h=downtime_per_h)
+        rate = surface.best_plan(at.planned_money, at.failure_money)[1]
+        return rate - (1.0 - WORTH_PLANNING) * float(surface.never @ at.failure_money)
+
+    here, far = between
+    if margin(here) >= 0.0 or margin(far) <= 0.0:
+        return here
+    return float(optimize.brentq(margin, here, far, rtol=1e-10))

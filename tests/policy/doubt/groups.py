@@ -12,14 +12,14 @@ from tests.plants import small_plant
 from tests.policy.sides import slip_fits, study_parts
 
 
-def doubtful(seed: int = 1, draws: int = 400, spread: float = 0.15) -> Any:
-    """Fits of the small plant whose lives are known only so well."""
+def doubtful(seed: int = 1, draws: int = 400, spread: float = 0.15, steep: float = 1.0) -> Any:
+    """Fits of the small plant whose lives are known only so well; `steep` times the shapes."""
     rng = np.random.default_rng(seed)
 
     def about(middle: list[float]) -> Any:
         return np.array(middle)[:, None] * rng.lognormal(0.0, spread, (3, draws))
 
-    return slip_fits(shape=about([2.5, 2.6, 2.4]), scale=about([6000.0, 9000.0, 12000.0]))
+    return slip_fits(shape=steep * about([2.5, 2.6, 2.4]), scale=about([6000.0, 9000.0, 12000.0]))
 
 
 def small_group(folder: Path, fits: Any = None, **overrides: Any) -> SideGroup:

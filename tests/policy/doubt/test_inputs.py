@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 
 from pumplife.policy.doubt.inputs import recompose, vary_costs, vary_lives
-from tests.plants import SETTINGS, pump_rows, small_tables
+from pumplife.policy.groups import build_groups
+from tests.plants import SETTINGS, pump_rows, small_plant, small_tables
 from tests.policy.doubt.groups import doubtful, small_group
-from tests.policy.sides import slip_fits
+from tests.policy.sides import slip_fits, study_parts
 
 FULL = (
     SETTINGS.replace(
@@ -30,17 +31,17 @@ CHANGES = {
 }
 
 
+@pytest.fixture(scope="module")
+def before(tmp_path_factory):
+    return full_group(tmp_path_factory.mktemp("before"))
+
+
 def full_group(folder, text=FULL, price=200.0):
     kits = [row | {"unit_cost": price} for row in small_tables()["kits"]]
     kits += [{"kit": "AK", "side": "air", "size_mm": 50, "unit_cost": 80.0}]
     pumps = [row | {"air_kit": "AK"} for row in pump_rows()]
-    fits = slip_fits()
-    from pumplife.policy.groups import build_groups
-    from tests.plants import small_plant
-    from tests.policy.sides import study_parts
-
     parts = study_parts(small_plant(folder, plant_toml=text, kits=kits, pumps=pumps))
-    return next(group for group in build_groups(*parts, fits) if group.side == "fluid")
+    return next(group for group in build_groups(*parts, slip_fits()) if group.side == "fluid")
 
 
 def same_money(found, asked):
@@ -49,29 +50,25 @@ def same_money(found, asked):
     assert found.part_money == pytest.approx(asked.part_money)
 
 
-def test_put_together_anew_costs_are_what_they_were(tmp_path):
-    costs = full_group(tmp_path).costs
-    same_money(recompose(costs), costs)
+def test_put_together_anew_costs_are_what_they_were(before):
+    same_money(recompose(before.costs), before.costs)
 
 
 @pytest.mark.parametrize("name", CHANGES)
-def test_a_changed_input_costs_what_changed_settings_cost(tmp_path, name):
+def test_a_changed_input_costs_what_changed_settings_cost(tmp_path, before, name):
     old, new, value = CHANGES[name]
     assert old in FULL
-    before = full_group(tmp_path / "before").costs
-    after = full_group(tmp_path / "after", FULL.replace(old, new)).costs
-    same_money(recompose(before, **{name: value}), after)
+    after = full_group(tmp_path, FULL.replace(old, new)).costs
+    same_money(recompose(before.costs, **{name: value}), after)
 
 
-def test_a_dearer_kit_costs_what_the_kits_table_says(tmp_path):
-    before = full_group(tmp_path / "before").costs
-    after = full_group(tmp_path / "after", price=260.0).costs
-    same_money(recompose(before, kit_price=260.0), after)
+def test_a_dearer_kit_costs_what_the_kits_table_says(tmp_path, before):
+    after = full_group(tmp_path, price=260.0).costs
+    same_money(recompose(before.costs, kit_price=260.0), after)
 
 
-def test_every_cost_input_has_a_low_and_a_high_value(tmp_path):
-    group = full_group(tmp_path)
-    found = {varied.name: varied for varied in vary_costs(group, currency="EUR")}
+def test_every_cost_input_has_a_low_and_a_high_value(before):
+    found = {varied.name: varied for varied in vary_costs(before, currency="EUR")}
     assert len(found) == 11
     downtime = found["downtime cost"]
     assert (downtime.low, downtime.high, downtime.unit) == (50.0, 200.0, "EUR per h")
