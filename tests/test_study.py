@@ -244,7 +244,9 @@ def test_without_prices_lives_and_fits_are_given_and_the_rest_withheld(
     if lacking == "costs":
         folder = write(cut_section(plant[1], "costs"))
     else:
-        folder = write(kits=plant[0]["kits"].assign(unit_cost=""))
+        folder = write(
+            kits=plant[0]["kits"].assign(unit_cost=""), parts=plant[0]["parts"].assign(unit_cost="")
+        )
     study = run_study(folder)
     told = {"account", "audit", "lives", "fits", "duty_effects", "questions", "pumps", "likeness"}
     assert set(study.tables) == told
