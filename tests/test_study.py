@@ -97,7 +97,7 @@ def rules(study: Study, severity: str) -> set[str]:
 
 def test_same_folder_and_seed_same_tables(write: Write, whole: Study) -> None:
     again = run_study(write())
-    assert set(whole.tables) == {"account", "audit", *ANSWERS} == set(again.tables)
+    assert set(whole.tables) == {"account", "audit", "costs", *ANSWERS} == set(again.tables)
     for name, table in whole.tables.items():
         pd.testing.assert_frame_equal(table, again.tables[name], check_exact=True)
 
@@ -162,7 +162,7 @@ def test_the_order_of_columns_does_not_matter(
 def test_a_study_without_an_optional_table_is_whole(write: Write, whole: Study, name: str) -> None:
     study = run_study(write(**{name: None}))
     assert not study.stopped
-    assert set(study.tables) == {"account", "audit", *ANSWERS}
+    assert set(study.tables) == {"account", "audit", "costs", *ANSWERS}
     assert not rules(study, "stop")
     check = {
         "findings": without_findings, "readings": without_readings, "moves": without_moves,
@@ -244,7 +244,9 @@ def test_without_prices_lives_and_fits_are_given_and_the_rest_withheld(
     if lacking == "costs":
         folder = write(cut_section(plant[1], "costs"))
     else:
-        folder = write(kits=plant[0]["kits"].assign(unit_cost=""))
+        folder = write(
+            kits=plant[0]["kits"].assign(unit_cost=""), parts=plant[0]["parts"].assign(unit_cost="")
+        )
     study = run_study(folder)
     told = {"account", "audit", "lives", "fits", "duty_effects", "questions", "pumps", "likeness"}
     assert set(study.tables) == told

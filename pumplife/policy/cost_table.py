@@ -12,6 +12,7 @@ import pandas as pd
 from pumplife.policy.cost_book import CostBook
 from pumplife.policy.costs import SideCosts
 from pumplife.policy.groups import SideGroup
+from pumplife.policy.pump import FloatArray
 from pumplife.policy.tickets import RELEASED, Tickets, of_group, price_breakdowns
 from pumplife.records.read import Records
 
@@ -96,10 +97,11 @@ def _keys(group: SideGroup) -> dict[str, Any]:
 
 def _row(figure: Figure) -> dict[str, Any]:
     """A figure as a row, with its tickets."""
-    seen = figure.seen.dropna()
-    some = len(seen) > 0
-    low, high = np.quantile(seen, [0.1, 0.9]) if some else (np.nan, np.nan)
-    mean = float(seen.mean()) if some else np.nan
+    seen = np.asarray(figure.seen.dropna(), dtype=np.float64)
+    if seen.size:
+        low, median, high = np.quantile(seen, [0.1, 0.5, 0.9])
+    else:
+        low = median = high = np.nan
     return {
         "item": figure.item,
         "value": figure.value,
@@ -108,24 +110,24 @@ def _row(figure: Figure) -> dict[str, Any]:
         "unit": figure.unit,
         "source": figure.source,
         "valid_from": figure.valid_from,
-        "tickets": len(seen),
-        "ticket_median": float(seen.median()) if some else np.nan,
-        "ticket_mean": mean,
+        "tickets": seen.size,
+        "ticket_median": float(median),
+        "ticket_mean": float(seen.mean()) if seen.size else np.nan,
         "ticket_low": float(low),
         "ticket_high": float(high),
         "note": _differs(figure, seen),
     }
 
 
-def _differs(figure: Figure, seen: pd.Series[float]) -> str:
+def _differs(figure: Figure, seen: FloatArray) -> str:
     """Say that tickets differ by more than a third, and by more than chance; "" where not."""
-    value, count = figure.value, len(seen)
-    if count < FEWEST or not np.isfinite(value):
+    value = figure.value
+    if seen.size < FEWEST or not np.isfinite(value):
         return ""
-    mean, spread = float(seen.mean()), float(seen.std())
+    mean, spread = float(seen.mean()), float(seen.std(ddof=1))
     if figure.unit == SHARE:
         spread = max(spread, float(np.sqrt(value * (1.0 - value))))
-    if abs(mean - value) <= TWICE * spread / np.sqrt(count):
+    if abs(mean - value) <= TWICE * spread / np.sqrt(seen.size):
         return ""
     if value <= 0.0:
         return f"tickets say {mean:.3g}, nothing is assumed"

@@ -66,9 +66,10 @@ def weigh_evidence(
     Returns
     -------
     Evidence
-        From three failures an interval from a posterior cost 2 % more than the best one at the
-        truth in simulated fleets, one within about half of the best 15 %; without a failure it
-        was no better.
+        What the least is worth, in simulated services unlike their kind by up to 1.6 times:
+        advised intervals cost 7 % more than the best at the truth without a failure (13 % where
+        no like service lends), 5 % with one or two (9 %), 4 % with three or four (3 %); intervals
+        half off the best, as practice may be, 16 %.
     """
     failures = fits["failures"].iloc[np.unique(fit_rows[fit_rows >= 0])].sum()
     enough = bool(failures >= least)

@@ -33,6 +33,14 @@ def test_the_stricter_of_pooled_and_own_lives_limits():
     assert RELEASE in release_limits(pooled, np.array([True]), 0.05, 0.95)
 
 
+@pytest.mark.parametrize("unit", [1e-4, 1e7])
+def test_limits_follow_the_unit_of_usage(unit):
+    pooled, own = two_diaphragms(2.5, 12.0 * unit), two_diaphragms(2.5, 7.0 * unit)
+    found = release_limits(pooled, np.array([True]), 0.05, 0.95, alone=own)
+    assert found[RELEASE] == pytest.approx(limit_of(12.0) * unit, rel=1e-8)
+    assert found[OWN_RELEASE] == pytest.approx(limit_of(7.0) * unit, rel=1e-8)
+
+
 def test_a_hazardous_group_keeps_the_limit_of_its_own_failures(tmp_path):
     fits = slip_fits()
     fits.alone = draws([[2.5], [2.6], [2.4]], [[3000.0], [9000.0], [12000.0]], tau=100.0)
