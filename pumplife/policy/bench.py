@@ -32,9 +32,8 @@ def _busiest(records: Records, orders: pd.DataFrame, site: str) -> float:
     """Mean hours a week of the busiest 13 weeks at a site, told in the audit."""
     mine = orders[orders["site"] == site]
     hours = mine["labour_h"].astype(float)
-    spread = hours.fillna(hours.median()).to_numpy(float)
     name = f" of {site}" if site else ""
-    if not np.nansum(spread) > 0.0:
+    if not hours.sum() > 0.0:
         records.log.add(
             "caution",
             f"Neither [calendar] bench_hours_per_week nor any ticket tells what the bench{name} "
@@ -45,6 +44,7 @@ def _busiest(records: Records, orders: pd.DataFrame, site: str) -> float:
             remedy="Write [calendar] bench_hours_per_week in plant.toml.",
         )
         return np.inf
+    spread = hours.fillna(hours.median()).to_numpy(float)
     week = ((to_day(records.plant.records_to) - mine["day"].to_numpy(float)) // 7.0).astype(int)
     done = np.bincount(np.maximum(week, 0), weights=spread)
     quarters = np.convolve(done, np.ones(min(QUARTER_WEEKS, done.size)), "valid")

@@ -19,7 +19,7 @@ from pumplife.policy.waiting import Waiting
 from pumplife.records.plant import to_day
 from pumplife.records.read import Records
 
-GAP = 1e-6  # the gain of what is chosen is within this share of the most that can be had
+GAP = 1e-4  # the gain of what is chosen is within this share of the most that can be had
 LAST_DAYS = 91.0  # after the last stop, work due within 13 weeks is listed as left
 OUTAGE_COLUMNS = (
     "outage_on", "pump_id", "side", "do", "gain", "kit", "hours", "site", "location", "service",
@@ -193,7 +193,7 @@ def fill_stop(
     Returns
     -------
     bool array (rows,)
-        Within one part in a million of the most gain.
+        Within one part in ten thousand of the most gain.
     """
     if not np.isfinite(room) or hours.sum() <= room:
         return np.ones(gain.size, bool)
