@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pumplife.report.headings import HEADINGS
 from pumplife.report.tables import (
     THIN,
     lay_out,
@@ -19,7 +20,7 @@ from pumplife.report.tables import (
     write_share,
 )
 from pumplife.report.titles import TABLES
-from pumplife.report.words import HEADINGS, UNIT_OF_KIND, name_units, write_heading
+from pumplife.report.words import UNIT_OF_KIND, name_units, write_heading
 
 UNITS = name_units("hours", "EUR")
 
