@@ -1,5 +1,7 @@
 """Figures of the work: what few intervals cost, and the hours of the bench week by week."""
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
@@ -60,7 +62,7 @@ def plot_few(few: pd.DataFrame, currency: str, *, ax: Axes | None = None) -> Axe
     return axes
 
 
-def _few_message(taken: "pd.Series[object]") -> str:
+def _few_message(taken: "pd.Series[Any]") -> str:
     number = int(str(taken["values_count"]))
     words = "1 interval serves" if number == 1 else f"{number} intervals serve"
     return f"{words} the whole plant: {taken['values']}"
