@@ -148,4 +148,4 @@ def _load_message(drawn: pd.DataFrame) -> str:
     said = f"{hours:,.0f} h of planned work on the bench in the next {weeks} weeks"
     if not over:
         return f"{said}, no week beyond the hours that it has"
-    return f"{said}, {over} of these weeks beyond the hours that it has"
+    return f"{said}, in {over} of them a site goes beyond the hours that it has"

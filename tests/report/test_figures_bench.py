@@ -48,4 +48,4 @@ def test_a_site_without_hours_leaves_the_line_out():
     assert not axes.lines
     crowded = load_rows(4.0)
     crowded.loc[0, "over_by"] = 1.0
-    assert "1 of these weeks beyond" in style.read_title(plot_load(crowded))
+    assert "in 1 of them a site goes beyond" in style.read_title(plot_load(crowded))
