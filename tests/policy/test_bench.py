@@ -39,6 +39,16 @@ def test_a_stop_is_filled_as_well_as_any_choice_would(seed):
     assert best * (1 - 1e-4) <= gain[chosen].sum() <= best * (1 + 1e-9)
 
 
+def test_very_much_work_at_a_stop_misses_less_than_one_piece():
+    rng = np.random.default_rng(3)
+    gain, hours = rng.uniform(5, 300, 700), rng.choice([1.5, 3.0, 4.5], 700)
+    chosen = fill_stop(gain, hours, np.arange(700), np.zeros(700), room=400.0)
+    assert hours[chosen].sum() <= 400.0
+    order = np.argsort(-gain / hours)
+    part = np.clip((400.0 - np.cumsum(hours[order]) + hours[order]) / hours[order], 0.0, 1.0)
+    assert gain[chosen].sum() > (part * gain[order]).sum() - gain.max()
+
+
 @settings(max_examples=15, deadline=None)
 @given(seed=st.integers(0, 10_000), more=st.floats(0.0, 10.0))
 def test_a_stop_with_more_hours_never_gains_less(seed, more):
