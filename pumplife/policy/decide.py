@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 
 from pumplife.policy.costs import CostRates, SideCosts, cost_rates
 from pumplife.policy.groups import SideGroup
@@ -202,4 +203,5 @@ def expected_cost(decision: Decision, interval: FloatArray) -> FloatArray:
     """
     advice = decision.advice
     kept = np.minimum(interval, min(decision.limit, float(advice.times[-1])))
-    return np.interp(np.log(kept), np.log(advice.times), advice.expected)
+    curve = CubicSpline(np.log(advice.times), advice.expected)
+    return np.asarray(curve(np.log(np.maximum(kept, advice.times[0]))))
