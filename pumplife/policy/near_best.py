@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 
 from pumplife.policy.pump import FloatArray
 
+FINER = 8  # ages looked at for one of the ladder
 NEAR_BEST = 1.05  # the near-best band reaches to this multiple of the least cost
 
 
@@ -18,6 +20,7 @@ def near_best_bands(
     limit; the interval lies in one of them.
     """
     interval, best = advised
+    times, expected = _refine(times, expected)
     if np.isfinite(interval):
         at = int(np.searchsorted(times, interval))
         times, expected = np.insert(times, at, interval), np.insert(expected, at, best)
@@ -33,6 +36,13 @@ def near_best_bands(
         bands.append((low, min(high, limit)))
     kept = tuple(band for band in bands if band[0] <= band[1])
     return kept or ((interval, interval),)
+
+
+def _refine(times: FloatArray, expected: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The curve at some ages between each two, by a spline in log age."""
+    places = np.log(times)
+    fine = np.interp(np.arange(0.0, times.size - 0.999, 1.0 / FINER), np.arange(times.size), places)
+    return np.exp(fine), np.asarray(CubicSpline(places, expected)(fine))
 
 
 def _crossing(times: FloatArray, expected: FloatArray, row: int, level: float) -> float:
