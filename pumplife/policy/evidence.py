@@ -52,6 +52,11 @@ def weigh_evidence(
 ) -> Evidence:
     """Weigh the failures behind one side of a group.
 
+    What few are worth, in simulated services unlike their kind by up to 1.6 times: advised
+    intervals cost 7 % more than the best at the truth without a failure (13 % where no like
+    service lends), 5 % with one or two (9 %), 4 % with three or four (3 %); intervals half off
+    the best, as practice may be, 16 %.
+
     Parameters
     ----------
     fits : DataFrame
@@ -66,10 +71,6 @@ def weigh_evidence(
     Returns
     -------
     Evidence
-        What the least is worth, in simulated services unlike their kind by up to 1.6 times:
-        advised intervals cost 7 % more than the best at the truth without a failure (13 % where
-        no like service lends), 5 % with one or two (9 %), 4 % with three or four (3 %); intervals
-        half off the best, as practice may be, 16 %.
     """
     failures = fits["failures"].iloc[np.unique(fit_rows[fit_rows >= 0])].sum()
     enough = bool(failures >= least)
