@@ -28,7 +28,7 @@ from pumplife.records.read import Records, Written, join_records, read_written
 from pumplife.records.usage import UsageClock, build_clock
 from pumplife.rewind.later import stretches_after, watch_group
 from pumplife.rewind.score import NORMAL_90, Realised, count_band, is_inside, score_group
-from pumplife.rewind.years import Scored, add_up_years, say_years
+from pumplife.rewind.years import Scored, add_up_years, say_year, say_years
 
 MOST_YEARS = 4  # past days looked at
 LEAST_KNOWN_MONTHS = 24  # of records before the earliest of them
@@ -72,6 +72,10 @@ class Rewind:
         import html  # noqa: PLC0415  (only where a notebook asks)
 
         return f"<p>{html.escape(self.sentence)}</p>{self.years.to_html(index=False)}"
+
+    def say(self) -> tuple[str, ...]:
+        """One sentence per past day."""
+        return tuple(say_year(year) for year in self.years.to_dict("records"))
 
     def to_frame(self) -> pd.DataFrame:
         """A copy of `rows`."""

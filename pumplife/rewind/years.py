@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from dataclasses import dataclass
 from typing import Any
 
@@ -69,6 +70,7 @@ def _year(scored: list[Scored], currency: str) -> dict[str, Any]:
     """One past day."""
     pairs = [(one, one.realised) for one in scored if one.realised is not None]
     row: dict[str, Any] = {"as_of": scored[0].as_of, "groups": len(pairs), "testable": 0}
+    row["cost_inside"] = row["failures_inside"] = ""
     if not pairs:
         return row
     expected = np.sum([realised.expected for _, realised in pairs], axis=0)
@@ -80,7 +82,6 @@ def _year(scored: list[Scored], currency: str) -> dict[str, Any]:
         "predicted_failures_high": high,
         "realised_failures": seen,
         "failures_inside": "yes" if low <= np.round(seen) <= high else "no",
-        "cost_inside": "",
         "cost_unit": f"{currency} a year".strip(),
     }
     return row | _year_cost([(one, real) for one, real in pairs if real.why_not == ""])
@@ -135,6 +136,28 @@ def say_years(years: pd.DataFrame, rows: pd.DataFrame) -> str:
     return (
         f"In {inside} of {_days(len(tested))} the advice's cost lay inside its 90 % band, as far "
         f"as later lives tell it ({testable} of {groups} pieces of advice can be tested). {words}"
+    )
+
+
+def say_year(year: dict[Hashable, Any]) -> str:
+    """One past day in words: failures, and cost where later lives tell it.
+
+    Parameters
+    ----------
+    year : dict
+        A row of the years.
+    """
+    told = (
+        f"{year['as_of']:%Y-%m-%d}: {year['predicted_failures']:,.0f} failures predicted for what "
+        f"was run since ({year['predicted_failures_low']:,.0f} to "
+        f"{year['predicted_failures_high']:,.0f}), {year['realised_failures']:,.0f} seen"
+    )
+    if year["cost_inside"] == "":
+        return f"{told}; no advice of that day can be tested on cost."
+    return (
+        f"{told}; {year['testable']} of {year['groups']} pieces of advice testable, "
+        f"{year['predicted_cost']:,.0f} {year['cost_unit']} predicted ({year['cost_low']:,.0f} to "
+        f"{year['cost_high']:,.0f}), {year['realised_cost']:,.0f} by later lives."
     )
 
 
