@@ -21,6 +21,7 @@ from pumplife.policy.decide import (
 from pumplife.policy.due import build_due
 from pumplife.policy.groups import SideGroup, build_groups
 from pumplife.policy.interval import CostCurve
+from pumplife.policy.practice_told import PRACTICE_COLUMNS, tell_practice
 from pumplife.policy.pump import FloatArray, SideLife
 from pumplife.policy.verdict import describe_decision
 from pumplife.records.duty import Duty
@@ -47,6 +48,7 @@ INTERVAL_COLUMNS = (
     "actual_cost_per_breakdown", "tickets_priced", "verdict", "cost_rate_failed_part",
     "prob_planning_pays", "knowing_better_per_year", "kit_share_today", "never_planned_today",
     "failures", "usage_per_year", "planned_cost", "failure_cost",
+    *PRACTICE_COLUMNS,
 )  # fmt: skip
 
 
@@ -170,7 +172,7 @@ def _intervals_table(
     """The intervals table; blank where a group has no advice."""
     rows = []
     for group, decision in zip(groups, decisions, strict=True):
-        row = _group_row(group)
+        row = _group_row(group) | tell_practice(lives, group, adopted_interval(records, group))
         if decision is not None:
             row |= _decision_row(records, group, decision)
             row |= _saving_row(group, decision)

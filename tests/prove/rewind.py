@@ -1,4 +1,4 @@
-"""Past advice of simulated plants: does its band hold the true cost rate, and the failures since."""
+"""Past advice of simulated plants: do its bands hold the true cost rate and later failures."""
 
 import tempfile
 from collections.abc import Iterator
