@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from lifelines import KaplanMeierFitter
 
+from pumplife.cli import DONE, STOPPED, WRONG_CALL, main
 from pumplife.records.cut import cut_records
 from pumplife.records.read import join_records, read_written
 from pumplife.rewind.later import Watched, expected_failures, realised_rate, survive_later
@@ -179,7 +180,7 @@ def test_steps_are_those_of_lifelines_with_late_entry():
         warnings.simplefilter("ignore")  # lifelines warns of weights that are no whole numbers
         fit.fit(seen.until, seen.failed, entry=seen.since, weights=seen.weight)
     ours = np.exp(np.cumsum(later.log_step[0, 0]))
-    np.testing.assert_allclose(ours, fit.predict(later.age).to_numpy(), rtol=1e-9)
+    np.testing.assert_allclose(ours, fit.predict(later.age).to_numpy(), rtol=1e-9, atol=1e-12)
 
 
 def test_the_cost_rate_of_three_sides_by_hand():
@@ -224,3 +225,19 @@ def test_inside_allows_for_the_error_of_what_later_lives_tell():
 def test_past_days_need_the_window(tmp_path):
     plant = read_written(write_fleet(tmp_path / "plant", fleet_tables(8, pumps=1))).plant
     assert len(past_days(plant)) == 4
+
+
+def test_the_command_line_says_why_there_is_nothing(tmp_path, capsys):
+    folder = str(small_plant(tmp_path / "plant"))
+    assert main(["rewind", folder, "--out", str(tmp_path / "rewind.csv")]) == STOPPED
+    assert "too short to look back" in capsys.readouterr().out
+    assert main(["rewind", folder, "--out", str(tmp_path)]) == WRONG_CALL
+    assert "is no .csv file" in capsys.readouterr().err
+    with pytest.raises(SystemExit):
+        main(["challenge", folder, "--group", "0", "--interval", "soon"])
+
+
+def test_the_command_line_challenges(tmp_path, capsys, tables):
+    folder = str(write_fleet(tmp_path / "plant", tables))
+    assert main(["challenge", folder, "--group", "slip", "--interval", "9000"]) == DONE
+    assert "The nearest single change" in capsys.readouterr().out
