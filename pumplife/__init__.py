@@ -15,40 +15,50 @@ if TYPE_CHECKING:
         RecordError,
         SettingError,
     )
+    from pumplife.policy.challenge import Challenge, challenge
     from pumplife.report.figures_timeline import plot_timeline, timeline_table
     from pumplife.report.write import write_study
+    from pumplife.rewind.rewind import Rewind, run_rewind
     from pumplife.study import Study, run_study
     from pumplife.weibull.estimate import WeibullFit, fit_weibull
 
 __version__ = "0.1.0"
 
 _HOMES = {
+    "Challenge": "policy.challenge",
     "FolderError": "errors",
     "NoFiniteEstimate": "errors",
     "OutputError": "errors",
     "PumplifeError": "errors",
     "RecordError": "errors",
     "SettingError": "errors",
+    "Rewind": "rewind.rewind",
     "Study": "study",
     "WeibullFit": "weibull.estimate",
+    "challenge": "policy.challenge",
     "fit_weibull": "weibull.estimate",
     "plot_timeline": "report.figures_timeline",
+    "run_rewind": "rewind.rewind",
     "run_study": "study",
     "timeline_table": "report.figures_timeline",
     "write_study": "report.write",
 }
 
 __all__ = [
+    "Challenge",
     "FolderError",
     "NoFiniteEstimate",
     "OutputError",
     "PumplifeError",
     "RecordError",
+    "Rewind",
     "SettingError",
     "Study",
     "WeibullFit",
+    "challenge",
     "fit_weibull",
     "plot_timeline",
+    "run_rewind",
     "run_study",
     "timeline_table",
     "write_study",

@@ -23,6 +23,12 @@ def _parser() -> argparse.ArgumentParser:
     study.add_argument("folder", type=Path, help="plant folder, or one .xlsx with a sheet a table")
     study.add_argument("--out", type=Path, required=True, help="folder for the results")
     study.add_argument("--seed", type=_seed, default=1, help="seed of the random draws (default 1)")
+    study.add_argument(
+        "--rewind",
+        action="store_true",
+        help="also the advice of past year-ends, and what came since (three times as long)",
+    )
+    _add_looks(jobs)
     audit = jobs.add_parser("audit", help="only what is wrong with the records")
     audit.add_argument(
         "folder", type=Path, nargs="?", help="plant folder, or one .xlsx with a sheet a table"
@@ -39,6 +45,37 @@ def _parser() -> argparse.ArgumentParser:
         help="propose the mapping of this export: a .csv, an .xlsx or a folder of them",
     )
     return parser
+
+
+def _add_looks(jobs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """The jobs that look at the advice itself: rewind, challenge."""
+    rewind = jobs.add_parser(
+        "rewind", help="the advice of past year-ends, held against what came since"
+    )
+    rewind.add_argument("folder", type=Path, help="plant folder, or one .xlsx")
+    rewind.add_argument("--out", type=Path, metavar="FILE.csv", help="write every row here")
+    rewind.add_argument("--seed", type=_seed, default=1, help="seed of the random draws")
+    challenge = jobs.add_parser(
+        "challenge", help="hold an interval that you would rather have against the advice"
+    )
+    challenge.add_argument("folder", type=Path, help="plant folder, or one .xlsx")
+    challenge.add_argument(
+        "--group", required=True, help="row of the table intervals, from 0, or words that name it"
+    )
+    challenge.add_argument(
+        "--interval", type=_interval, required=True, help="usage units; inf = run to failure"
+    )
+    challenge.add_argument("--seed", type=_seed, default=1, help="seed of the random draws")
+
+
+def _interval(word: str) -> float:
+    try:
+        interval = float(word)
+    except ValueError:
+        interval = float("nan")
+    if not interval > 0.0:
+        raise argparse.ArgumentTypeError(f"{word} is no interval: give a number above 0, or inf")
+    return interval
 
 
 def _seed(word: str) -> int:
@@ -58,11 +95,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     )
 
     try:
-        if options.job == "new":
-            return _new(options.folder) if options.export is None else _propose(options)
-        if options.job == "audit":
-            return _audit(options.folder, everything=options.all, rules=options.rules)
-        return _study(options.folder, options.out, options.seed)
+        return _run(options)
     except PumplifeError as error:
         _say(str(error), sys.stderr)
         export = getattr(options, "export", None)
@@ -73,6 +106,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         _say("Interrupted; nothing was written.", sys.stderr)
         return WRONG_CALL
+
+
+def _run(options: argparse.Namespace) -> int:
+    """Run the job that was called for."""
+    if options.job == "new":
+        return _new(options.folder) if options.export is None else _propose(options)
+    if options.job == "audit":
+        return _audit(options.folder, everything=options.all, rules=options.rules)
+    jobs = {"rewind": _rewind, "challenge": _challenge, "study": _study}
+    return jobs[options.job](options)
 
 
 def _is_plant(path: Path) -> bool:
@@ -175,20 +218,21 @@ def _sentence(row: "dict[Hashable, Any]") -> str:
     return f"{where}: {told}" if where else told
 
 
-def _study(folder: Path, out: Path, seed: int) -> int:
+def _study(options: argparse.Namespace) -> int:
     from tqdm import tqdm  # noqa: PLC0415
 
     from pumplife.report.write import check_output, write_study  # noqa: PLC0415
     from pumplife.study import STEPS, run_study  # noqa: PLC0415
 
-    check_output(out, folder)
-    with tqdm(total=len(STEPS) + 1, disable=None, leave=False) as bar:
+    out = options.out
+    check_output(out, options.folder)
+    with tqdm(total=len(STEPS) + 1 + options.rewind, disable=None, leave=False) as bar:
 
         def told(step: str) -> None:
             bar.set_description(step)
             bar.update()
 
-        study = run_study(folder, seed=seed, told=told)
+        study = run_study(options.folder, seed=options.seed, rewind=options.rewind, told=told)
         told("report")
         write_study(study, out)
     if study.stopped:
@@ -196,6 +240,41 @@ def _study(folder: Path, out: Path, seed: int) -> int:
         _say(f"The records stop the study; every finding is in {out / 'tables' / 'audit.csv'}.")
         return STOPPED
     _say(f"Done: open {out / 'report.html'}; tables are in {out / 'tables'}.")
+    return DONE
+
+
+def _rewind(options: argparse.Namespace) -> int:
+    """The sentence and one line per past day; every row into a file where one is named."""
+    from pumplife.errors import OutputError  # noqa: PLC0415
+    from pumplife.rewind.rewind import run_rewind  # noqa: PLC0415
+
+    out: Path | None = options.out
+    if out is not None and (out.suffix.lower() != ".csv" or out.is_dir()):
+        raise OutputError(f"{out} is no .csv file: name one, such as rewind.csv.")
+    found = run_rewind(options.folder, seed=options.seed)
+    _say(found.sentence)
+    for line in found.say():
+        _say(line)
+    if out is not None:
+        try:
+            found.to_frame().to_csv(out, index=False, lineterminator="\n")
+        except OSError as problem:
+            raise OutputError(
+                f"The rows can't be written to {out}: {problem.strerror}. Choose another file."
+            ) from problem
+        _say(f"Every row is in {out}.")
+    return STOPPED if found.rows.empty else DONE
+
+
+def _challenge(options: argparse.Namespace) -> int:
+    from pumplife.policy.challenge import challenge  # noqa: PLC0415
+    from pumplife.study import run_study  # noqa: PLC0415
+
+    study = run_study(options.folder, seed=options.seed)
+    answer = challenge(study, options.group, options.interval)
+    _say(answer.title)
+    for line in answer.say():
+        _say(f"  {line}")
     return DONE
 
 

@@ -21,7 +21,7 @@ from pumplife.lives.rules.rule import run_rules
 from pumplife.lives.rules.story import tell_story
 from pumplife.records.duty import Duty, build_duty
 from pumplife.records.meters import gather_readings
-from pumplife.records.read import Records, read_records
+from pumplife.records.read import Records, Written, join_records, read_records, read_written
 from pumplife.records.usage import UsageClock, build_clock
 
 if TYPE_CHECKING:
@@ -69,7 +69,11 @@ class Study:
 
 
 def run_study(
-    path: str | Path, *, seed: int = 1, told: Callable[[str], None] = lambda step: None
+    path: str | Path,
+    *,
+    seed: int = 1,
+    rewind: bool = False,
+    told: Callable[[str], None] = lambda step: None,
 ) -> Study:
     """Run the whole job on a plant folder or workbook.
 
@@ -79,6 +83,8 @@ def run_study(
         Plant folder, or one .xlsx with a sheet per table.
     seed : int
         Seed of all random draws: same folder and seed, same tables.
+    rewind : bool
+        Whether the advice of past days is worked out too, see `run_rewind`; about twice the time.
     told : callable
         Called with the name of each step as it begins, see `STEPS`.
 
@@ -90,7 +96,8 @@ def run_study(
         If a line of plant.toml can't be used.
     """
     told("records")
-    records = read_records(Path(path))
+    written = read_written(Path(path))
+    records = join_records(written)
     if records.fatal:
         return _stopped(records, seed)
     told("usage")
@@ -123,6 +130,9 @@ def run_study(
     )
     study = _decide(study, told)
     study = replace(study, tables={**study.tables, **_compare(study, alike)})
+    if rewind:
+        told("rewind")
+        study = replace(study, tables={**study.tables, **_look_back(study, written)})
     return replace(study, tables={"audit": records.log.frame(), **study.tables})
 
 
@@ -236,6 +246,18 @@ def _compare(study: Study, alike: Alike) -> dict[str, pd.DataFrame]:
     pumps = list_pumps(records, (duty, clock), lives, (fits, alike), study.advice)
     shocks = {} if lives.shocks.empty else {"shocks": shock_demand(lives, records)}
     return {"pumps": pumps, "likeness": alike.likeness, **shocks}
+
+
+def _look_back(study: Study, written: Written) -> dict[str, pd.DataFrame]:
+    """The advice of past days, held against what was seen since."""
+    lives, fits, clock = study.lives, study.fits, study.clock
+    if lives is None or fits is None or clock is None:
+        return {}
+    from pumplife.rewind.rewind import Known, rewind_records  # noqa: PLC0415  (late: when asked)
+
+    known = Known(records=study.records, clock=clock, lives=lives, fits=fits)
+    found = rewind_records(written, known, seed=study.seed)
+    return {"rewind": found.rows, "rewind_years": found.years}
 
 
 def _stopped(records: Records, seed: int) -> Study:

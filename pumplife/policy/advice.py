@@ -135,7 +135,7 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
         for group, decision in zip(groups, decisions, strict=True)
     )
     intervals = build_intervals(
-        records, groups, decisions, clock=clock, tickets=tickets, fits=fits, few=few
+        records, groups, decisions, clock=clock, lives=lives, tickets=tickets, fits=fits, few=few
     )
     intervals = add_looks(intervals, groups, decisions, ways, records.plant.currency)
     intervals = add_doubts(intervals, doubts)

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from pumplife.policy.adopted import review_row
+from pumplife.lives.build import Lives
+from pumplife.policy.adopted import adopted_interval, review_row
 from pumplife.policy.by_calendar import calendar_row
 from pumplife.policy.decide import (
     FAILED_PART,
@@ -17,6 +18,7 @@ from pumplife.policy.decide import (
 from pumplife.policy.few import FewIntervals
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.interval import IntervalAdvice, chance_cheaper
+from pumplife.policy.practice_told import PRACTICE_COLUMNS, tell_practice
 from pumplife.policy.pump import SideLife
 from pumplife.policy.pumps_differ import differ_row
 from pumplife.policy.rounding import rounding_row
@@ -52,6 +54,7 @@ INTERVAL_COLUMNS = (
     "costs_differ", "downtime_per_h_low", "downtime_per_h_high", "pumps_apart", "extrapolated",
     "longest_life", "round_interval",
     "cost_of_rounding", "round_weeks", "calendar_weeks", "cost_of_calendar", "usage_spread",
+    *PRACTICE_COLUMNS,
 )  # fmt: skip
 
 
@@ -61,6 +64,7 @@ def build_intervals(
     decisions: tuple[Decision | None, ...],
     *,
     clock: UsageClock,
+    lives: Lives,
     tickets: Tickets,
     fits: Fits,
     few: FewIntervals,
@@ -68,7 +72,7 @@ def build_intervals(
     """One row per group; blank where it has no advice."""
     rows = []
     for number, (group, decision) in enumerate(zip(groups, decisions, strict=True)):
-        row = _group_row(group)
+        row = _group_row(group) | tell_practice(lives, group, adopted_interval(records, group))
         if decision is not None:
             row |= _decision_row(records, group, decision)
             row |= _saving_row(group, decision)

@@ -37,6 +37,10 @@ class AuditLog:
     def __repr__(self) -> str:
         return f"AuditLog({sum(len(part) for part in self._parts)} rows)"
 
+    def without_rows(self) -> "AuditLog":
+        """Give a new log that names files as this one does."""
+        return AuditLog(_of_files=set(self._of_files))
+
     def name_files(self, table: str) -> None:
         """From now on name the file of every row of a table that is written in several files."""
         self._of_files.add(table)

@@ -94,6 +94,43 @@ class Records:
         return self.tables["pumps"]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Written:
+    """What the files hold, typed, before the tables are joined.
+
+    Attributes
+    ----------
+    plant : Plant
+        The settings.
+    tables : dict of DataFrame
+        Every table of `TABLES`, rows as written.
+    counts : dict of int
+        Rows written of each table.
+    given : frozenset of str
+        Tables that the plant wrote.
+    log : AuditLog
+        What was found in reading.
+    hashes : dict of str
+        SHA-256 of every file read.
+    source : Path
+        The folder or workbook.
+    fatal : bool
+        Whether the study can't go on at all.
+    """
+
+    plant: Plant
+    tables: dict[str, pd.DataFrame] = field(repr=False)
+    counts: dict[str, int] = field(repr=False)
+    given: frozenset[str] = field(repr=False)
+    log: AuditLog = field(repr=False)
+    hashes: dict[str, str] = field(repr=False)
+    source: Path
+    fatal: bool
+
+    def __repr__(self) -> str:
+        return f"Written({len(self.given)} tables{', can not go on' if self.fatal else ''})"
+
+
 def read_records(path: Path | str) -> Records:
     """Read a plant folder or workbook.
 
@@ -114,6 +151,11 @@ def read_records(path: Path | str) -> Records:
     SettingError
         When a line of plant.toml can't be used.
     """
+    return join_records(read_written(path))
+
+
+def read_written(path: Path | str) -> Written:
+    """Read the files of a plant folder or workbook; errors as of `read_records`."""
     path = Path(path)
     _check_path(path)
     log = AuditLog()
@@ -127,20 +169,35 @@ def read_records(path: Path | str) -> Records:
     fatal |= log.has_rule(TWO_TABLES)
     fatal |= _lacks_basis(path, sources, plant, log)
     fatal |= lacks_pumps(tables, counts, log)
-    plant = _with_start(plant, tables, log)
+    return Written(
+        plant=plant,
+        tables=tables,
+        counts=counts,
+        given=frozenset(sources),
+        log=log,
+        hashes=hashes,
+        source=path,
+        fatal=fatal,
+    )
+
+
+def join_records(written: Written) -> Records:
+    """Join what was written into clean tables; `written` keeps its own, its log gets the rest."""
+    log, tables, fatal = written.log, dict(written.tables), written.fatal
+    plant = _with_start(written.plant, tables, log)
     settled: frozenset[str] = frozenset()
     if not fatal:
         settled = _link(tables, plant, log)
-        fatal = lacks_tickets(tables, counts, plant, log)
-    withheld = set() if fatal else check_whole(tables, plant, set(sources), log)
+        fatal = lacks_tickets(tables, written.counts, plant, log)
+    withheld = set() if fatal else check_whole(tables, plant, set(written.given), log)
     return Records(
         plant=plant,
         tables=tables,
         log=log,
-        hashes=hashes,
-        source=path,
+        hashes=written.hashes,
+        source=written.source,
         withheld=withheld,
-        aside={name: counts[name] - len(tables[name]) for name in counts},
+        aside={name: written.counts[name] - len(tables[name]) for name in written.counts},
         fatal=fatal,
         settled=settled,
     )

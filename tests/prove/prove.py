@@ -37,6 +37,7 @@ from tests.prove import (  # noqa: E402
     plants,
     posterior,
     regression,
+    rewind,
 )
 
 FIRST_SEED = 1001
@@ -133,6 +134,7 @@ TOPICS: dict[str, Callable[[float], Iterator[tuple[judge.Result, int]]]] = {
     "lifestory": lifestory.prove,
     "bulk": bulk.prove,
     "limits": limits.prove,
+    "rewind": rewind.prove,
 }
 
 

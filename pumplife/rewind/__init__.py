@@ -1,0 +1,1 @@
+"""Past advice held against what was seen since."""
