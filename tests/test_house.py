@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 PACKAGE = Path(__file__).parents[1] / "pumplife"
-ROUTE = ["errors", "records", "lives", "weibull", "fits", "policy", "stock", "report"]
+ROUTE = ["errors", "records", "lives", "weibull", "fits", "policy", "materials", "stock", "report"]
 DOORS = {"__init__", "__main__", "study", "cli"}
 FILES = sorted(PACKAGE.rglob("*.py"))
 
