@@ -92,7 +92,7 @@ def find_reference(lives: pd.DataFrame) -> str:
 
 def _compare_across(rows: pd.DataFrame) -> Iterator[Pair]:
     """Compare materials over the services that held both, where there are several."""
-    held = rows.groupby("service")["kind"].agg(lambda kinds: frozenset(kinds))
+    held = rows.groupby("service")["kind"].agg(frozenset)
     for one, two in combinations(sorted(set(rows["kind"])), 2):
         both = held.index[[{one, two} <= kinds for kinds in held]]
         if len(both) < 2:
@@ -140,9 +140,7 @@ def compare_pair(lives: pd.DataFrame, kind: str, reference: str, service: str) -
     )
 
 
-def _test_shape(
-    ratio: LifeRatio, arrays: list[np.ndarray], marks: dict[str, np.ndarray]
-) -> float:
+def _test_shape(ratio: LifeRatio, arrays: list[np.ndarray], marks: dict[str, np.ndarray]) -> float:
     """Chance of shapes so different if they are one; NaN where failures are too few to ask."""
     if not (ratio.failures >= SHAPES_FROM).all() or ratio.why_not:
         return np.nan

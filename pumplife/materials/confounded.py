@@ -69,22 +69,29 @@ def judge_pair(facts: pd.DataFrame, kind: str, reference: str) -> Verdict:
         and neither the date of fitting nor the pace of the pumps sets them apart.
     """
     mark = facts["kind"].eq(kind).to_numpy()
-    told = {"mixed_pumps": count_mixed(facts, mark)}
+    mixed = count_mixed(facts, mark)
     both = _strata_of_both(facts, mark)
     if not both.any():
-        told |= {"later": np.nan, "pace_ratio": np.nan}
         reason = f"{kind} and {reference} were never used at like duty: {_what_differs(facts)}"
-        return Verdict(comparable=CONFOUNDED, reason=reason, **told)
+        return _verdict(CONFOUNDED, reason, mixed)
     lives, marked = facts[both], mark[both]
     later, pace = _compare_dates(lives, marked), _compare_pace(lives, marked)
-    told |= {"later": later[0], "pace_ratio": pace[0]}
+    told = {"later": later[0], "pace_ratio": pace[0]}
     reason = _say_dates(kind, reference, *later) or _say_pace(kind, reference, *pace)
     if reason:
-        return Verdict(comparable=CONFOUNDED, reason=reason, **told)
+        return _verdict(CONFOUNDED, reason, mixed, **told)
     fewest = _most_of_both(lives, marked)
     if fewest < FEWEST:
-        return Verdict(comparable=TOO_FEW, reason=_say_few(lives, marked, kind, reference), **told)
-    return Verdict(comparable=YES, reason="", **told)
+        return _verdict(TOO_FEW, _say_few(lives, marked, kind, reference), mixed, **told)
+    return _verdict(YES, "", mixed, **told)
+
+
+def _verdict(
+    word: str, reason: str, mixed: int, *, later: float = np.nan, pace_ratio: float = np.nan
+) -> Verdict:
+    return Verdict(
+        comparable=word, reason=reason, mixed_pumps=mixed, later=later, pace_ratio=pace_ratio
+    )
 
 
 def _strata_of_both(facts: pd.DataFrame, mark: Bools) -> Bools:
@@ -92,7 +99,7 @@ def _strata_of_both(facts: pd.DataFrame, mark: Bools) -> Bools:
     used = facts["usage"].to_numpy(float)
     code = facts["stratum"].to_numpy(np.int64)
     usage = np.bincount(2 * code + mark, used, 2 * int(code.max(initial=0)) + 2).reshape(-1, 2)
-    return np.asarray((usage > 0.0).all(axis=1)[code])
+    return np.asarray(usage.min(axis=1)[code] > 0.0)
 
 
 def _most_of_both(facts: pd.DataFrame, mark: Bools) -> float:
@@ -148,7 +155,9 @@ def _compare_dates(facts: pd.DataFrame, mark: Bools) -> tuple[float, float]:
     once = facts[keys].assign(mark=mark).drop_duplicates()
     days = (once["start"] - pd.Timestamp(0)) / pd.Timedelta(days=1)
     return _rank_apart(
-        days.to_numpy(float), once["mark"].to_numpy(bool), once["stratum"].to_numpy(np.int64)
+        np.asarray(days, dtype=np.float64),
+        once["mark"].to_numpy(bool),
+        once["stratum"].to_numpy(np.int64),
     )
 
 
@@ -158,7 +167,7 @@ def _compare_pace(facts: pd.DataFrame, mark: Bools) -> tuple[float, float]:
     pace = by["pace"].median().dropna()
     pace = pace[pace["pace"] > 0.0]
     mine = pace["mark"].to_numpy(bool)
-    logs = np.log(pace["pace"].to_numpy(float))
+    logs = np.asarray(np.log(pace["pace"]), dtype=np.float64)
     code = pace["stratum"].to_numpy(np.int64)
     p_value = _rank_apart(logs, mine, code)[1]
     size = int(code.max(initial=0)) + 1

@@ -70,7 +70,7 @@ def merge_equal(facts: pd.DataFrame) -> pd.DataFrame:
     Positions of one pump that were renewed together have one age: four balls are one row.
     """
     keys = [*SAME_LIFE, *NUMBERS]
-    return facts.groupby(keys, sort=False, dropna=False, as_index=False)["weight"].sum()
+    return facts.groupby(keys, sort=False, dropna=False)[["weight"]].sum().reset_index()
 
 
 def duty_numbers(facts: pd.DataFrame) -> tuple[Floats, list[str]]:
@@ -84,7 +84,8 @@ def duty_numbers(facts: pd.DataFrame) -> tuple[Floats, list[str]]:
         Their names.
     """
     failures = float(facts["weight"][np.isfinite(facts["upper"])].sum())
-    columns, told = [], []
+    columns: list[Floats] = []
+    told: list[str] = []
     for name in NUMBERS:
         values = facts[name]
         known = values.notna().mean()

@@ -33,9 +33,7 @@ def find_modes(facts: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     counts = counts.sort_values([*KEYS, "failures", "mode"], ascending=[True] * 4 + [False, True])
     main = counts.drop_duplicates(KEYS).set_index(KEYS)
     total = counts.groupby(KEYS)["failures"].sum()
-    modes = pd.DataFrame(
-        {"main_mode": main["mode"], "main_mode_share": main["failures"] / total}
-    )
+    modes = pd.DataFrame({"main_mode": main["mode"], "main_mode_share": main["failures"] / total})
     told = _join_released(failed, visits)
     index = facts.groupby(KEYS).size().index
     both = modes.reindex(index).join(told)

@@ -1,4 +1,4 @@
-"""What each material costs per usage at its own best interval, and at which price it breaks even."""
+"""What each material costs at its own best interval, and the price at which it breaks even."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Kinds = tuple[str, ...]
 
-DRAWS = 200  # of the study's, at most
+DRAWS = 100  # of the study's, at most
 SEEN = 0.5  # fewer failures than this are none
 
 
@@ -134,7 +134,7 @@ def price_choices(
     list of Choice
         Place by place, the one of reference materials first.
     """
-    used = {key: rows for key, rows in facts.groupby(["service", "side", "part"], sort=True)}
+    used = dict(iter(facts.groupby(["service", "side", "part"], sort=True)))
     prices = _part_prices(records)
     known = {(p.service, p.side, p.part, p.kind): p for p in pairs if p.service}
     target = records.plant.hazardous_failure_probability
@@ -142,7 +142,7 @@ def price_choices(
     for place in _find_places(fits, groups):
         group = place.group
         held = [used.get((group.service, group.side, part)) for part in group.part]
-        if not any(rows is not None and rows["kind"].nunique() > 1 for rows in held):
+        if not any(rows is not None and len(set(rows["kind"])) > 1 for rows in held):
             continue
         first = tuple(
             kind if rows is None else find_reference(rows)
@@ -179,9 +179,7 @@ def _kinds(fits: Fits, group: SideGroup) -> Kinds:
     return tuple((rows["material"] + " " + rows["variant"]).str.strip())
 
 
-def _make_ups(
-    place: Place, first: Kinds, held: Sequence[pd.DataFrame | None]
-) -> Iterator[Kinds]:
+def _make_ups(place: Place, first: Kinds, held: Sequence[pd.DataFrame | None]) -> Iterator[Kinds]:
     """All of reference materials, each part exchanged alone, and the kits in use."""
     told = [first]
     for at, rows in enumerate(held):

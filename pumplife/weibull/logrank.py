@@ -86,13 +86,14 @@ def compare_survival(
     deaths = np.bincount(place[died], told[died], count)
     risk = np.maximum(_at_risk(ends, starts, told, count), 1e-300)
     share = _at_risk(ends, starts, told * mark, count) / risk
-    parts = told * _parts(ends, starts, mark, failed, deaths / risk, share)
+    parts = told * _parts((ends, starts), mark, failed, deaths / risk, share)
+    member = np.unique(np.asarray(cluster), return_inverse=True)[1]
     tie = np.where(risk > 1.0, (risk - deaths) / np.maximum(risk - 1.0, 1e-300), 0.0)
     return _report(
         seen=float(told @ (mark * failed)),
         expected=float(np.sum(deaths * share)),
         variance=float(np.sum(deaths * share * (1.0 - share) * np.maximum(tie, 0.0))),
-        by_cluster=np.bincount(np.unique(np.asarray(cluster), return_inverse=True)[1], parts),
+        by_cluster=np.bincount(member, parts).astype(np.float64),
     )
 
 
@@ -120,9 +121,14 @@ def _at_risk(ends: Ints, starts: Ints, weight: Floats, count: int) -> Floats:
 
 
 def _parts(
-    ends: Ints, starts: Ints, mark: Floats, failed: NDArray[np.bool_], rate: Floats, share: Floats
+    span: tuple[Ints, Ints],
+    mark: Floats,
+    failed: NDArray[np.bool_],
+    rate: Floats,
+    share: Floats,
 ) -> Floats:
     """Return each life's part in observed less expected failures of the marked kind."""
+    ends, starts = span
     gone = np.concatenate([[0.0], np.cumsum(rate)])
     shared = np.concatenate([[0.0], np.cumsum(rate * share)])
     lived = mark * (gone[ends] - gone[starts]) - (shared[ends] - shared[starts])

@@ -355,7 +355,7 @@ def _climb_alone(
 
 def _hold(rows: RowLives, design: Design, start: Floats, log_ratio: float) -> Summit:
     """Return the maximum with the mark's term held at a log ratio."""
-    combination = design.back[1]
-    step = combination / float(combination @ combination)
-    at = start + step * (log_ratio - float(combination @ start))
+    combination: Floats = design.back[1]
+    off = log_ratio - float(combination @ start)
+    at = np.asarray(start + combination * (off / float(combination @ combination)), np.float64)
     return climb(rows, design, at, combination)

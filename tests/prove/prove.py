@@ -33,6 +33,7 @@ from tests.prove import (  # noqa: E402
     bulk,
     judge,
     lifestory,
+    materials,
     plants,
     posterior,
     regression,
@@ -131,6 +132,7 @@ TOPICS: dict[str, Callable[[float], Iterator[tuple[judge.Result, int]]]] = {
     "alike": alike.prove,
     "lifestory": lifestory.prove,
     "bulk": bulk.prove,
+    "materials": materials.prove,
 }
 
 
