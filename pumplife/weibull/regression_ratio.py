@@ -278,7 +278,8 @@ def _bound(
     rows, design = _standardise(arms, columns, names)
     terms = fit.estimate.copy()
     terms[0] -= rows.log_unit
-    summit = climb(rows, design, np.linalg.solve(design.back, terms))
+    start = np.asarray(np.linalg.solve(design.back, terms), dtype=np.float64)
+    summit = climb(rows, design, start)
     combination = design.back[1]
     return [
         (
@@ -357,5 +358,5 @@ def _hold(rows: RowLives, design: Design, start: Floats, log_ratio: float) -> Su
     """Return the maximum with the mark's term held at a log ratio."""
     combination: Floats = design.back[1]
     off = log_ratio - float(combination @ start)
-    at = np.asarray(start + combination * (off / float(combination @ combination)), np.float64)
+    at: Floats = start + combination * (off / float(combination @ combination))
     return climb(rows, design, at, combination)
