@@ -47,6 +47,7 @@ def test_nothing_imports_from_its_right(path):
         assert ROUTE.index(there) <= ROUTE.index(here), f"{path.name} imports {module}"
         if here == "weibull":
             assert there in {"weibull", "errors"}, f"weibull sees arrays only, not {module}"
+        assert (here, there) != ("stock", "materials"), "stock knows no materials"
 
 
 def test_weibull_never_loads_pandas_at_import():

@@ -167,7 +167,7 @@ def plot_survival(
             ends.append((float(mine["survival"].iloc[-1]), kind, colour))
         style.label_ends(axes, ends)
         style.write_percents(axes.yaxis)
-        ticks = MaxNLocator(COUNTS).tick_values(0.0, last)
+        ticks = np.asarray(MaxNLocator(COUNTS).tick_values(0.0, last), dtype=np.float64)
         ticks = ticks[ticks <= last]
         counts = [_at_risk(drawn[drawn["kind"] == kind], ticks) for kind in kinds]
         words = [
