@@ -240,12 +240,14 @@ def _compare(study: Study, alike: Alike) -> dict[str, pd.DataFrame]:
     lives, fits, duty, clock = study.lives, study.fits, study.duty, study.clock
     if lives is None or fits is None or duty is None or clock is None:
         return {}
+    from pumplife.materials.table import compare_materials  # noqa: PLC0415  (late: as the next)
     from pumplife.stock.pumps import list_pumps  # noqa: PLC0415  (late: not needed for an audit)
 
     records = study.records
     pumps = list_pumps(records, (duty, clock), lives, (fits, alike), study.advice)
     shocks = {} if lives.shocks.empty else {"shocks": shock_demand(lives, records)}
-    return {"pumps": pumps, "likeness": alike.likeness, **shocks}
+    materials = compare_materials(records, duty, lives, fits, study.advice).tables
+    return {"pumps": pumps, "likeness": alike.likeness, **shocks, **materials}
 
 
 def _look_back(study: Study, written: Written) -> dict[str, pd.DataFrame]:

@@ -7,7 +7,10 @@ from pathlib import Path
 import pytest
 
 PACKAGE = Path(__file__).parents[1] / "pumplife"
-ROUTE = ["errors", "records", "lives", "weibull", "fits", "policy", "stock", "rewind", "report"]
+ROUTE = [
+    "errors", "records", "lives", "weibull", "fits", "policy", "materials", "stock", "rewind",
+    "report",
+]  # fmt: skip
 DOORS = {"__init__", "__main__", "study", "cli"}
 FILES = sorted(PACKAGE.rglob("*.py"))
 
@@ -47,6 +50,7 @@ def test_nothing_imports_from_its_right(path):
         assert ROUTE.index(there) <= ROUTE.index(here), f"{path.name} imports {module}"
         if here == "weibull":
             assert there in {"weibull", "errors"}, f"weibull sees arrays only, not {module}"
+        assert (here, there) != ("stock", "materials"), "stock knows no materials"
 
 
 def test_weibull_never_loads_pandas_at_import():

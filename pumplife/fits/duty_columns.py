@@ -144,7 +144,7 @@ def list_effects(lives: pd.DataFrame) -> Iterator[list[Effect]]:
     for number in NUMBERS:
         values = lives[number].to_numpy(float)
         if np.isfinite(values).all() and np.ptp(values) > 0.0:
-            yield [_measure(number, values)]
+            yield [measure_number(number, values)]
 
 
 def _mark_levels(lives: pd.DataFrame, factor: str) -> list[Effect]:
@@ -162,7 +162,7 @@ def _mark_levels(lives: pd.DataFrame, factor: str) -> list[Effect]:
     return effects
 
 
-def _measure(number: str, values: Floats) -> Effect:
+def measure_number(number: str, values: Floats) -> Effect:
     """Take a number's logarithm where it is one of proportion, else the number itself."""
     everywhere = np.ones(len(values), dtype=bool)
     if number in DOUBLED and (values > 0.0).all():

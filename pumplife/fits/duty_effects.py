@@ -52,7 +52,8 @@ def find_duty_effects(fits: Fits, lives: Lives, duty: Duty) -> pd.DataFrame:
         side, part, effect, life_ratio with ratio_low and ratio_high (90 % bounds; NaN where there
         is no estimate), failures, pumps, note.
     """
-    facts = _gather(fits, lives, duty)
+    facts = gather_lives(fits, lives, duty)
+    facts = facts[~facts["early"]]
     rows = [
         {"side": key[0], "part": key[1], **row}
         for key, part in facts.groupby(["side", "part"], sort=True)
@@ -61,8 +62,12 @@ def find_duty_effects(fits: Fits, lives: Lives, duty: Duty) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=COLUMNS)
 
 
-def _gather(fits: Fits, lives: Lives, duty: Duty) -> pd.DataFrame:
-    """One row per fitted life: bounds of its wear and what it was exposed to."""
+def gather_lives(fits: Fits, lives: Lives, duty: Duty) -> pd.DataFrame:
+    """One row per fitted life: bounds of its wear and what it was exposed to.
+
+    `life` is its row of the lives table, `usage` what it was watched for; `early` marks lives that
+    were over before wear sets in, with the entry of the others moved to that age.
+    """
     rows, table = fits.rows, fits.table
     about = lives.table.iloc[rows.life].reset_index(drop=True)
     stint = duty.stints.iloc[duty.worked_at(about["pump"], to_days(about["end_on"]))]
@@ -85,11 +90,14 @@ def _gather(fits: Fits, lives: Lives, duty: Duty) -> pd.DataFrame:
             "upper": rows.upper,
             "entry": np.minimum(np.maximum(rows.entry, over), rows.lower),
             "weight": rows.weight,
+            "life": rows.life,
+            "usage": rows.weight * (reached - rows.entry),
+            "early": gone,
         }
     )
     facts["failures"] = facts["weight"] * np.isfinite(rows.upper)
-    first = table["endpoint"].eq(ENDPOINTS[0]).to_numpy()[rows.group]
-    return facts[first & ~gone & (facts["weight"] > 0.0)]
+    first = (table["endpoint"].eq(ENDPOINTS[0]) & table["mode"].eq("")).to_numpy()[rows.group]
+    return facts[first & (facts["weight"] > 0.0)]
 
 
 def _judge_part(part: pd.DataFrame) -> Iterator[dict[str, object]]:

@@ -135,6 +135,8 @@ _LINKS = (
      "The old number stands for itself.", "Add the new number."),
     ("superseded_unlike", "caution", "A successor of another side, size or material.",
      "Orders keep their number; stock counts for the new one.", "Correct the rows."),
+    ("material_code", "caution", "A material that is no known code.",
+     "It is compared under the plant's own label.", "Map it in [codes.parts.material]."),
     ("decision_applied", "note", "An answer of decisions.csv.", "It is applied.",
      "Delete the row to be asked again."),
     ("decision_bad", "caution", "An answer that isn't one of the question's.", NO_EFFECT,

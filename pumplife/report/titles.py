@@ -93,7 +93,21 @@ TABLES: dict[str, tuple[str, str]] = {
         "to nothing are left out.",
     ),
     "kpi": ("Measures by month", "Each with the base it is counted on."),
-    "materials": ("Elastomers side by side", "Life and cost of each material in one service."),
+    "materials": (
+        "Elastomers side by side",
+        "Lives of each material over those of the most used one, within like service, size and "
+        "duty, with 90 % bounds that know which lives share a pump; cost at each one's own best "
+        "interval, the other parts as most used. A ratio is no statement on chemical "
+        "compatibility: nothing is advised that the plant hasn't confirmed.",
+    ),
+    "material_exposure": (
+        "Who used which material",
+        "Pumps, usage, failures and dates of each material by service and size.",
+    ),
+    "material_costs": (
+        "Make-ups of a kit priced",
+        "Each part in another material, and the kits in use, each at its own best interval.",
+    ),
     "pumps": (
         "Pumps among their peers",
         "Failures of each pump's parts over those that its peers lead one to expect; the ratio is "

@@ -17,8 +17,9 @@ import pandas as pd
 from pumplife.fits.alike.changes import split_where_changed
 from pumplife.fits.build import Fits, fit_lives
 from pumplife.lives.build import Lives, build_lives
+from pumplife.policy.advice import Advice, advise
 from pumplife.policy.decide import Decision
-from pumplife.policy.intervals_table import RATE_UNITS, Advice, advise
+from pumplife.policy.intervals_table import RATE_UNITS
 from pumplife.policy.pump import FloatArray
 from pumplife.records.cut import cut_records
 from pumplife.records.duty import build_duty

@@ -22,14 +22,14 @@ def bound_terms(
     """
     ends = np.array(
         [
-            [_bound(lives, design, summit, combination, sign * reach) for sign in (-1.0, 1.0)]
+            [bound_term(lives, design, summit, combination, sign * reach) for sign in (-1.0, 1.0)]
             for combination in design.back
         ]
     )
     return ends[:, 0], ends[:, 1]
 
 
-def _bound(
+def bound_term(
     lives: RowLives, design: Design, summit: Summit, combination: Floats, reach: float
 ) -> float:
     """Return the value of a combination of terms at which the signed root is `reach`.

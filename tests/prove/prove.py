@@ -34,6 +34,7 @@ from tests.prove import (  # noqa: E402
     judge,
     lifestory,
     limits,
+    materials,
     plants,
     posterior,
     regression,
@@ -135,6 +136,7 @@ TOPICS: dict[str, Callable[[float], Iterator[tuple[judge.Result, int]]]] = {
     "bulk": bulk.prove,
     "limits": limits.prove,
     "rewind": rewind.prove,
+    "materials": materials.prove,
 }
 
 

@@ -1,0 +1,1 @@
+"""Which elastomer: materials of one part side by side in one service, and what each costs."""

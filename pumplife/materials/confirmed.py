@@ -1,0 +1,67 @@
+"""Whether the plant has confirmed a material for a service, and whether its code is known."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+from importlib.resources import files
+
+import pandas as pd
+
+from pumplife.records.read import Records
+
+CONFIRMED, EXPIRED, NOT = "yes", "expired", "no"
+
+
+def is_confirmed(records: Records, material: str, service: str, part: str) -> str:
+    """Say whether the plant's compatibility table confirms a material at the end of the records.
+
+    Parameters
+    ----------
+    records : Records
+    material, service, part : str
+        A row without a part confirms every part.
+
+    Returns
+    -------
+    str
+        yes, expired (a row whose valid_until has passed) or no.
+    """
+    rows = records.table("compatibility")
+    if rows.empty:
+        return NOT
+    mine = (rows["material"] == material) & (rows["service"] == service)
+    mine &= rows["part"].isin(["", part])
+    mine &= rows["confirmed_by"].ne("") & ~(rows["confirmed_on"] > records.plant.records_to)
+    if not mine.any():
+        return NOT
+    ended = rows.loc[mine, "valid_until"] < pd.Timestamp(records.plant.records_to)
+    return EXPIRED if ended.all() else CONFIRMED
+
+
+@cache
+def known_codes() -> frozenset[str]:
+    """Codes of elastomers and other materials that are known, in capitals."""
+    table = pd.read_csv(str(files("pumplife.materials") / "polymers.csv"), dtype=str)
+    return frozenset(table["code"].str.upper())
+
+
+def is_known_code(material: str) -> bool:
+    """Whether a material, or each layer of one written as EPDM/PTFE, is a known code."""
+    layers = [one.strip().upper() for one in re.split(r"[/+]", material)]
+    return all(one in known_codes() for one in layers)
+
+
+def say_unknown_codes(records: Records, materials: list[str]) -> None:
+    """Write an audit row for every material whose code isn't known."""
+    for material in materials:
+        if material and not is_known_code(material):
+            records.log.add(
+                "caution",
+                f"Material {material!r} is no code of ISO 1629 or ASTM D1418 that is known here.",
+                rule="material_code",
+                table="parts",
+                consequence="It is compared under the plant's own label; two spellings of one "
+                "material count as two.",
+                remedy="Write the code, or map the label in [codes.parts.material] of plant.toml.",
+            )

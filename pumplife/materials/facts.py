@@ -1,0 +1,99 @@
+"""Every fitted life with its material, its stratum of like duty, its dates and its pump's pace."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pumplife.fits.duty_columns import MOSTLY_KNOWN, NUMBERS, measure_number
+from pumplife.fits.duty_effects import gather_lives
+from pumplife.lives.build import Lives
+from pumplife.records.duty import Duty
+
+if TYPE_CHECKING:
+    from pumplife.fits.build import Fits
+
+Floats = NDArray[np.float64]
+
+STRATUM = ["service", "size", "solids", "period"]
+SAME_LIFE = ["pump", "kind", "stratum", "lower", "upper", "entry"]
+PER_NUMBER = 10.0  # failures asked for per column of numeric duty
+DAYS_PER_WEEK = 7.0
+
+
+def gather_facts(fits: Fits, lives: Lives, duty: Duty) -> pd.DataFrame:
+    """Gather the fitted lives of parts whose material or variant is written.
+
+    Parameters
+    ----------
+    fits : Fits
+        Its rows are the lives, failures that nobody placed shared out.
+    lives : Lives
+    duty : Duty
+
+    Returns
+    -------
+    DataFrame
+        One row per life: side, part, pump, service, size [mm], solids, period, pressure,
+        temperature, stroke_rate, lower, upper, entry [usage], weight, usage, failures, early,
+        kind (material and variant as one label), material, variant, start, end (days), pace
+        (usage a week between them), mode, share_failed, life (row of the lives table), stratum.
+    """
+    facts = gather_lives(fits, lives, duty)
+    about = lives.table.iloc[facts["life"]]
+    start, end = (pd.to_datetime(about[name]).to_numpy() for name in ("start_on", "end_on"))
+    weeks = (end - start) / np.timedelta64(1, "D") / DAYS_PER_WEEK
+    reached = np.where(np.isfinite(facts["upper"]), facts["upper"], facts["lower"])
+    facts = facts.rename(columns={"material": "kind"}).assign(
+        material=about["material"].to_numpy(object),
+        variant=about["variant"].to_numpy(object),
+        period=about["period"].to_numpy(object),
+        mode=about["mode"].to_numpy(object),
+        start=start,
+        end=end,
+        pace=np.divide(reached, weeks, out=np.full(len(weeks), np.nan), where=weeks > 0.0),
+    )
+    return number_strata(facts[facts["kind"].ne("")]).reset_index(drop=True)
+
+
+def number_strata(facts: pd.DataFrame) -> pd.DataFrame:
+    """Add `stratum`, the number of service, size, solids and period."""
+    return facts.assign(stratum=facts.groupby(STRATUM, sort=True).ngroup().to_numpy())
+
+
+def merge_equal(facts: pd.DataFrame) -> pd.DataFrame:
+    """Bring lives that are alike in all that a comparison sees into one row of their weight.
+
+    Positions of one pump that were renewed together have one age: four balls are one row.
+    """
+    keys = [*SAME_LIFE, *NUMBERS]
+    return facts.groupby(keys, sort=False, dropna=False)[["weight"]].sum().reset_index()
+
+
+def duty_numbers(facts: pd.DataFrame) -> tuple[Floats, list[str]]:
+    """Columns of recorded numeric duty that failures enough allow to hold equal.
+
+    Returns
+    -------
+    columns : array (rows, columns)
+        Log pressure and stroke rate, temperature; the median stands for the few not known.
+    told : list of str
+        Their names.
+    """
+    failures = float(facts["weight"][np.isfinite(facts["upper"])].sum())
+    columns: list[Floats] = []
+    told: list[str] = []
+    for name in NUMBERS:
+        values = facts[name]
+        known = values.notna().mean()
+        if known < MOSTLY_KNOWN or values.nunique() < 2:
+            continue
+        if failures < PER_NUMBER * (len(told) + 2):
+            continue
+        filled = values.fillna(values.median()).to_numpy(float)
+        columns.append(measure_number(name, filled).values)
+        told.append(name)
+    return np.column_stack(columns) if columns else np.zeros((len(facts), 0)), told
