@@ -193,7 +193,8 @@ def fill_stop(
     Returns
     -------
     bool array (rows,)
-        Within one part in ten thousand of the most gain, of over 500 rows those of most gain an hour.
+        Within one part in ten thousand of the most gain; of over 500 rows those of most gain an
+        hour.
     """
     if not np.isfinite(room) or hours.sum() <= room:
         return np.ones(gain.size, bool)
