@@ -43,7 +43,12 @@ Route = tuple[Records, Duty, UsageClock, Lives, Fits]
 def run_route(plant: Plant) -> Route:
     """Write the plant, read it back and fit its lives."""
     with tempfile.TemporaryDirectory(prefix="invented-") as folder:
-        records = read_records(write_plant(plant, Path(folder) / "plant"))
+        return run_folder(write_plant(plant, Path(folder) / "plant"))
+
+
+def run_folder(folder: Path) -> Route:
+    """Read a plant folder and fit its lives."""
+    records = read_records(folder)
     duty = build_duty(records)
     clock = build_clock(records, duty)
     fits, lives = fit_lives(records, build_lives(records, duty, clock), seed=1)

@@ -1,0 +1,177 @@
+"""What advice from raw tickets costs at the truth, and whether a hazardous limit holds.
+
+Every function here takes seeds and gives frames with one row per pump group, or judges them.
+"""
+
+import tempfile
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pumplife.policy.advice import advise
+from pumplife.policy.costs import SideCosts, cost_rates
+from pumplife.policy.decide import Decision
+from pumplife.policy.groups import SideGroup
+from pumplife.policy.interval import cost_rate, optimal_interval
+from pumplife.policy.practice import failed_part_rates
+from pumplife.policy.pump import SideIntegrals, SideLife, integrate_side, integrate_to, own_times
+from pumplife.weibull.draws import LifeDraws
+from tests.prove import judge
+from tests.prove.plants import LIFE_KEYS, Route, run_folder
+from tests.prove.small_works import Works, make_works
+
+FIRST_SEED = 5001
+MANY, FEW = 20.0, 10.0  # failures behind a group's fits: from which it has many, below which few
+KIT, ALONE = 1.0, 0.0  # what a failure renews: the whole side, or the failed part by itself
+WAYS = {
+    "regret": "the advice",
+    "regret_likely": "plug-in maximum likelihood",
+    "regret_never": "always run to failure with the kit",
+    "regret_half": "kit at half of the mean usage between failures",
+}
+Found = Iterator[tuple[judge.Result, int]]
+
+
+class SideTruth:
+    """Cost of the ways of working on one side whose lives are taken as known.
+
+    A way is an interval [h], inf for no planned work, and what a failure renews: KIT or ALONE.
+    """
+
+    def __init__(self, lives: LifeDraws, count: np.ndarray, costs: SideCosts) -> None:
+        self.side = SideLife(lives=lives, count=count)
+        self.money = (costs.planned_money, costs.failure_money)
+        self.known: SideIntegrals = integrate_side(self.side, own_times(self.side), nodes=6)
+        self.alone = float(cost_rates(costs, failed_part_rates(lives.mean(), count)).money[0])
+
+    def cost(self, interval: float, renews: float) -> float:
+        """Cost rate of a way of working [money / h]."""
+        if renews == ALONE and np.isinf(interval):
+            return self.alone
+        at = integrate_to(self.side, self.known, np.array([interval]))
+        return float(cost_rate(at, *self.money)[0, 0])
+
+    def cheapest(self, limit: float) -> tuple[float, float]:
+        """The cheapest way among those with an interval of at most `limit` [h]."""
+        interval = float(optimal_interval(self.side, *self.money)[0][0])
+        if interval > limit:
+            interval = self._cheapest_within(limit)
+        if np.isinf(limit) and self.alone < self.cost(interval, KIT):
+            return np.inf, ALONE
+        return interval, KIT
+
+    def _cheapest_within(self, limit: float) -> float:
+        times = self.known.times[:, 0]
+        rates = np.where(times < limit, cost_rate(self.known, *self.money)[:, 0], np.inf)
+        row = int(np.argmin(rates))
+        return float(times[row]) if rates[row] < self.cost(limit, KIT) else limit
+
+
+def score_works(
+    seed: int, *, services: int = 10, spoilt: bool = False, hazardous: float = 0.0
+) -> pd.DataFrame:
+    """What the advice for invented works costs at the truth over the best, per pump group.
+
+    Columns: seed, service, size_mm, hazard, harsh, failures (behind the group's fits), breakdowns
+    (true ones of its own pumps), policy, interval, limit [h], regret and, for the other ways of
+    WAYS, regret_*; release (true probability of a release within the advised interval).
+    """
+    works = make_works(seed, services=services, spoilt=spoilt, hazardous=hazardous)
+    with tempfile.TemporaryDirectory(prefix="invented-") as folder:
+        route = run_folder(works.write(Path(folder)))
+    advice = advise(*route)
+    rows = [
+        _score_group(works, route, group, decision)
+        for group, decision in zip(advice.groups, advice.decisions, strict=True)
+        if decision is not None
+    ]
+    return pd.DataFrame(rows).assign(seed=seed)
+
+
+def _score_group(
+    works: Works, route: Route, group: SideGroup, decision: Decision
+) -> dict[str, Any]:
+    lives, service = works.lives.set_index(LIFE_KEYS), works.services.set_index("service")
+    true = [
+        lives.loc[(group.service, part, material)]
+        for part, material in zip(group.part, group.material, strict=True)
+    ]
+    names = ("early_share", "early_scale", "shape", "scale")
+    drawn = {name: np.array([[row[name]] for row in true]) for name in names}
+    truth = SideTruth(LifeDraws(**drawn), group.count, decision.costs)
+    limit = decision.limit
+    best = truth.cost(*truth.cheapest(limit))
+    ways = {
+        "regret": (decision.interval, decision.kit_share),
+        "regret_likely": _plug_in(route, group, decision, limit),
+        "regret_never": (limit, KIT),
+        "regret_half": (min(limit, _half_of_mean_usage(works, group)), KIT),
+    }
+    exposed = SideLife(lives=truth.side.lives, count=group.count * group.releases)
+    alive = exposed.survival(np.array([[min(decision.interval, 1e12)]]))
+    rows = works.groups.set_index(["service", "size_mm"])
+    fits = route[-1].table["failures"].iloc[np.unique(group.fit_rows)]
+    return {
+        "service": group.service,
+        "size_mm": group.size_mm,
+        "hazard": group.hazard,
+        "harsh": bool(service.loc[group.service, "harsh"]),
+        "failures": float(fits.sum()),
+        "breakdowns": int(rows.loc[(group.service, group.size_mm), "breakdowns"]),
+        "policy": decision.policy,
+        "interval": decision.interval,
+        "limit": limit,
+        "release": float(1.0 - alive[0, 0]),
+        **{name: truth.cost(*way) / best - 1.0 for name, way in ways.items()},
+    }
+
+
+def _plug_in(
+    route: Route, group: SideGroup, decision: Decision, limit: float
+) -> tuple[float, float]:
+    """The cheapest way had the likeliest lives been true; parts without one never fail."""
+    fits = route[-1].table.iloc[group.fit_rows]
+    shape, scale = (fits[f"likely_{name}"].to_numpy(float) for name in ("shape", "scale"))
+    known = np.isfinite(shape) & np.isfinite(scale)
+    if not known.any():
+        return limit, KIT
+    lives = LifeDraws(
+        early_share=np.zeros((len(shape), 1)),
+        early_scale=np.ones((len(shape), 1)),
+        shape=np.where(known, shape, 1.0)[:, None],
+        scale=np.where(known, scale, 1e3 * np.nanmax(np.where(known, scale, np.nan)))[:, None],
+    )
+    return SideTruth(lives, group.count, decision.costs).cheapest(limit)
+
+
+def _half_of_mean_usage(works: Works, group: SideGroup) -> float:
+    """Half of the usage per breakdown of the group's service [h]; inf without breakdowns."""
+    mine = works.groups[works.groups["service"] == group.service]
+    failures = mine["breakdowns"].sum()
+    return float(0.5 * mine["usage"].sum() / failures) if failures else np.inf
+
+
+def judge_regret(groups: pd.DataFrame, records: str) -> Iterator[judge.Result]:
+    """Mean cost over the best of the advice and of other rules, by failures behind the fits."""
+    asked = records == "clean"
+    failures = groups["failures"]
+    bands = (
+        ("20 failures or more", groups[failures >= MANY], 0.008),
+        ("10 to 19", groups[(failures >= FEW) & (failures < MANY)], None),
+        ("fewer than 10", groups[failures < FEW], 0.025),
+    )
+    for band, rows, most in bands:
+        for name, way in WAYS.items():
+            check = f"{records} records, {band}: cost of {way} over the best, mean"
+            mean = float(rows[name].mean())
+            if asked and most is not None and name == "regret":
+                yield judge.within(check, mean, len(rows), 0.0, most)
+            else:
+                yield judge.tell(check, mean, len(rows))
+        check = f"{records} records, {band}: cost of the advice over the best, 95th percentile"
+        yield judge.tell(check, float(rows["regret"].quantile(0.95)), len(rows))
