@@ -17,7 +17,8 @@ from pumplife.materials.facts import gather_facts
 from pumplife.materials.modes import find_modes
 from pumplife.materials.money import Choice, price_choices
 from pumplife.materials.notes import note_alone, note_pair
-from pumplife.policy.advice import RATE_UNITS, Advice
+from pumplife.policy.advice import Advice
+from pumplife.policy.intervals_table import RATE_UNITS
 from pumplife.records.duty import Duty
 from pumplife.records.read import Records
 

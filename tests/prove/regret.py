@@ -5,8 +5,6 @@ Every function here takes seeds and gives frames with one row per pump group, or
 
 import tempfile
 from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor
-from functools import partial
 from pathlib import Path
 from typing import Any
 
