@@ -60,3 +60,22 @@ def _lies_beyond(interval: float, fits: pd.DataFrame) -> bool:
         return False
     whole = fits["failures"].to_numpy(dtype=float) == 0
     return bool(interval > np.nanmax(seen) or (interval > seen[whole]).any())
+
+
+def order_by_stake(intervals: pd.DataFrame) -> list[int]:
+    """Order the rows of intervals by the money at stake, most first.
+
+    Parameters
+    ----------
+    intervals : DataFrame
+        The output table.
+
+    Returns
+    -------
+    list of int
+        Positions of rows; withheld rows come last.
+    """
+    if intervals.empty:
+        return []
+    stake = intervals["saving_per_year"].abs().fillna(-1.0).to_numpy(dtype=float)
+    return [int(place) for place in np.argsort(-stake, kind="stable")]

@@ -14,6 +14,7 @@ from pumplife.report.words import Units
 MOST_ROWS = 150  # of a table on the page; the whole of it is in tables/
 MOST_AUDIT_ROWS = 60
 MOST_QUESTIONS = 20
+MOST_OUTAGE = 40
 MOST_CHANGES = 24  # rows of what if the records are read otherwise
 SCENARIO_ORDER = ("actual", "today", "advised", "adopted", "run_to_failure")
 
@@ -21,6 +22,16 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "due": (
         "priority", "pump_id", "location", "service", "side", "kit", "do_on", "overdue_by",
         "failure_prob_13_weeks", "kit_ready", "ticket_id",
+    ),
+    "outage": (
+        "outage_on", "pump_id", "location", "service", "side", "do", "gain", "hours", "kit",
+        "kit_ready", "reason",
+    ),
+    "few_intervals": ("values_count", "values", "cost", "extra_per_year", "share", "chosen"),
+    "materials": (
+        "service", "part", "material", "variant", "reference", "failures", "life_ratio",
+        "prob_longer", "cost_per_1000", "prob_cheaper", "comparable", "compatibility_confirmed",
+        "note",
     ),
     "orders": ("store", "item", "quantity", "order_by", "needed_by", "why"),
     "stock": (
@@ -73,6 +84,8 @@ def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
         "stock": (find_table(study, "stock"), MOST_ROWS),
         "audit": (show_findings(audit), MOST_AUDIT_ROWS),
         "questions": (find_table(study, "questions"), MOST_QUESTIONS),
+        "outage": (find_table(study, "outage"), MOST_OUTAGE),
+        "few_intervals": (find_table(study, "few_intervals"), MOST_ROWS),
         "sensitivity": (sort_by_change(find_table(study, "sensitivity")), MOST_CHANGES),
     }
     laid = {
@@ -81,7 +94,11 @@ def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
     }
     laid["fits"] = lay_out_fits(find_table(study, "fits"), units, most=MOST_ROWS)
     laid["duty_effects"] = _lay_out_effects(find_table(study, "duty_effects"), units)
-    for name, frame in (("likeness", show_differences(study)), ("pumps", show_pumps(study))):
+    for name, frame in (
+        ("likeness", show_differences(study)),
+        ("pumps", show_pumps(study)),
+        ("materials", show_materials(study)),
+    ):
         laid[name] = lay_out(
             frame, name, units, columns=COLUMNS[name], most=MOST_ROWS, bands=RATIO_BAND
         )
@@ -115,6 +132,12 @@ def show_pumps(study: ReadableStudy) -> pd.DataFrame:
     if pumps.empty:
         return pumps
     return pumps.head(max(MOST_PUMPS, int((pumps["standing"] != "").sum())))
+
+
+def show_materials(study: ReadableStudy) -> pd.DataFrame:
+    """Pick the comparisons of materials: where there is another one to compare with."""
+    materials = find_table(study, "materials")
+    return materials if materials.empty else materials[materials["reference"] != ""]
 
 
 def sort_by_change(sensitivity: pd.DataFrame) -> pd.DataFrame:

@@ -9,8 +9,9 @@ from markupsafe import Markup, escape
 
 from pumplife.report.answer import advise_groups, list_stops, warn_of_tickets
 from pumplife.report.cautions import CAUTIONS, CAUTIONS_TITLE
+from pumplife.report.drawn import Drawn
 from pumplife.report.dues import split_due
-from pumplife.report.evidence import fits_behind
+from pumplife.report.evidence import fits_behind, order_by_stake
 from pumplife.report.face import (
     ReadableStudy,
     find_table,
@@ -20,7 +21,7 @@ from pumplife.report.face import (
     study_units,
     study_window,
 )
-from pumplife.report.gather import Drawn, order_by_stake
+from pumplife.report.gather_advice import say_rewound
 from pumplife.report.headline import headline, say_withheld
 from pumplife.report.layout import count_comparisons, lay_out_fits, lay_out_tables
 from pumplife.report.svg import embed_svg
@@ -28,13 +29,20 @@ from pumplife.report.tables import write_cell
 from pumplife.report.titles import TABLES
 from pumplife.report.words import Units, find_heading, write_heading
 
+SECTIONS = (
+    "due", "few", "rewind", "materials", "stock", "budget", "fits", "more_fits", "records",
+    "stories",
+)  # fmt: skip
 GROUP_FACTS = (
     "cost_rate", "cost_rate_today", "cost_rate_run_to_failure",
     "saving_vs_run_to_failure", "saving_cash", "saving_labour_h", "saving_downtime_h",
     "loss_if_wrong", "failure_prob_at_interval", "release_prob", "ruptures_per_year",
     "binding_limit",
-    "adopted_interval", "cost_of_keeping", "review", "common_interval", "cost_of_common",
-    "actual_cost_per_breakdown", "tickets_priced",
+    "adopted_interval", "cost_of_keeping", "review", "round_interval", "cost_of_rounding",
+    "common_interval", "cost_of_common", "calendar_weeks", "cost_of_calendar",
+    "today_interval_median", "compliance",
+    "actual_cost_per_breakdown", "assumed_cost_per_breakdown", "tickets_priced",
+    "knowing_better_per_year", "worth_of_half_year", "learn_first", "flip_downtime_per_h",
 )  # fmt: skip
 
 
@@ -74,6 +82,7 @@ def write_page(study: ReadableStudy, figures: Sequence[tuple[Drawn, str]]) -> st
         pictures=_by_section(figures),
         tables=lay_out_tables(study),
         compared=count_comparisons(study),
+        rewound=say_rewound(study),
         about=TABLES,
         files=study.records.hashes,
     )
@@ -103,9 +112,7 @@ def _embed(drawn: Drawn, document: str) -> Markup:
 
 
 def _by_section(figures: Sequence[tuple[Drawn, str]]) -> dict[str, list[dict[str, Any]]]:
-    sections: dict[str, list[dict[str, Any]]] = {
-        name: [] for name in ("due", "stock", "budget", "fits", "more_fits", "records", "stories")
-    }
+    sections: dict[str, list[dict[str, Any]]] = {name: [] for name in SECTIONS}
     for drawn, document in figures:
         if drawn.section in sections:
             sections[drawn.section].append({"name": drawn.name, "svg": _embed(drawn, document)})
@@ -115,17 +122,25 @@ def _by_section(figures: Sequence[tuple[Drawn, str]]) -> dict[str, list[dict[str
 def _groups(study: ReadableStudy, figures: Sequence[tuple[Drawn, str]]) -> list[dict[str, Any]]:
     """Give the evidence of each pump group, the one with most money at stake first."""
     intervals = find_table(study, "intervals")
-    drawings = {drawn.row: (drawn, document) for drawn, document in figures if drawn.row >= 0}
+    drawings = {
+        (drawn.row, drawn.section): _embed(drawn, document)
+        for drawn, document in figures
+        if drawn.row >= 0
+    }
     words = advise_groups(study)
     units = study_units(study)
     groups = []
     for place in order_by_stake(intervals):
         row = intervals.iloc[place]
-        drawing = drawings.get(place)
         groups.append(
             {
                 "words": words[place],
-                "svg": _embed(*drawing) if drawing else None,
+                "svg": drawings.get((place, "group")),
+                "looks": [
+                    drawings[place, section]
+                    for section in ("ways", "inputs")
+                    if (place, section) in drawings
+                ],
                 "facts": _facts(row.to_dict(), units),
                 "fits": lay_out_fits(fits_behind(study, place), units, without=("service",)),
             }

@@ -15,8 +15,9 @@ import numpy as np
 import pandas as pd
 
 from pumplife.errors import OutputError
+from pumplife.report.drawn import Drawn
 from pumplife.report.face import ReadableStudy
-from pumplife.report.gather import Drawn, gather_figures
+from pumplife.report.gather import gather_figures
 from pumplife.report.page import write_page
 from pumplife.report.svg import write_svg
 from pumplife.report.workbook import write_workbook

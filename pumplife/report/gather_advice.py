@@ -1,0 +1,103 @@
+"""Figures of the advice: ways of working, inputs, bench, few intervals, past advice, materials."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pandas as pd
+
+from pumplife.report.drawn import Drawn, as_drawn, slug
+from pumplife.report.evidence import order_by_stake
+from pumplife.report.face import ReadableStudy, find_table, study_units, study_window
+from pumplife.report.figures_bench import few_table, load_table, plot_few, plot_load
+from pumplife.report.figures_doubt import plot_tornado, tornado_table
+from pumplife.report.figures_materials import plot_ratios, ratio_table
+from pumplife.report.figures_rewind import plot_rewind, rewind_table
+from pumplife.report.figures_ways import plot_ways, ways_table
+from pumplife.report.pictures import capitalise
+from pumplife.rewind.rewind import Rewind
+from pumplife.rewind.years import say_years
+
+MOST_LOOKED_AT = 8  # groups of which ways and inputs are drawn, those with most money at stake
+MOST_SERVICES = 3  # services of which materials are drawn
+KEYS = ["service", "size_mm", "side", "kit", "hazard"]
+
+
+def draw_load(study: ReadableStudy) -> Iterator[Drawn]:
+    """Draw planned work against the hours of the bench."""
+    load = find_table(study, "load")
+    if not load.empty:
+        yield as_drawn("bench", "due", plot_load(load), load_table(load))
+
+
+def draw_few(study: ReadableStudy) -> Iterator[Drawn]:
+    """Draw what a few intervals for the whole plant cost."""
+    few = find_table(study, "few_intervals")
+    if len(few) > 1:
+        axes = plot_few(few, study_units(study).currency)
+        yield as_drawn("few-intervals", "few", axes, few_table(few))
+
+
+def _most_at_stake(study: ReadableStudy, table: str) -> Iterator[tuple[int, pd.Series, str]]:
+    """Rows of intervals that a table tells of, those with most money at stake, with their names."""
+    intervals, told = find_table(study, "intervals"), find_table(study, table)
+    if intervals.empty or told.empty:
+        return
+    known = set(told[KEYS].astype(str).agg("|".join, axis=1))
+    names = intervals[KEYS].astype(str).agg("|".join, axis=1)
+    places = [place for place in order_by_stake(intervals) if names.iloc[place] in known]
+    for place in places[:MOST_LOOKED_AT]:
+        row = intervals.iloc[place]
+        yield place, row, slug(f"{place + 1:02d} {row['service']} {row['side']} {row['kit']}")
+
+
+def draw_ways(study: ReadableStudy) -> Iterator[Drawn]:
+    """Draw the ways of working side by side, group by group."""
+    units, window = study_units(study), study_window(study)
+    for place, row, name in _most_at_stake(study, "policies"):
+        table = ways_table(
+            find_table(study, "policies"), {str(key): value for key, value in row.items()}, units
+        )
+        title = f"{capitalise(str(row['service']))}, {row['side']} side"
+        axes = plot_ways(table, title=title, units=units, caption=window)
+        yield as_drawn(f"ways-{name}", "ways", axes, table, place)
+
+
+def draw_inputs(study: ReadableStudy) -> Iterator[Drawn]:
+    """Draw how the saving moves with each input, group by group."""
+    units, tornado = study_units(study), find_table(study, "tornado")
+    for place, row, name in _most_at_stake(study, "tornado"):
+        axes = plot_tornado(tornado, row, units=units, caption=study_window(study))
+        yield as_drawn(f"inputs-{name}", "inputs", axes, tornado_table(tornado, row), place)
+
+
+def say_rewound(study: ReadableStudy) -> str:
+    """Say what the past days come to; "" where the study didn't look back."""
+    years = find_table(study, "rewind_years")
+    return "" if years.empty else say_years(years, find_table(study, "rewind"))
+
+
+def draw_rewind(study: ReadableStudy) -> Iterator[Drawn]:
+    """Draw past advice against what came since, where the study looked back."""
+    years = find_table(study, "rewind_years")
+    if years.empty:
+        return
+    found = Rewind(rows=find_table(study, "rewind"), years=years, sentence=say_rewound(study))
+    for measure in ("cost", "failures"):
+        table = rewind_table(found, measure)
+        if len(table):
+            axes = plot_rewind(found, units=study_units(study), measure=measure)
+            yield as_drawn(f"rewind-{measure}", "rewind", axes, table)
+
+
+def draw_ratios(study: ReadableStudy) -> Iterator[Drawn]:
+    """Draw life ratios of materials, in the services whose records tell most of them."""
+    materials = find_table(study, "materials")
+    if materials.empty:
+        return
+    told = materials[materials["life_ratio"].notna() & materials["service"].ne("")]
+    for service in told["service"].value_counts().index[:MOST_SERVICES]:
+        table = ratio_table(materials, str(service))
+        if len(table):
+            axes = plot_ratios(materials, str(service), caption=study_window(study))
+            yield as_drawn(f"ratios-{slug(str(service))}", "materials", axes, table)
