@@ -23,7 +23,8 @@ SERVICE = "press sludge"
 KIT = "FK-50-CR"
 ANSWERS = {
     "lives", "fits", "duty_effects", "intervals", "due", "stock", "orders", "budget", "pumps",
-    "likeness", "sensitivity", "questions",
+    "likeness", "sensitivity", "questions", "materials", "material_exposure",
+    "material_costs",
 }  # fmt: skip
 Tables = dict[str, pd.DataFrame]
 Write = Callable[..., Path]
