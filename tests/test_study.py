@@ -248,6 +248,7 @@ def test_without_prices_lives_and_fits_are_given_and_the_rest_withheld(
         folder = write(kits=plant[0]["kits"].assign(unit_cost=""))
     study = run_study(folder)
     told = {"account", "audit", "lives", "fits", "duty_effects", "questions", "pumps", "likeness"}
+    told |= {"materials", "material_exposure"}
     assert set(study.tables) == told
     assert study.tables["pumps"]["expected_cost"].isna().all()
     assert not study.stopped
