@@ -23,7 +23,8 @@ SERVICE = "press sludge"
 KIT = "FK-50-CR"
 ANSWERS = {
     "lives", "fits", "duty_effects", "intervals", "policies", "due", "stock", "orders", "budget",
-    "pumps", "likeness", "sensitivity", "questions", "tornado",
+    "pumps", "likeness", "sensitivity", "questions", "tornado", "costs", "load", "outage",
+    "few_intervals", "materials", "material_exposure", "material_costs",
 }  # fmt: skip
 Tables = dict[str, pd.DataFrame]
 Write = Callable[..., Path]
@@ -249,6 +250,7 @@ def test_without_prices_lives_and_fits_are_given_and_the_rest_withheld(
         )
     study = run_study(folder)
     told = {"account", "audit", "lives", "fits", "duty_effects", "questions", "pumps", "likeness"}
+    told |= {"materials", "material_exposure"}
     assert set(study.tables) == told
     assert study.tables["pumps"]["expected_cost"].isna().all()
     assert not study.stopped

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pumplife.fits.build import ENDPOINTS
 from pumplife.lives.positions import wearing_parts
 from pumplife.materials.compare import Pair, find_reference
 from pumplife.materials.confounded import YES
@@ -106,6 +107,33 @@ class Choice:
         return max(0.0, float(self.unit_price[part] + room.max()))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Book:
+    """Prices, fits by what they are of, and comparisons."""
+
+    fits: Fits
+    fit_rows: dict[tuple[str, str, str, str, float], int]
+    prices: pd.DataFrame
+    pairs: dict[tuple[str, str, str, str], Pair]
+
+    def __repr__(self) -> str:
+        return f"_Book({len(self.prices)} parts)"
+
+
+def _open_book(records: Records, fits: Fits, pairs: Sequence[Pair]) -> _Book:
+    """Look fits of today and prices up once; size -1 stands for sizes fitted together."""
+    table = fits.table[fits.table["mode"].eq("") & fits.table["period"].eq("")]
+    kind = (table["material"] + " " + table["variant"]).str.strip()
+    size = table["size_mm"].fillna(-1.0)
+    names = zip(table["service"], table["part"], kind, table["endpoint"], size, strict=True)
+    return _Book(
+        fits=fits,
+        fit_rows={name: int(str(row)) for name, row in zip(names, table.index, strict=True)},
+        prices=_part_prices(records),
+        pairs={(p.service, p.side, p.part, p.kind): p for p in pairs if p.service},
+    )
+
+
 def price_choices(
     records: Records,
     fits: Fits,
@@ -135,8 +163,7 @@ def price_choices(
         Place by place, the one of reference materials first.
     """
     used = dict(iter(facts.groupby(["service", "side", "part"], sort=True)))
-    prices = _part_prices(records)
-    known = {(p.service, p.side, p.part, p.kind): p for p in pairs if p.service}
+    book = _open_book(records, fits, pairs)
     target = records.plant.hazardous_failure_probability
     found: list[Choice] = []
     for place in _find_places(fits, groups):
@@ -149,7 +176,7 @@ def price_choices(
             for kind, rows in zip(place.kinds, held, strict=True)
         )
         for kinds in _make_ups(place, first, held):
-            swapped = _exchange(place, kinds, first, (fits, prices, known))
+            swapped = _exchange(place, kinds, first, book)
             if swapped is not None:
                 found.append(_weigh(swapped[0], swapped[1], place, kinds, target))
     return found
@@ -209,17 +236,17 @@ def _exchange(
     place: Place,
     kinds: Kinds,
     first: Kinds,
-    known: tuple[Fits, pd.DataFrame, dict[tuple[str, str, str, str], Pair]],
+    book: _Book,
 ) -> tuple[SideGroup, Floats] | None:
     """The group with other materials, and its unit prices; None where a life or price lacks."""
-    group, (fits, prices, pairs) = place.group, known
+    group, prices = place.group, book.prices
     size = float(group.size_mm)
     new = np.array([_unit_price(prices, *one, size) for one in zip(group.part, kinds, strict=True)])
     old = [_unit_price(prices, *one, size) for one in zip(group.part, place.kinds, strict=True)]
     same = np.array([mine == theirs for mine, theirs in zip(kinds, place.kinds, strict=True)])
     more = np.where(same, 0.0, new - np.array(old))
     lives = [
-        _draw_life(fits, group, part, kind, (base, pairs))
+        _draw_life(book, group, part, kind, base)
         for part, kind, base in zip(group.part, kinds, first, strict=True)
     ]
     drawn = [one for one in lives if one is not None]
@@ -232,18 +259,11 @@ def _exchange(
     return replace(group, lives=stacked, costs=costs), new
 
 
-def _draw_life(
-    fits: Fits,
-    group: SideGroup,
-    part: str,
-    kind: str,
-    told: tuple[str, dict[tuple[str, str, str, str], Pair]],
-) -> LifeDraws | None:
+def _draw_life(book: _Book, group: SideGroup, part: str, kind: str, base: str) -> LifeDraws | None:
     """Draws of a part's life in a material; None where none was fitted."""
-    base, pairs = told
-    own = _find_draws(fits, group, part, kind)
-    reference = _find_draws(fits, group, part, base)
-    pair = pairs.get((group.service, group.side, part, kind))
+    own = _find_draws(book, group, part, kind)
+    reference = _find_draws(book, group, part, base)
+    pair = book.pairs.get((group.service, group.side, part, kind))
     if own is None or reference is None or pair is None or pair.verdict.comparable != YES:
         return own
     if not np.isfinite([pair.ratio.estimate, pair.ratio.low, pair.ratio.high]).all():
@@ -253,18 +273,16 @@ def _draw_life(
     return replace(own, scale=reference.scale * np.exp(np.clip(log_ratio, -7.0, 7.0)))
 
 
-def _find_draws(fits: Fits, group: SideGroup, part: str, kind: str) -> LifeDraws | None:
-    table = fits.table
-    same = (table["service"] == group.service) & (table["part"] == part)
-    same &= (table["material"] + " " + table["variant"]).str.strip() == kind
-    if not same.any():
+def _find_draws(book: _Book, group: SideGroup, part: str, kind: str) -> LifeDraws | None:
+    """Draws of a part's fit; hazardous groups take the earlier endpoint where it is fitted."""
+    size = float(group.size_mm)
+    endpoints = ENDPOINTS[::-1] if group.hazard == "hazardous" else ENDPOINTS[:1]
+    keys = [(group.service, part, kind, end, one) for end in endpoints for one in (size, -1.0)]
+    row = next((book.fit_rows[key] for key in keys if key in book.fit_rows), -1)
+    draws = book.fits.draws
+    if row < 0 or not np.isfinite(draws.scale[row]).all():
         return None
-    row = table[same].iloc[0]
-    at = fits.find(group.service, float(group.size_mm), part, row["material"], row["variant"])
-    if at < 0 or not np.isfinite(fits.draws.scale[at]).all():
-        return None
-    step = max(1, fits.draws.scale.shape[1] // DRAWS)
-    return fits.draws[at, ::step]
+    return draws[row, :: max(1, draws.scale.shape[1] // DRAWS)]
 
 
 def _reprice(costs: SideCosts, more: Floats, count: Floats) -> SideCosts:
