@@ -54,6 +54,7 @@ def plot_few(few: pd.DataFrame, currency: str, *, ax: Axes | None = None) -> Axe
         axes.set_ylim(0.0, 1.12 * max(float(share.max()), 0.03))
         axes.xaxis.set_major_locator(MaxNLocator(integer=True))
         style.write_percents(axes.yaxis)
+        axes.yaxis.set_major_locator(MaxNLocator(steps=[1, 2, 5, 10]))
         axes.set_xlabel("Intervals for the whole plant [number]")
         axes.set_ylabel("Cost more than each group its own [%]")
         names = [("cost of so few", style.NAVY), ("2 %", style.SOFT), ("taken", style.ORANGE)]

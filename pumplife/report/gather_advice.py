@@ -55,10 +55,10 @@ def draw_ways(study: ReadableStudy) -> Iterator[Drawn]:
     """Draw the ways of working side by side, group by group."""
     units, window = study_units(study), study_window(study)
     for place, row, name in _most_at_stake(study, "policies"):
-        table = ways_table(
-            find_table(study, "policies"), {str(key): value for key, value in row.items()}, units
-        )
-        title = f"{capitalise(str(row['service']))}, {row['side']} side"
+        keys = {name: row[name] for name in KEYS if not pd.isna(row[name])}
+        table = ways_table(find_table(study, "policies"), keys, units)
+        size = "" if pd.isna(row["size_mm"]) else f", {row['size_mm']:g} mm"
+        title = f"{capitalise(str(row['service']))}{size}, {row['side']} side"
         axes = plot_ways(table, title=title, units=units, caption=window)
         yield as_drawn(f"ways-{name}", "ways", axes, table, place)
 

@@ -19,11 +19,14 @@ hazardous_failure_probability = 0.05
 review_days = 14
 
 [calendar]
-outages = [2025-08-11, { on = 2025-12-22, bench_hours = 60 }, 2026-04-06, 2026-08-10]
+outages = [
+  { on = 2025-08-11, bench_hours = 40 }, { on = 2025-12-22, bench_hours = 60 },
+  { on = 2026-04-06, bench_hours = 40 }, 2026-08-10,
+]
 bench_hours_per_week = 30
 
 [calendar.site."frit works"]
-outages = [2025-10-06, 2026-04-06]
+outages = [{ on = 2025-10-06, bench_hours = 30 }, { on = 2026-04-06, bench_hours = 30 }]
 bench_hours_per_week = 20
 
 [budget]
