@@ -111,13 +111,13 @@ class Challenge:
 
     def _say_cost(self) -> str:
         way = "more" if self.dearer >= 0.0 else "less"
+        advised = _interval(self.advised, self.usage_unit)
         return (
-            f"{_interval(self.interval, self.usage_unit)} costs {self.currency} "
-            f"{abs(self.dearer):,.0f} a year {way} than the advice "
-            f"({_interval(self.advised, self.usage_unit)}): {self.cost:,.0f} against "
-            f"{self.cost_advised:,.0f}; 90 % band of the difference {self.dearer_low:+,.0f} to "
-            f"{self.dearer_high:+,.0f}. It is the cheaper one with a probability of "
-            f"{100.0 * self.prob_better:.0f} %."
+            f"{_interval(self.interval, self.usage_unit)} costs {abs(self.dearer):,.0f} "
+            f"{self.currency} a year {way} than the advice ({advised[0].lower()}{advised[1:]}): "
+            f"{self.cost:,.0f} against {self.cost_advised:,.0f}; 90 % band of the difference "
+            f"{self.dearer_low:+,.0f} to {self.dearer_high:+,.0f}. It is the cheaper one with a "
+            f"probability of {_chance(self.prob_better)}."
         )
 
     def _say_failures(self) -> str:
@@ -139,6 +139,13 @@ class Challenge:
         told = [f"{name} ×{factor:.2f}" for name, factor in self.changes.items()]
         rest = f" Others, each alone: {', '.join(told[1:])}." if told[1:] else ""
         return f"The nearest single change that would make it right: {told[0]}.{rest}"
+
+
+def _chance(share: float) -> str:
+    """A chance counted from some hundred draws, which can't tell half a percent from nothing."""
+    if share < 0.005:
+        return "under 1 %"
+    return "over 99 %" if share > 0.995 else f"{100.0 * share:.0f} %"
 
 
 def challenge(study: Studied, group: int | str, interval: float) -> Challenge:
