@@ -140,7 +140,10 @@ def test_a_workbook_of_the_same_plant_gives_the_same_answers(
 ) -> None:
     book = run_study(write_workbook(tmp_path, *plant))
     for name in ANSWERS:
-        pd.testing.assert_frame_equal(book.tables[name], whole.tables[name], check_exact=True)
+        ours, theirs = book.tables[name], whole.tables[name]
+        if name == "costs":  # its sources name the files
+            ours, theirs = ours.drop(columns="source"), theirs.drop(columns="source")
+        pd.testing.assert_frame_equal(ours, theirs, check_exact=True)
 
 
 def test_the_order_of_columns_does_not_matter(
@@ -341,8 +344,9 @@ def test_due_stock_and_orders_follow_what_the_plant_has_adopted(write: Write, wh
     kit = [t.tables["stock"].query("item == @KIT").iloc[0] for t in (study, whole)]
     assert kit[0]["planned_per_year"] > 1.5 * kit[1]["planned_per_year"]
     assert kit[0]["demand_per_year"] < kit[1]["demand_per_year"]
-    ordered = [t.tables["orders"].query("item == @KIT")["quantity"].sum() for t in (study, whole)]
-    assert ordered[0] > ordered[1]
+    year = whole.records.plant.records_to + pd.Timedelta(days=365)
+    soon = [(dues_of(t)["do_on"] <= year).sum() for t in (study, whole)]
+    assert soon[0] > soon[1]
     budget = study.tables["budget"].query("site == 'all' and quantity == 'kits'")
     assert {"advised", "adopted"} <= set(budget["scenario"])
     others = study.tables["due"]["kit"] != KIT

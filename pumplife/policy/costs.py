@@ -225,7 +225,7 @@ def side_costs(records: Records, book: CostBook, scope: SideScope) -> SideCosts:
         kit_failure=with_kit.plus(release).plus(again, fault),
         part_failure=alone.plus(release).plus(again, fault),
         labour_per_h=book.labour_per_h,
-        downtime_per_h=float(np.dot(book.pump_downtime[scope.pumps], scope.weight)),
+        downtime_per_h=_mean_by(scope.weight, book.pump_downtime[scope.pumps]),
         pump_downtime=book.pump_downtime[scope.pumps],
         kit_price=kit_price,
         part_price=part_price,
@@ -267,6 +267,11 @@ def _release_cost(records: Records, book: CostBook, scope: SideScope, air_kit: f
         labour_h=fouled * book.work["air"]["planned_labour_h"],
         downtime_h=fouled * book.work["air"]["planned_downtime_h"],
     )
+
+
+def _mean_by(weight: FloatArray, values: FloatArray) -> float:
+    """Weighted mean, weights summing to 1; exactly the value where all are the same."""
+    return float(values[0] + np.dot(values - values[0], weight))
 
 
 def _or_zero(value: float) -> float:

@@ -69,6 +69,8 @@ FIRED_IN = {
     "changed_prior": "fits/test_build.py",
     "unknown_prior": "fits/test_build.py",
     "changed_evidence": "fits/test_build.py",
+    "pulled_as_worn": "fits/test_build.py",
+    "material_code": "materials/test_table.py",
     "turned_parts": "lives/test_moves_and_kept.py",
     "swap_day": "records/test_duty.py",
     "position_not_named": "lives/test_build.py",

@@ -90,11 +90,11 @@ def test_round_values_by_hand():
 
 
 def decision_of(interval, low, high, limit):
-    """A decision whose cost curve is flat around the interval: cost and uptime in one draw."""
+    """A decision whose cost curve is flat around the interval."""
     times = np.geomspace(10.0, 1e6, 200)
     rate = (1.0 + np.log(times / interval) ** 2)[:, None]
     advice = SimpleNamespace(
-        times=times, rates=rate, known=SimpleNamespace(uptime=times[:, None]),
+        times=times, expected=rate[:, 0],
         near_best_low=low, near_best_high=high, binding_limit="cost",
     )  # fmt: skip
     return SimpleNamespace(

@@ -338,14 +338,29 @@ def test_no_costs_withholds_with_a_stop_each(write_plant, small_settings):
     assert stops["what"].str.contains("there are no \\[costs\\]").all()
 
 
+UNPRICED_PARTS = (
+    "part_no,part,side,wears,material,size_mm,per_pump\nD,diaphragm,fluid,yes,NBR,50,2\n"
+    "B,ball,fluid,yes,NBR,50,4\nS,seat,fluid,yes,NBR,50,4\nV,air valve,air,yes,,50,1\n"
+)
+
+
+def test_a_kit_without_a_price_takes_the_sum_of_its_parts(write_plant):
+    records = read_records(write_plant(kits="kit,side,unit_cost\nFK,fluid,\nAK,air,90\n"))
+    kits = records.table("kits").set_index("kit")
+    assert kits.loc["FK", "unit_cost"] == 2 * 40 + 4 * 10 + 4 * 8
+    assert "its parts together cost 152" in _words(records, "kit_price_from_parts")
+
+
 def test_no_kit_prices_withholds_too(write_plant):
-    records = read_records(write_plant(kits="kit,side\nFK,fluid\nAK,air\n"))
+    parts = UNPRICED_PARTS
+    records = read_records(write_plant(kits="kit,side\nFK,fluid\nAK,air\n", parts=parts))
     assert records.withheld == {"intervals", "stock", "budget"}
     assert "no kit has a price" in _words(records, "no_prices")
 
 
 def test_one_kit_without_a_price_keeps_its_row(write_plant):
-    records = read_records(write_plant(kits="kit,side,unit_cost\nFK,fluid,\nAK,air,90\n"))
+    kits = "kit,side,unit_cost\nFK,fluid,\nAK,air,90\n"
+    records = read_records(write_plant(kits=kits, parts=UNPRICED_PARTS))
     assert records.withheld == set()
     assert list(records.table("kits")["kit"]) == ["FK", "AK"]
     assert "FK has no unit_cost" in _words(records, "no_price")

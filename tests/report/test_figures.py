@@ -49,7 +49,7 @@ def test_every_figure_has_a_sentence_axes_and_data(study: SimpleNamespace) -> No
     figures = gather_figures(study)
     assert dict(mpl.rcParams) == before
     names = [figure.name for figure in figures]
-    assert len(set(names)) == len(names) == 12
+    assert len(set(names)) == len(names) == 11
     for figure in figures:
         assert len(figure.alt.split()) >= 4
         assert figure.axes.get_xlabel() or figure.section == "budget"

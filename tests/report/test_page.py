@@ -118,7 +118,7 @@ def test_invented_data_are_marked(study: SimpleNamespace) -> None:
 
 def test_figures_have_words_for_those_who_cannot_see_them(page: str) -> None:
     drawings = re.findall(r"<svg [^>]*>", page)
-    assert len(drawings) == 12
+    assert len(drawings) == 11
     assert all('role="img"' in drawing and 'aria-label="' in drawing for drawing in drawings)
 
 

@@ -209,6 +209,14 @@ def side_costs():
         call_out=100.0,
         spill=spill,
         opening_fault=0.1,
+        hours={
+            "planned_labour_h": 2.0,
+            "breakdown_labour_h": 4.0,
+            "planned_downtime_h": 3.0,
+            "breakdown_downtime_h": 8.0,
+        },
+        foul_share=0.0,
+        fouling=WorkCost(cash=np.zeros(2), labour_h=np.zeros(2), downtime_h=np.zeros(2)),
     )
 
 
