@@ -143,6 +143,8 @@ def test_a_workbook_of_the_same_plant_gives_the_same_answers(
         ours, theirs = book.tables[name], whole.tables[name]
         if name == "costs":  # its sources name the files
             ours, theirs = ours.drop(columns="source"), theirs.drop(columns="source")
+            pd.testing.assert_frame_equal(ours, theirs, rtol=1e-12)
+            continue
         pd.testing.assert_frame_equal(ours, theirs, check_exact=True)
 
 
@@ -344,13 +346,16 @@ def test_due_stock_and_orders_follow_what_the_plant_has_adopted(write: Write, wh
     kit = [t.tables["stock"].query("item == @KIT").iloc[0] for t in (study, whole)]
     assert kit[0]["planned_per_year"] > 1.5 * kit[1]["planned_per_year"]
     assert kit[0]["demand_per_year"] < kit[1]["demand_per_year"]
-    year = whole.records.plant.records_to + pd.Timedelta(days=365)
-    soon = [(dues_of(t)["do_on"] <= year).sum() for t in (study, whole)]
-    assert soon[0] > soon[1]
+    soon = [dues_of(t)["do_on"].mean() for t in (study, whole)]
+    assert soon[0] < soon[1]
     budget = study.tables["budget"].query("site == 'all' and quantity == 'kits'")
     assert {"advised", "adopted"} <= set(budget["scenario"])
-    others = study.tables["due"]["kit"] != KIT
-    assert same(study.tables["due"][others], whole.tables["due"][others])
+    own = ["pump_id", "side", "age_now", "due_usage", "due_on"]  # the bench is shared
+    first, second = (
+        t.tables["due"].loc[t.tables["due"]["kit"] != KIT, own].sort_values(["pump_id", "side"])
+        for t in (study, whole)
+    )
+    assert same(first.reset_index(drop=True), second.reset_index(drop=True))
 
 
 def test_an_adopted_interval_near_the_advice_is_kept(write: Write, whole: Study) -> None:

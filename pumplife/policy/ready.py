@@ -9,6 +9,8 @@ from pumplife.policy.pump import FloatArray
 from pumplife.records.plant import to_day, to_days
 from pumplife.records.read import Records
 
+LAST_DAY = 100_000.0  # of a date, counted from 1970: in 2243
+
 
 def hand_out_kits(records: Records, due: pd.DataFrame) -> pd.DataFrame:
     """Hand out shelf and orders to the work that is due first.
@@ -96,9 +98,12 @@ def date_words(day: pd.Series[float]) -> pd.Series[str]:
 
 
 def dates_of(day: pd.Series[float]) -> pd.Series[pd.Timestamp]:
-    """Dates of day numbers, NaT where there is none."""
-    whole = np.floor(day.where(np.isfinite(day)))
-    return pd.Series(pd.to_datetime(whole, unit="D").astype("datetime64[ns]"), index=day.index)
+    """Dates of day numbers, NaT where there is none or it lies beyond what a date can hold."""
+    dated = (day.abs() < LAST_DAY).to_numpy()
+    dates = np.full(len(day), np.datetime64("NaT"), dtype="datetime64[ns]")
+    whole = np.floor(day.to_numpy(float)[dated]).astype(np.int64)
+    dates[dated] = whole.astype("datetime64[D]")
+    return pd.Series(dates, index=day.index)
 
 
 def one_date(day: float) -> str:
