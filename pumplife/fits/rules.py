@@ -40,6 +40,8 @@ class Rules:
         Share of its life that a part pulled because it looked worn has behind it, at least.
     advise : float
         Failures on a pump side from which an interval is advised; below, today's stays.
+    advise_lent : float
+        Failures of its parts in all services from which it is advised with fewer of its own.
     """
 
     weak: float
@@ -49,6 +51,7 @@ class Rules:
     narrow_band: float
     worn_life_spent: float
     advise: float
+    advise_lent: float
 
     def __repr__(self) -> str:
         return f"Rules(weak={self.weak:g}, usable={self.usable:g}, good={self.good:g})"

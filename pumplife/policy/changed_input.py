@@ -96,7 +96,7 @@ def advise_group(group: SideGroup, release_target: float) -> IntervalAdvice:
         maximum=group.maximum,
         releasing=group.releases if group.hazard == "hazardous" else None,
         release_target=release_target,
-        failures_seen=group.failures >= SEEN,
+        failures_seen=group.failures >= SEEN or group.evidence.lent,
     )
 
 

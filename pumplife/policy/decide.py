@@ -130,7 +130,7 @@ def decide_group(
         releasing=group.releases if group.hazard == "hazardous" else None,
         alone=group.alone_life,
         release_target=release_target,
-        failures_seen=group.failures >= SEEN,
+        failures_seen=group.failures >= SEEN or group.evidence.lent,
     )
     planned, never = rates_of(advice.at_interval), rates_of(advice.at_failure)
     alone = failed_part_rates(group.lives.mean(), group.count)

@@ -170,7 +170,7 @@ class _Plant:
     contents: pd.DataFrame  # wearing parts of each kit
     book: CostBook
     hazard: pd.Series[str]  # of each pump today
-    least: float  # failures from which an interval is advised
+    least: tuple[float, float]  # failures from which an interval is advised: own, of like services
 
 
 def build_groups(
@@ -193,6 +193,7 @@ def build_groups(
     """
     today = duty_today(records, duty)
     sides = sides_today(records, clock, lives, today)
+    rules = read_rules(records.plant.evidence)
     plant = _Plant(
         records=records,
         lives=lives,
@@ -201,7 +202,7 @@ def build_groups(
         contents=_kit_contents(records),
         book=open_cost_book(records, lives, today),
         hazard=today["hazard"],
-        least=read_rules(records.plant.evidence).advise,
+        least=(rules.advise, rules.advise_lent),
     )
     frames = sides.groupby(KEYS, sort=True, dropna=False)
     return tuple(_build_group(plant, rows) for _, rows in frames)

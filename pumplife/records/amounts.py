@@ -36,11 +36,13 @@ EVIDENCE = {
     "narrow_band": 2.0,
     "worn_life_spent": 0.5,
     "advise": 3.0,
+    "advise_lent": 20.0,
 }
 """Failures from which a fit is weak, usable, good and left to maximum likelihood; the band of the
 B10 life (upper over lower bound) up to which it is enough to decide; the share of its life that a
 part pulled because it looked worn has behind it at least (0: nothing is known of that); failures
-on a pump side from which an interval is advised."""
+on a pump side from which an interval is advised, and failures of its parts in all services from
+which it is advised with fewer of its own."""
 INSPECTION = ("delay_share", "detection", "labour_h")
 PRIOR = ("shape", "spread")
 RISES = ("kits", "labour")

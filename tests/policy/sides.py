@@ -74,6 +74,8 @@ def slip_fits(**changes: Any) -> Any:
             "part": part,
             "material": "CR",
             "endpoint": "failed",
+            "mode": "",
+            "period": "",
             "failures": 12.0,
             "evidence": "usable",
             "standing": "enough to decide",

@@ -38,6 +38,7 @@ from tests.prove import (  # noqa: E402
     plants,
     posterior,
     regression,
+    regret,
     rewind,
 )
 
@@ -136,6 +137,7 @@ TOPICS: dict[str, Callable[[float], Iterator[tuple[judge.Result, int]]]] = {
     "bulk": bulk.prove,
     "limits": limits.prove,
     "rewind": rewind.prove,
+    "regret": regret.prove,
     "materials": materials.prove,
 }
 

@@ -5,6 +5,8 @@ Every function here takes seeds and gives frames with one row per pump group, or
 
 import tempfile
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +26,8 @@ from tests.prove.plants import LIFE_KEYS, Route, run_folder
 from tests.prove.small_works import Works, make_works
 
 FIRST_SEED = 5001
+WORKS = 64  # at scale 1: some 1,100 pump groups
+TARGET = 0.05  # chance of a release within one interval that the works allow
 MANY, FEW = 20.0, 10.0  # failures behind a group's fits: from which it has many, below which few
 KIT, ALONE = 1.0, 0.0  # what a failure renews: the whole side, or the failed part by itself
 WAYS = {
@@ -173,3 +177,40 @@ def judge_regret(groups: pd.DataFrame, records: str) -> Iterator[judge.Result]:
                 yield judge.tell(check, mean, len(rows))
         check = f"{records} records, {band}: cost of the advice over the best, 95th percentile"
         yield judge.tell(check, float(rows["regret"].quantile(0.95)), len(rows))
+
+
+def judge_hazard(groups: pd.DataFrame) -> Iterator[judge.Result]:
+    """How often the limit on release holds at the truth, harsh services told apart."""
+    limited = groups[(groups["hazard"] == "hazardous") & np.isfinite(groups["interval"])]
+    held = limited["release"] <= TARGET
+    yield judge.within(
+        "hazardous services: limit on release holds at the truth",
+        float(held.mean()), len(limited), 0.9, 1.0,
+    )  # fmt: skip
+    for harsh, words in ((False, "like the others"), (True, "0.3 times as long-lived")):
+        mine = held[limited["harsh"] == harsh]
+        check = f"hazardous services {words}: limit on release holds at the truth"
+        yield judge.tell(check, float(mine.mean()), len(mine))
+
+
+def prove(scale: float) -> Found:
+    """Score the advice for small works: clean and spoilt records, and hazardous services."""
+    count = max(4, round(WORKS * scale))
+    sets = {
+        "clean": _score(count, {}),
+        "spoilt": _score(count // 4, {"spoilt": True}),
+        "hazardous": _score(count, {"hazardous": 0.6}),
+    }
+    for records in ("clean", "spoilt"):
+        groups = sets[records]
+        for result in judge_regret(groups, records):
+            yield result, groups["seed"].nunique()
+    for result in judge_hazard(sets["hazardous"]):
+        yield result, sets["hazardous"]["seed"].nunique()
+
+
+def _score(count: int, settings: dict[str, Any]) -> pd.DataFrame:
+    seeds = range(FIRST_SEED, FIRST_SEED + count)
+    with ProcessPoolExecutor(2) as pool:
+        frames = list(pool.map(partial(score_works, **settings), seeds))
+    return pd.concat(frames, ignore_index=True)
