@@ -27,6 +27,7 @@ SIZES = (25, 40, 50, 80)
 MATERIALS = ("CR", "NBR", "EPDM", "TPV", "PTFE", "FKM")
 PARTS = ("diaphragm", "ball", "seat")
 COUNT = np.array([2.0, 4.0, 4.0])
+USUAL_SHAPE, SHAPE_SPREAD, SERVICE_SPREAD = 2.2, 0.34, 0.15
 USUAL_SCALE = np.array([7_000.0, 14_000.0, 17_000.0])  # [h]
 LABOUR = 48.0  # [EUR / h]
 LABOUR_H, DOWNTIME_H = 3.0, 8.0  # of a rebuild; of production lost by a breakdown
@@ -115,15 +116,14 @@ def _draw_services(
     rng: np.random.Generator, count: int, hazardous: float
 ) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
     """Services with their habits and costs; shape and scale (services, parts)."""
-    shape = rng.uniform(0.8, 4.0, (count, 3))
+    shape = _draw_shapes(rng, count)
     scale = USUAL_SCALE * rng.lognormal(0.0, 0.4, (count, 1)) * rng.lognormal(0.0, 0.25, (count, 3))
     hazard = rng.permutation(count) < round(hazardous * count)
     harsh = hazard & (np.cumsum(hazard) == 1)
     scale = np.where(harsh[:, None], HARSH * USUAL_SCALE, scale)
     # hazardous pumps are leak-tested after fitting: no assembly faults
     early = np.where((rng.random(count) < 0.5) & ~hazard, rng.uniform(0.0, 0.08, count), 0.0)
-    mean = 1.0 / ((COUNT / scale**shape).sum(axis=1)) ** (1.0 / shape.mean(axis=1))
-    mean = np.minimum(mean, (scale / COUNT ** (1.0 / shape)).min(axis=1))
+    mean = _mean_to_failure(shape, scale)
     never = rng.random(count) < 0.4
     capped = rng.random(count) < 0.1
     table = pd.DataFrame(
@@ -143,6 +143,19 @@ def _draw_services(
         }
     )
     return table, shape, scale
+
+
+def _mean_to_failure(shape: np.ndarray, scale: np.ndarray) -> np.ndarray:
+    """Mean usage to the first failure by wear of a new side (services,) [h]."""
+    age = np.geomspace(1.0, 1e6, 800)[:, None, None]
+    alive = np.exp(-(COUNT * (age / scale) ** shape).sum(axis=2))
+    return np.asarray(np.trapezoid(alive, age[:, 0, 0], axis=0))
+
+
+def _draw_shapes(rng: np.random.Generator, count: int) -> np.ndarray:
+    """Shapes (services, parts) of 0.8 to 4: a part wears alike in all services, not the same."""
+    part = USUAL_SHAPE * rng.lognormal(0.0, SHAPE_SPREAD, 3)
+    return np.clip(part * rng.lognormal(0.0, SERVICE_SPREAD, (count, 3)), 0.8, 4.0)
 
 
 def _draw_pumps(
