@@ -36,6 +36,7 @@ from tests.prove import (  # noqa: E402
     plants,
     posterior,
     regression,
+    regret,
 )
 
 FIRST_SEED = 1001
@@ -131,6 +132,7 @@ TOPICS: dict[str, Callable[[float], Iterator[tuple[judge.Result, int]]]] = {
     "alike": alike.prove,
     "lifestory": lifestory.prove,
     "bulk": bulk.prove,
+    "regret": regret.prove,
 }
 
 
