@@ -4,7 +4,7 @@ Every function here takes seeds and gives frames with one row per pump group, or
 """
 
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
@@ -18,16 +18,19 @@ from pumplife.policy.costs import SideCosts, cost_rates
 from pumplife.policy.decide import Decision
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.interval import cost_rate, optimal_interval
+from pumplife.policy.limits import RELEASE
 from pumplife.policy.practice import failed_part_rates
 from pumplife.policy.pump import SideIntegrals, SideLife, integrate_side, integrate_to, own_times
 from pumplife.weibull.draws import LifeDraws
 from tests.prove import judge
+from tests.prove.chances import judge_chances, state_chances
 from tests.prove.plants import LIFE_KEYS, Route, run_folder
 from tests.prove.small_works import Works, make_works
 
 FIRST_SEED = 5001
-WORKS = 64  # at scale 1: some 1,100 pump groups
-TARGET = 0.05  # chance of a release within one interval that the works allow
+WORKS = (55, 12, 52)  # clean, spoilt, hazardous
+FAMILIES = 720  # of services, for the stated chances
+RELEASE_TARGET, HELD = 0.05, 0.9
 MANY, FEW = 20.0, 10.0  # failures behind a group's fits: from which it has many, below which few
 KIT, ALONE = 1.0, 0.0  # what a failure renews: the whole side, or the failed part by itself
 WAYS = {
@@ -81,7 +84,8 @@ def score_works(
 
     Columns: seed, service, size_mm, hazard, harsh, failures (behind the group's fits), breakdowns
     (true ones of its own pumps), policy, interval, limit [h], regret and, for the other ways of
-    WAYS, regret_*; release (true probability of a release within the advised interval).
+    WAYS, regret_*; in_reach (an interval can hold the limit on release), release (true probability
+    of a release within the advised interval).
     """
     works = make_works(seed, services=services, spoilt=spoilt, hazardous=hazardous)
     with tempfile.TemporaryDirectory(prefix="invented-") as folder:
@@ -116,6 +120,7 @@ def _score_group(
     }
     exposed = SideLife(lives=truth.side.lives, count=group.count * group.releases)
     alive = exposed.survival(np.array([[min(decision.interval, 1e12)]]))
+    limits = [value for name, value in decision.advice.limits.items() if RELEASE in name]
     rows = works.groups.set_index(["service", "size_mm"])
     fits = route[-1].table["failures"].iloc[np.unique(group.fit_rows)]
     return {
@@ -128,6 +133,7 @@ def _score_group(
         "policy": decision.policy,
         "interval": decision.interval,
         "limit": limit,
+        "in_reach": any(value > 0.0 for value in limits),
         "release": float(1.0 - alive[0, 0]),
         **{name: truth.cost(*way) / best - 1.0 for name, way in ways.items()},
     }
@@ -179,38 +185,55 @@ def judge_regret(groups: pd.DataFrame, records: str) -> Iterator[judge.Result]:
         yield judge.tell(check, float(rows["regret"].quantile(0.95)), len(rows))
 
 
-def judge_hazard(groups: pd.DataFrame) -> Iterator[judge.Result]:
-    """How often the limit on release holds at the truth, harsh services told apart."""
-    limited = groups[(groups["hazard"] == "hazardous") & np.isfinite(groups["interval"])]
-    held = limited["release"] <= TARGET
-    yield judge.within(
-        "hazardous services: limit on release holds at the truth",
-        float(held.mean()), len(limited), 0.9, 1.0,
-    )  # fmt: skip
-    for harsh, words in ((False, "like the others"), (True, "0.3 times as long-lived")):
-        mine = held[limited["harsh"] == harsh]
-        check = f"hazardous services {words}: limit on release holds at the truth"
-        yield judge.tell(check, float(mine.mean()), len(mine))
+def judge_policies(groups: pd.DataFrame, records: str) -> Iterator[judge.Result]:
+    """Cost over the best by what is advised, and with fewer failures than an interval needs."""
+    for policy, rows in groups.groupby("policy"):
+        check = f"{records} records, advised: {policy}: cost over the best, mean"
+        yield judge.tell(check, float(rows["regret"].mean()), len(rows))
+    for least, below, band in ((0.0, 1.0, "none"), (1.0, 3.0, "1 or 2"), (3.0, FEW, "3 to 9")):
+        rows = groups[(groups["failures"] >= least) & (groups["failures"] < below)]
+        check = f"{records} records, failures: {band}: cost of the advice over the best, mean"
+        yield judge.tell(check, float(rows["regret"].mean()), len(rows))
+
+
+def judge_limits(groups: pd.DataFrame) -> Iterator[judge.Result]:
+    """Share of hazardous groups whose true chance of a release within the interval is held."""
+    words = "hazardous: true chance of a release within the advised interval at most 5 %"
+    hazardous = groups[groups["hazard"] == "hazardous"]
+    out = 1.0 - float(hazardous["in_reach"].mean())
+    yield judge.tell("hazardous: said that no interval can hold the limit", out, len(hazardous))
+    groups = hazardous[hazardous["in_reach"]]
+    held = groups["release"] <= RELEASE_TARGET
+    yield judge.within(words, float(held.mean()), len(held), HELD, 1.0)
+    harsh, failures = groups["harsh"].astype(bool), groups["failures"]
+    kinds = (
+        ("services like others", ~harsh),
+        ("services three times as harsh", harsh),
+        ("fewer than 3 failures", failures < 3.0),
+        ("3 to 9 failures", (failures >= 3.0) & (failures < FEW)),
+        ("10 to 19 failures", (failures >= FEW) & (failures < MANY)),
+        ("20 failures or more", failures >= MANY),
+    )
+    for kind, rows in kinds:
+        yield judge.tell(f"{words}, {kind}", float(held[rows].mean()), int(rows.sum()))
 
 
 def prove(scale: float) -> Found:
-    """Score the advice for small works: clean and spoilt records, and hazardous services."""
-    count = max(4, round(WORKS * scale))
-    sets = {
-        "clean": _score(count, {}),
-        "spoilt": _score(count // 4, {"spoilt": True}),
-        "hazardous": _score(count, {"hazardous": 0.6}),
-    }
-    for records in ("clean", "spoilt"):
-        groups = sets[records]
-        for result in judge_regret(groups, records):
-            yield result, groups["seed"].nunique()
-    for result in judge_hazard(sets["hazardous"]):
-        yield result, sets["hazardous"]["seed"].nunique()
+    """Every check of what advice costs, of hazardous limits and of stated chances."""
+    clean, spoilt, hazardous = (max(3, round(scale * works)) for works in WORKS)
+    groups = _score(score_works, clean)
+    for result in (*judge_regret(groups, "clean"), *judge_policies(groups, "clean")):
+        yield result, clean
+    for result in judge_regret(_score(partial(score_works, spoilt=True), spoilt), "spoilt"):
+        yield result, spoilt
+    for result in judge_limits(_score(partial(score_works, hazardous=1.0), hazardous)):
+        yield result, hazardous
+    families = max(50, round(scale * FAMILIES))
+    for result in judge_chances(state_chances(FIRST_SEED, families)):
+        yield result, families
 
 
-def _score(count: int, settings: dict[str, Any]) -> pd.DataFrame:
-    seeds = range(FIRST_SEED, FIRST_SEED + count)
+def _score(task: Callable[[int], pd.DataFrame], works: int) -> pd.DataFrame:
+    """The task for so many works in a row, over two cores."""
     with ProcessPoolExecutor(2) as pool:
-        frames = list(pool.map(partial(score_works, **settings), seeds))
-    return pd.concat(frames, ignore_index=True)
+        return pd.concat(pool.map(task, range(FIRST_SEED, FIRST_SEED + works)), ignore_index=True)

@@ -1,26 +1,76 @@
-"""A slice of the regret topic: advice from raw tickets of small works, at the truth."""
+"""A slice of what advice costs at the truth and of stated chances; `results.csv` holds the whole.
 
+Seeds are fixed: what passes once passes until the code changes.
+"""
+
+import numpy as np
 import pandas as pd
 import pytest
 
-from tests.prove.regret import score_works
+from tests.prove.chances import judge_chances, state_chances
+from tests.prove.regret import judge_limits, judge_regret, score_works
 
 
 @pytest.fixture(scope="module")
-def groups():
-    """Pump groups of two small works."""
-    return pd.concat([score_works(seed, services=6) for seed in (5001, 5002)])
+def scored() -> pd.DataFrame:
+    return score_works(5002)
 
 
-def test_advice_costs_little_more_than_the_best_and_less_than_rules_of_thumb(groups):
-    assert len(groups) >= 15
-    assert (groups["regret"] > -1e-6).all()  # nothing beats the best
-    assert groups["regret"].mean() < 0.08
-    for rule in ("regret_never", "regret_half", "regret_likely"):
-        assert groups["regret"].mean() < groups[rule].mean(), rule
+@pytest.fixture(scope="module")
+def chances() -> pd.DataFrame:
+    return state_chances(3, 40)
 
 
-def test_services_without_a_failure_borrow_instead_of_running_to_failure(groups):
+def test_no_way_of_working_beats_the_best_at_the_truth(scored: pd.DataFrame) -> None:
+    ways = [name for name in scored if name.startswith("regret")]
+    assert len(ways) == 4
+    assert (scored[ways].to_numpy() > -1e-9).all()
+    assert scored["breakdowns"].sum() > 100
+
+
+def test_advice_with_many_failures_is_near_the_best(scored: pd.DataFrame) -> None:
+    """The whole's mean is 1.6 %; some twelve groups of four services vary by 1 %."""
+    many = scored[scored["failures"] >= 20]
+    assert len(many) > 8
+    assert many["regret"].mean() < 0.05
+    assert many["regret"].mean() < 0.3 * many["regret_never"].mean()
+    assert many["regret"].mean() < 0.3 * many["regret_half"].mean()
+
+
+def test_services_without_a_failure_borrow_instead_of_running_to_failure() -> None:
+    groups = score_works(5001, services=6)
     few = groups[groups["failures"] < 3]
     assert len(few)
     assert few["regret"].mean() < 0.5 * few["regret_never"].mean()
+
+
+def test_advice_that_ignores_wear_would_be_noticed(scored: pd.DataFrame) -> None:
+    """The limit that the advice is held to fails running to failure."""
+    (first, *_) = judge_regret(scored.assign(regret=scored["regret_never"]), "clean")
+    assert first.passes is False
+
+
+def test_hazardous_limits_hold() -> None:
+    """Some twenty groups at a true 93 % vary by 6 %."""
+    groups = score_works(5002, services=6, hazardous=1.0)
+    assert (groups["hazard"] == "hazardous").all()
+    assert groups["harsh"].any()
+    _, held, *_ = judge_limits(groups)
+    assert held.of > 8
+    assert held.value > 0.75
+    _, loose, *_ = judge_limits(groups.assign(release=3.0 * groups["release"]))
+    assert loose.value < held.value
+
+
+def test_stated_chances_come_true_as_often_as_they_say(chances: pd.DataFrame) -> None:
+    """A third of 230 groups: a true 60 % varies by 6 %."""
+    stated = chances.dropna(subset="stated").sort_values("stated")
+    for rows in np.array_split(np.arange(len(stated)), 3):
+        some = stated.iloc[rows]
+        assert some["realised"].mean() == pytest.approx(some["stated"].mean(), abs=0.12)
+
+
+def test_chances_too_sure_would_be_noticed(chances: pd.DataFrame) -> None:
+    timid = chances.assign(stated=0.5 + 0.4 * (chances["stated"] - 0.5))
+    whole = [one for one in judge_chances(timid) if one.passes is not None]
+    assert [one.passes for one in whole] == [False]
