@@ -140,4 +140,5 @@ def test_what_is_not_sure_stands_in_the_row_of_the_group(tmp_path):
 def test_no_tornado_where_something_else_than_cost_decides(tmp_path):
     group = small_group(tmp_path)
     assert tornado_of(group)
-    assert not tornado_of(replace(group, failures=0.0))
+    nobody_lends = replace(group.evidence, lent=False)
+    assert not tornado_of(replace(group, failures=0.0, evidence=nobody_lends))
