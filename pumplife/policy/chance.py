@@ -59,12 +59,7 @@ def failure_chance(
         Share of each position in it, by its own chance.
     """
     step = max(1, lives.shape.shape[1] // most_draws)
-    thinned = LifeDraws(
-        early_share=lives.early_share[:, ::step],
-        early_scale=lives.early_scale[:, ::step],
-        shape=lives.shape[:, ::step],
-        scale=lives.scale[:, ::step],
-    )
+    thinned = lives[:, ::step]
     block = max(1, BLOCK_CELLS // thinned.shape.size)
     starts = range(0, ages.age.shape[0], block)
     parts = [_block_chance(thinned, ages, usage, slice(at, at + block)) for at in starts]

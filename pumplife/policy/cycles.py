@@ -12,7 +12,6 @@ from pumplife.policy.groups import SideGroup
 from pumplife.policy.interval import cost_rate
 from pumplife.policy.ladder import integrate_ladder
 from pumplife.policy.pump import FloatArray, SideLife
-from pumplife.weibull.draws import LifeDraws
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -62,12 +61,7 @@ class CycleCurves:
 def cycle_curves(group: SideGroup, decision: Decision, *, most_draws: int) -> CycleCurves:
     """The curves of a group's costs, for at most some of its draws."""
     step = max(1, -(-group.lives.shape.shape[1] // most_draws))
-    some = LifeDraws(
-        early_share=group.lives.early_share[:, ::step],
-        early_scale=group.lives.early_scale[:, ::step],
-        shape=group.lives.shape[:, ::step],
-        scale=group.lives.scale[:, ::step],
-    )
+    some = group.lives[:, ::step]
     known = integrate_ladder(SideLife(lives=some, count=group.count))
     costs = decision.costs
     rates = cost_rate(known, costs.planned_money, costs.failure_money)

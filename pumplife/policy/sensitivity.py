@@ -170,12 +170,7 @@ def _all_renewed(history: History) -> History | None:
 def _thin(draws: LifeDraws) -> LifeDraws:
     """Every so many of the draws."""
     step = max(1, draws.shape.shape[1] // DRAWS)
-    return LifeDraws(
-        early_share=draws.early_share[:, ::step],
-        early_scale=draws.early_scale[:, ::step],
-        shape=draws.shape[:, ::step],
-        scale=draws.scale[:, ::step],
-    )
+    return draws[:, ::step]
 
 
 def _move(draws: LifeDraws, shape: FloatArray, scale: FloatArray) -> LifeDraws:

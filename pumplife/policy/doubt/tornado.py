@@ -143,12 +143,7 @@ def _price(decision: Decision, surface: CostSurface, costs: SideCosts) -> tuple[
 def _thin(lives: LifeDraws, draws: int) -> LifeDraws:
     """About so many draws, evenly taken."""
     step = max(1, lives.shape.shape[1] // draws)
-    return LifeDraws(
-        early_share=lives.early_share[:, ::step],
-        early_scale=lives.early_scale[:, ::step],
-        shape=lives.shape[:, ::step],
-        scale=lives.scale[:, ::step],
-    )
+    return lives[:, ::step]
 
 
 def _row(
