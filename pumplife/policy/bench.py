@@ -72,7 +72,7 @@ def hours_saved(records: Records, lives: Lives, fluid: FloatArray, air: FloatArr
     fluid, air : float array (pumps,)
         Hours of each side by itself [h].
     """
-    both = records.plant.both_sides_hours
+    both = records.plant.work("together")["planned_labour_h"]
     if not np.isfinite(both):
         visits = lives.visits[lives.visits["whole"].astype(bool) & ~lives.visits["breakdown"]]
         sides = visits.groupby("visit").agg(count=("side", "nunique"), hours=("labour_h", "first"))

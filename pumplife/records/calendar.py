@@ -11,9 +11,8 @@ from pumplife.errors import SettingError
 from pumplife.records.audit import AuditLog
 from pumplife.records.moments import read_moment
 
-CALENDAR = ("outages", "bench_hours_per_week", "both_sides_hours", "site")
+CALENDAR = ("outages", "bench_hours_per_week", "site")
 SITE_CALENDAR = ("outages", "bench_hours_per_week")
-HOURS = ("bench_hours_per_week", "both_sides_hours")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -61,11 +60,6 @@ def bench_hours(calendar: dict[str, Any], site: str) -> float:
     return _usable(own.get("bench_hours_per_week", calendar.get("bench_hours_per_week")))
 
 
-def both_sides_hours(calendar: dict[str, Any]) -> float:
-    """Hours of work when both sides of a pump are renewed in one opening [h], or NaN."""
-    return _usable(calendar.get("both_sides_hours"))
-
-
 def check_calendar(raw: dict[str, Any], today: pd.Timestamp, log: AuditLog) -> None:
     """Check dates and hours of the calendar.
 
@@ -94,9 +88,8 @@ def check_calendar(raw: dict[str, Any], today: pd.Timestamp, log: AuditLog) -> N
             raise SettingError(
                 "plant.toml: [calendar] outages must be a list, like [2026-05-04, 2026-10-12]."
             )
-        for name in HOURS:
-            if name in owner:
-                _check_hours(f"{where} {name}", owner[name], log)
+        if "bench_hours_per_week" in owner:
+            _check_hours(f"{where} bench_hours_per_week", owner["bench_hours_per_week"], log)
 
 
 def _owners(raw: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:

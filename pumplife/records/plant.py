@@ -28,7 +28,6 @@ from pumplife.records.calendar import (
     SITE_CALENDAR,
     Stop,
     bench_hours,
-    both_sides_hours,
     check_calendar,
     list_stops,
 )
@@ -163,11 +162,6 @@ class Plant:
     def bench_hours_per_week(self, site: str = "") -> float:
         """Hours of work a week that the bench of a site has [h], NaN where not given."""
         return bench_hours(self.raw.get("calendar", {}), site)
-
-    @property
-    def both_sides_hours(self) -> float:
-        """Hours of work where both sides are renewed in one opening [h], NaN where not given."""
-        return both_sides_hours(self.raw.get("calendar", {}))
 
     def window(self, site: str = "") -> tuple[float, float]:
         """Give the first and last day that the records of a site cover [day]."""
