@@ -29,6 +29,7 @@ def _parser() -> argparse.ArgumentParser:
         help="also the advice of past year-ends, and what came since (three times as long)",
     )
     _add_looks(jobs)
+    _add_ticket(jobs)
     audit = jobs.add_parser("audit", help="only what is wrong with the records")
     audit.add_argument(
         "folder", type=Path, nargs="?", help="plant folder, or one .xlsx with a sheet a table"
@@ -66,6 +67,15 @@ def _add_looks(jobs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> N
         "--interval", type=_interval, required=True, help="usage units; inf = run to failure"
     )
     challenge.add_argument("--seed", type=_seed, default=1, help="seed of the random draws")
+
+
+def _add_ticket(jobs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    ticket = jobs.add_parser("ticket", help="the rebuild ticket of one pump: one page to fill in")
+    ticket.add_argument("folder", type=Path, help="plant folder, or one .xlsx")
+    ticket.add_argument("--pump", required=True, help="its pump_id")
+    ticket.add_argument("--side", choices=("fluid", "air"), default="fluid")
+    ticket.add_argument("--out", type=Path, required=True, metavar="FILE.html")
+    ticket.add_argument("--seed", type=_seed, default=1, help="seed of the random draws")
 
 
 def _interval(word: str) -> float:
@@ -114,7 +124,7 @@ def _run(options: argparse.Namespace) -> int:
         return _new(options.folder) if options.export is None else _propose(options)
     if options.job == "audit":
         return _audit(options.folder, everything=options.all, rules=options.rules)
-    jobs = {"rewind": _rewind, "challenge": _challenge, "study": _study}
+    jobs = {"rewind": _rewind, "challenge": _challenge, "ticket": _ticket, "study": _study}
     return jobs[options.job](options)
 
 
@@ -264,6 +274,21 @@ def _rewind(options: argparse.Namespace) -> int:
             ) from problem
         _say(f"Every row is in {out}.")
     return STOPPED if found.rows.empty else DONE
+
+
+def _ticket(options: argparse.Namespace) -> int:
+    from pumplife.errors import OutputError  # noqa: PLC0415
+    from pumplife.report.face import is_invented  # noqa: PLC0415
+    from pumplife.study import run_study  # noqa: PLC0415
+    from pumplife.ticket.write import write_one  # noqa: PLC0415
+
+    out: Path = options.out
+    if out.suffix.lower() not in (".html", ".htm") or out.is_dir():
+        raise OutputError(f"{out} is no .html file: name one, such as ticket.html.")
+    study = run_study(options.folder, seed=options.seed)
+    write_one(study, options.pump, options.side, out, invented=is_invented(study))
+    _say(f"Done: print {out}, or fill it in on a screen.")
+    return DONE
 
 
 def _challenge(options: argparse.Namespace) -> int:

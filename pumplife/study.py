@@ -128,7 +128,7 @@ def run_study(
         },
         seed=seed,
     )
-    study = _decide(study, told)
+    study = _answer_bench(_decide(study, told))
     study = replace(study, tables={**study.tables, **_compare(study, alike)})
     if rewind:
         told("rewind")
@@ -233,6 +233,19 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
         "sensitivity": try_readings(records, clock, lives, fits, advice.groups),
     }
     return replace(study, advice=advice, stock=stock, tables={**study.tables, **tables})
+
+
+def _answer_bench(study: Study) -> Study:
+    """What became of the tickets that came back; their due rows are closed."""
+    if study.lives is None or study.records.table("returned").empty:
+        return study
+    from pumplife.ticket.answer import answer_tickets, close_due  # noqa: PLC0415  (late: as above)
+
+    answers = answer_tickets(study.records, study.lives, study.tables["questions"])
+    tables = {**study.tables, "ticket_answers": answers}
+    if "due" in tables:
+        tables["due"] = close_due(tables["due"], answers)
+    return replace(study, tables=tables)
 
 
 def _compare(study: Study, alike: Alike) -> dict[str, pd.DataFrame]:

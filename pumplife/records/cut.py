@@ -23,6 +23,7 @@ _DATED = {
     "moves": "moved_on",
     "events": "happened_on",
     "spend": "month",
+    "returned": "done_on",
 }
 """Rows count from this date on; a row without it is never used."""
 _DATED_OR_BLANK = {

@@ -37,6 +37,7 @@ from pumplife.records.phrases import find_near, squeeze
 from pumplife.records.steps import Floats
 
 USAGE_UNITS = ("hours", "cycles", "days")
+TICKET_WEEKS = 6.0
 NO_NAME, NO_CURRENCY = "This plant", "money"
 """What stands in where the plant gives neither."""
 _PLANT_KEYS = ("name", "currency", "usage_unit", "records_from", "records_to", "site")
@@ -51,6 +52,7 @@ _SECTIONS: dict[str, tuple[str, ...]] = {
     "calendar": CALENDAR,
     "rules": ("turned",),
     "budget": ("year_starts", "price_rise"),
+    "ticket": ("language", "weeks"),
     "dates": ("order",),
     "numbers": ("decimal",),
     "files": (),
@@ -130,6 +132,21 @@ class Plant:
     def review_days(self) -> float:
         """Days between two looks at the stock [days]."""
         return self._target("review_days")
+
+    @property
+    def ticket_language(self) -> str:
+        """Language of the rebuild tickets."""
+        return str(self.raw.get("ticket", {}).get("language", "en"))
+
+    @property
+    def ticket_weeks(self) -> float:
+        """How far ahead rebuild tickets are written [weeks]."""
+        weeks = self.raw.get("ticket", {}).get("weeks", TICKET_WEEKS)
+        if not isinstance(weeks, int | float) or not 0 <= weeks <= 520:
+            raise SettingError(
+                f"plant.toml: [ticket] weeks = {weeks!r} must be a number up to 520."
+            )
+        return float(weeks)
 
     @property
     def evidence(self) -> dict[str, float]:

@@ -24,6 +24,7 @@ from pumplife.records.linking import (
     mark_plans,
 )
 from pumplife.records.plant import Plant, build_plant, read_settings, to_day, to_days
+from pumplife.records.returned import take_returned
 from pumplife.records.sources import TWO_TABLES, Source, find_sources
 from pumplife.records.spelling import settle_spellings
 from pumplife.records.steps import Floats
@@ -186,9 +187,11 @@ def join_records(written: Written) -> Records:
     log, tables, fatal = written.log, dict(written.tables), written.fatal
     plant = _with_start(written.plant, tables, log)
     settled: frozenset[str] = frozenset()
+    counts = written.counts
     if not fatal:
+        counts = take_returned(tables, counts, log)
         settled = _link(tables, plant, log)
-        fatal = lacks_tickets(tables, written.counts, plant, log)
+        fatal = lacks_tickets(tables, counts, plant, log)
     withheld = set() if fatal else check_whole(tables, plant, set(written.given), log)
     return Records(
         plant=plant,
@@ -197,7 +200,7 @@ def join_records(written: Written) -> Records:
         hashes=written.hashes,
         source=written.source,
         withheld=withheld,
-        aside={name: written.counts[name] - len(tables[name]) for name in written.counts},
+        aside={name: counts[name] - len(tables[name]) for name in counts},
         fatal=fatal,
         settled=settled,
     )

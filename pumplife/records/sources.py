@@ -13,8 +13,10 @@ BOOKS = (".xlsx", ".xlsm")
 TEXTS = (".csv", ".tsv", ".txt")
 TWO_TABLES = "two_tables"
 """The rule of two sheets that may both be the same table."""
-OWN_FILES = ("plant", "readme", "words")
+OWN_FILES = ("plant", "readme", "words", "ticketwords")
 """Files and sheets that are no tables."""
+IN_MANY = "returned"
+"""The table that is written in as many files as tickets came back; its name begins theirs."""
 Files = dict[str, str | list[str]]
 
 
@@ -110,7 +112,7 @@ def _list_files(folder: Path) -> list[Path]:
 
 
 def _take_file(file: Path, found: dict[str, list[Source]], log: AuditLog) -> None:
-    name = table_named(file.stem)
+    name = IN_MANY if squeeze(file.stem).startswith(IN_MANY) else table_named(file.stem)
     used = {source.path for sources in found.values() for source in sources}
     own = squeeze(file.stem)
     if file in used or own in OWN_FILES or (not name and own.startswith("readme")):
@@ -122,6 +124,8 @@ def _take_file(file: Path, found: dict[str, list[Source]], log: AuditLog) -> Non
             rule="unknown_file",
             remedy=f'If it is one, name it in plant.toml: [files] rebuilds = "{file.name}".',
         )
+    elif name == IN_MANY:
+        found.setdefault(name, []).append(_source_of(file, name))
     elif name in found:
         first = ", ".join(source.label for source in found[name])
         log.add(
@@ -133,7 +137,11 @@ def _take_file(file: Path, found: dict[str, list[Source]], log: AuditLog) -> Non
             f'[files] {name} = ["{first}", "{file.name}"].',
         )
     else:
-        found[name] = [Source(table=name, path=file, sheet=_sheet_for(file, name))]
+        found[name] = [_source_of(file, name)]
+
+
+def _source_of(file: Path, name: str) -> Source:
+    return Source(table=name, path=file, sheet=_sheet_for(file, name))
 
 
 def table_named(word: str) -> str:

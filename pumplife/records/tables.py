@@ -163,6 +163,37 @@ _ISSUED = Table(
     ),
 )
 
+_RETURNED = Table(
+    name="returned",
+    meaning="one row per position of a rebuild ticket that came back filled in",
+    columns=(
+        text("ticket_id", "the number printed on the ticket", required=True),
+        text("pump_id", "the pump", required=True),
+        date("done_on", "day of the work; blank = not filled in yet"),
+        code("reason", "breakdown planned inspection", "why the pump was opened"),
+        code("done", "yes partly no", "whether the work was done"),
+        text("not_done_why", "why not"),
+        text("kit", "the kit that was fitted; none = no kit"),
+        text("lot", "cure date on the bag"),
+        number("meter", "what the meter showed [its own unit]"),
+        number("labour_h", "hours worked"),
+        number("downtime_h", "hours out of use"),
+        number("waited_h", "part of downtime_h spent waiting for parts or a permit"),
+        code("released", "none air_side outside", "where process fluid went"),
+        text("crew", "the plant's own code"),
+        text("note", "anything else"),
+        text("part", "the part of this row; blank = the row tells of the order only"),
+        code(
+            "position",
+            "suction_left suction_right discharge_left discharge_right left right single unknown",
+            "which one; blank = every position of that part",
+        ),
+        code("action", "renewed kept cleaned turned", "blank = not looked at"),
+        number("grade", "0 like new, 1 good, 2 used, 3 worn, 4 failed; blank = not graded"),
+        text("saved_at", "when the form was saved; of two copies the later counts"),
+    ),
+)
+
 _READINGS = Table(
     name="readings",
     meaning="one row per meter reading",
@@ -375,6 +406,7 @@ TABLES: dict[str, Table] = {
         _PUMPS,
         _REBUILDS,
         _FINDINGS,
+        _RETURNED,
         _ISSUED,
         _READINGS,
         _PARTS,

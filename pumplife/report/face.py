@@ -9,6 +9,7 @@ import pandas as pd
 
 from pumplife.report.tables import write_date
 from pumplife.report.words import NO_CURRENCY, Units, name_units
+from pumplife.ticket.face import HasDueList, HasPositions
 
 if TYPE_CHECKING:
     import numpy as np
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
     from pumplife.lives.history import Gathered
     from pumplife.policy.interval import CostCurve
     from pumplife.records.duty import Duty
-    from pumplife.records.read import Records
     from pumplife.stock.assess import RiskCurve
     from pumplife.weibull.draws import LifeDraws
 
@@ -34,11 +34,9 @@ class HasDraws(Protocol):
     def taken(self) -> FitRows: ...
 
 
-class HasVisits(Protocol):
-    """The lives: every ticket event and the side it touched, and what they were built from."""
+class HasVisits(HasPositions, Protocol):
+    """The lives, and what they were built from."""
 
-    @property
-    def visits(self) -> pd.DataFrame: ...
     @property
     def gathered(self) -> Gathered | None: ...
 
@@ -66,25 +64,17 @@ class HasRiskCurves(Protocol):
     def curves(self) -> Sequence[RiskCurve]: ...
 
 
-class ReadableStudy(Protocol):
+class ReadableStudy(HasDueList, Protocol):
     """A finished study.
 
     Attributes
     ----------
-    records : Records
-        What the plant wrote down.
-    tables : mapping of name to DataFrame
-        The output tables.
     duty, lives, fits, advice, stock
         Where the curves come from; None where the records did not reach so far.
     seed : int
         Of everything drawn at random.
     """
 
-    @property
-    def records(self) -> Records: ...
-    @property
-    def tables(self) -> Mapping[str, pd.DataFrame]: ...
     @property
     def duty(self) -> Duty | None: ...
     @property

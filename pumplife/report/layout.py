@@ -27,6 +27,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
         "outage_on", "pump_id", "location", "service", "side", "do", "gain", "hours", "kit",
         "kit_ready", "reason",
     ),
+    "ticket_answers": ("ticket_id", "pump_id", "done_on", "answer", "what"),
     "few_intervals": ("values_count", "values", "cost", "extra_per_year", "share", "chosen"),
     "materials": (
         "service", "part", "material", "variant", "reference", "failures", "life_ratio",
@@ -85,6 +86,7 @@ def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
         "audit": (show_findings(audit), MOST_AUDIT_ROWS),
         "questions": (find_table(study, "questions"), MOST_QUESTIONS),
         "outage": (find_table(study, "outage"), MOST_OUTAGE),
+        "ticket_answers": (find_table(study, "ticket_answers"), MOST_ROWS),
         "few_intervals": (find_table(study, "few_intervals"), MOST_ROWS),
         "sensitivity": (sort_by_change(find_table(study, "sensitivity")), MOST_CHANGES),
     }

@@ -8,7 +8,6 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from pumplife.report.answer import advise_groups, list_stops, warn_of_tickets
-from pumplife.report.cautions import CAUTIONS, CAUTIONS_TITLE
 from pumplife.report.drawn import Drawn
 from pumplife.report.dues import split_due
 from pumplife.report.evidence import fits_behind, order_by_stake
@@ -28,6 +27,7 @@ from pumplife.report.svg import embed_svg
 from pumplife.report.tables import write_cell
 from pumplife.report.titles import TABLES
 from pumplife.report.words import Units, find_heading, write_heading
+from pumplife.ticket.cautions import CAUTIONS, CAUTIONS_TITLE
 
 SECTIONS = (
     "due", "few", "rewind", "materials", "stock", "budget", "fits", "more_fits", "records",

@@ -19,6 +19,11 @@ TABLES: dict[str, tuple[str, str]] = {
         "its interval; do on is when the kit is there, the bench has room, or a stop makes it "
         "cheaper.",
     ),
+    "ticket_answers": (
+        "Tickets that came back",
+        "One row per filled ticket in the plant folder: whether it was used, or the one question "
+        "that it leaves, and what it adds to the lives of parts.",
+    ),
     "load": (
         "Work on the bench",
         "Hours of planned work per week and site, beside the hours that breakdowns are expected to "

@@ -7,7 +7,6 @@ import numpy as np
 import pandas as pd
 import xlsxwriter
 
-from pumplife.report.cautions import CAUTIONS, CAUTIONS_TITLE
 from pumplife.report.face import (
     ReadableStudy,
     is_invented,
@@ -19,6 +18,7 @@ from pumplife.report.face import (
 from pumplife.report.tables import is_blank
 from pumplife.report.titles import TABLES
 from pumplife.report.words import Units, find_heading, write_heading
+from pumplife.ticket.cautions import CAUTIONS, CAUTIONS_TITLE
 
 MOST_ROWS = 50_000  # more than this opens slowly and reads badly: the CSV holds the rest
 

@@ -16,11 +16,12 @@ import pandas as pd
 
 from pumplife.errors import OutputError
 from pumplife.report.drawn import Drawn
-from pumplife.report.face import ReadableStudy
+from pumplife.report.face import ReadableStudy, is_invented
 from pumplife.report.gather import gather_figures
 from pumplife.report.page import write_page
 from pumplife.report.svg import write_svg
 from pumplife.report.workbook import write_workbook
+from pumplife.ticket.write import write_tickets
 
 MADE_BY = "pumplife"
 NOTHING = 1e-9
@@ -178,6 +179,7 @@ def _write_all(study: ReadableStudy, folder: Path) -> None:
         write_table(figure.data, folder / "figures" / f"{figure.name}.csv")
     _write_text(write_page(study, drawn), folder / "report.html")
     write_workbook(study, folder / "study.xlsx")
+    write_tickets(study, folder / "tickets", invented=is_invented(study))
     files = {name: _digest(folder / name) for name in _visible_files(folder)}
     _write_text(_settings(study, files), folder / "study.json")
 

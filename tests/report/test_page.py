@@ -21,7 +21,6 @@ from pumplife.report.answer import (
     write_band,
     write_followed,
 )
-from pumplife.report.cautions import CAUTIONS, write_cautions
 from pumplife.report.evidence import fits_behind
 from pumplife.report.gather import gather_figures
 from pumplife.report.headline import headline
@@ -29,6 +28,7 @@ from pumplife.report.layout import lay_out_tables, split_budget
 from pumplife.report.page import write_page
 from pumplife.report.svg import write_svg
 from pumplife.report.words import name_units
+from pumplife.ticket.cautions import CAUTIONS, write_cautions
 
 UNITS = name_units("hours", "EUR")
 VOID = {"meta", "br", "img", "link", "hr", "input"}

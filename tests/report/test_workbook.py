@@ -11,8 +11,8 @@ import pytest
 from python_calamine import CalamineWorkbook
 
 from pumplife.report import workbook
-from pumplife.report.cautions import CAUTIONS
 from pumplife.report.workbook import write_workbook
+from pumplife.ticket.cautions import CAUTIONS
 
 
 @pytest.fixture

@@ -1,0 +1,1 @@
+"""The technician's page: what is due on one pump side, and the record to fill."""
