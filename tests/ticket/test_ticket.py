@@ -161,7 +161,7 @@ def test_the_workbook_to_fill_has_the_columns_that_are_read_back(tmp_path, study
 
 @pytest.mark.skipif(CHROMIUM is None, reason="the form is filled in Chromium, which isn't there")
 def test_the_form_saves_what_was_filled_in(tmp_path, study):
-    """The page's own script, in a browser: its rows are those of the workbook, and what was typed."""
+    """The page itself, in a browser: its rows are those of the workbook, with what was typed."""
     words = load_words()
     ticket = make_ticket(study, "P-2", "fluid", words)
     page = write_ticket(ticket, words, language="en", invented=True)
