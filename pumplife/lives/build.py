@@ -10,6 +10,7 @@ failure within the days of a dated shock is no wear: it too is a suspension, and
 """
 
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -46,6 +47,7 @@ from pumplife.lives.open_points import (
     say_turned,
 )
 from pumplife.lives.points import MARK, MOVE, Points, lay_points
+from pumplife.lives.second import in_turn
 from pumplife.lives.sides import positions_now, visits_by_side
 from pumplife.records.duty import Duty
 from pumplife.records.read import Records
@@ -120,7 +122,8 @@ def build_lives(records: Records, duty: Duty, clock: UsageClock) -> Lives:
 def rebuild_lives(history: History) -> Lives:
     """Build lives anew from a history that was changed for a what-if; the audit gets nothing."""
     visits, columns = len(history.visits), Columns()
-    block = _build_block(history, visits, columns, 1.0)
+    block, table = _build_block(history, visits)
+    columns.add(table, 1.0)
     return Lives(**join_blocks([block], columns.frame(), visits))
 
 
@@ -130,17 +133,22 @@ def build_blocks(gathered: Gathered) -> tuple[list[Block], pd.DataFrame]:
     The frames of a block are widened and cut many times and don't leave it: they are copied only
     where they are written to.
     """
-    columns, pumps = Columns(), len(gathered.records.pumps)
-    blocks = []
+    columns, blocks = Columns(), []
+    pumps, visits = len(gathered.records.pumps), len(gathered.visits)
+    runs = list(cut_pumps(gathered, MOST_TICKETS))
+
+    def build(mine: Ints) -> tuple[Block, dict[str, Any]]:
+        return _build_block(lay_history(gathered, mine), visits)
+
     with pd.option_context("mode.copy_on_write", True):
-        for mine in cut_pumps(gathered, MOST_TICKETS):
-            history, done = lay_history(gathered, mine), (mine[-1] + 1) / pumps
-            blocks.append(_build_block(history, len(gathered.visits), columns, done))
+        for mine, (block, table) in zip(runs, in_turn(build, runs), strict=True):
+            columns.add(table, (mine[-1] + 1) / pumps)
+            blocks.append(block)
     return blocks, columns.frame()
 
 
-def _build_block(history: History, visits: int, columns: Columns, done: float) -> Block:
-    """Build the lives of a history, cut out of so many visits, and add them to the columns."""
+def _build_block(history: History, visits: int) -> tuple[Block, dict[str, Any]]:
+    """Build the lives of a history, cut out of so many visits: the block and their columns."""
     points = lay_points(history)
     spans = judge_spans(history, points)
     asked, findings = open_questions(history, spans), history.actions.findings
@@ -154,8 +162,8 @@ def _build_block(history: History, visits: int, columns: Columns, done: float) -
     table["event"] = whole.of_events(table["event"])
     unseen = label_unseen(history, points, fitted, spans[spans["masked"] & ~spans["known"]])
     unseen["event"] = whole.of_events(unseen["event"].to_numpy(np.int64))
-    return Block(
-        lives=columns.add(table, done),
+    block = Block(
+        lives=len(table["event"]),
         now=positions_now(history, points, fitted),
         visits=whole.of_visits(visits_by_side(history)),
         unseen=unseen,
@@ -168,6 +176,7 @@ def _build_block(history: History, visits: int, columns: Columns, done: float) -
         findings=whole.of_visits(findings),
         positions=account,
     )
+    return block, table
 
 
 def judge_spans(history: History, points: Points) -> pd.DataFrame:
