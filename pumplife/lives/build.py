@@ -152,7 +152,6 @@ def _build_block(history: History, visits: int) -> tuple[Block, dict[str, Any]]:
     points = lay_points(history)
     spans = judge_spans(history, points)
     asked, findings = open_questions(history, spans), history.actions.findings
-    shared = spans[["visit", "part"]].drop_duplicates().sort_values(["visit", "part"])
     told = what_came_of_visits(history, spans)
     account = account_positions(history, points, spans)
     fitted = fitted_after(history, points)
@@ -169,7 +168,7 @@ def _build_block(history: History, visits: int) -> tuple[Block, dict[str, Any]]:
         unseen=unseen,
         shocks=whole.of_visits(list_shocks(history)),
         dated=date_lives(history, points, usable),
-        shared=whole.of_visits(shared),
+        shared=whole.of_visits(_visits_and_parts(history, spans)),
         asked=whole.of_visits(asked),
         first_kits=first_kits_assumed(history),
         told=pd.Series(told, index=history.number),
@@ -177,6 +176,14 @@ def _build_block(history: History, visits: int) -> tuple[Block, dict[str, Any]]:
         positions=account,
     )
     return block, table
+
+
+def _visits_and_parts(history: History, spans: pd.DataFrame) -> pd.DataFrame:
+    """Every visit at the end of a stretch with the parts that it ends: [visit, part], sorted."""
+    code, parts = pd.factorize(history.positions["part"], sort=True)
+    pair = np.unique(spans["visit"].to_numpy(np.int64) * len(parts) + code[spans["pos"]])
+    visit, part = np.divmod(pair, max(len(parts), 1))
+    return pd.DataFrame({"visit": visit, "part": parts.to_numpy(object)[part]})
 
 
 def judge_spans(history: History, points: Points) -> pd.DataFrame:
@@ -192,7 +199,8 @@ def _spans(history: History, points: Points) -> pd.DataFrame:
     end = start + 1
     origin = points.origin_usage[start]
     visit = np.where(points.kind[end] == MARK, points.visit[end], -1)
-    reason = np.append(history.visits["reason"].to_numpy(object), "")[visit]
+    reason = history.visits["reason"]
+    running = ~reason.isin(["breakdown", ""]).to_numpy()
     return pd.DataFrame(
         {
             "pos": points.pos[start],
@@ -200,7 +208,8 @@ def _spans(history: History, points: Points) -> pd.DataFrame:
             "start": start,
             "end": end,
             "visit": visit,
-            "reason": reason,
+            "unread": np.append(reason.eq("").to_numpy(), False)[visit],
+            "running": np.append(running, False)[visit],
             "mark": points.mark[end],
             "moved": points.kind[end] == MOVE,
             "origin": origin,
@@ -234,9 +243,8 @@ def _judge(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFram
     spans["sound_day"] = _last_sound_day(history, points, spans)
     spans = _place_failures(spans, history.unplaced)
     spans["event"] = _number_events(spans, len(history.visits))
-    unread = (spans["reason"] == "") & (spans["visit"] >= 0)
     named = spans["failed"].groupby(spans["visit"]).transform("any")
-    spans["doubtful"] = spans["keep"] & unread & (spans["failed"] | ~named)
+    spans["doubtful"] = spans["keep"] & spans["unread"] & (spans["failed"] | ~named)
     spans["keep"] &= ~spans["doubtful"]
     return spans
 
@@ -293,7 +301,7 @@ def _seen_too_late(spans: pd.DataFrame) -> "pd.Series[bool]":
 
 def _found_running(spans: pd.DataFrame) -> "pd.Series[bool]":
     """Whether a failure that ended the life was found with the pump running."""
-    return ~spans["reason"].isin(["breakdown", ""]) | spans["bystander"]
+    return spans["running"] | spans["bystander"]
 
 
 def _number_events(spans: pd.DataFrame, visits: int) -> Ints:
@@ -311,8 +319,8 @@ def _number_events(spans: pd.DataFrame, visits: int) -> Ints:
 def _last_sound_day(history: History, points: Points, spans: pd.DataFrame) -> Floats:
     """Day of the last look before the end that found the part not failed; NaN if none."""
     slots = history.actions.slots
-    looks = slots[slots["found"].isin(["sound", "worn"]) & (slots["action"] != "renewed")]
-    looks = looks.merge(history.visits[["visit", "day"]], on="visit")
+    looks = slots[slots["found"].isin(["sound", "worn"])]
+    looks = looks[looks["action"] != "renewed"].merge(history.visits[["visit", "day"]], on="visit")
     end_day = points.day[spans["end"]]
     base = 4_000_000.0  # days; wider than any calendar
     keys = np.sort(looks["pos"].to_numpy(float) * base + looks["day"].to_numpy(float))

@@ -124,9 +124,7 @@ def lay_history(gathered: Gathered, pumps: Ints) -> History:
     visits["visit"] = np.arange(len(visits))
     positions = build_positions(pump_parts(records, pumps, tickets, _named(records, mine, tickets)))
     positions["pos"] = np.arange(len(positions))
-    actions, marks, unplaced = read_visits(
-        records, visits, tickets, (issued, findings), positions
-    )
+    actions, marks, unplaced = read_visits(records, visits, tickets, (issued, findings), positions)
     return History(
         records=records,
         duty=gathered.duty,

@@ -55,14 +55,14 @@ def _send(task: Callable[[Item], Result], items: Sequence[Item], there: Connecti
     try:
         for item in items:
             there.send_bytes(_pack(task(item)))
-    except BaseException:  # noqa: BLE001  (told, if it is one, where it is done again)
+    except BaseException:  # told, if it comes again, by the process that does it again
         there.close()
 
 
 def _receive(here: Connection) -> tuple[Any] | None:
     """Give the next result, in a tuple; None where the other process has ended."""
     try:
-        return (pickle.loads(here.recv_bytes()),)  # noqa: S301  (from our own process)
+        return (pickle.loads(here.recv_bytes()),)
     except (EOFError, OSError):
         return None
 
@@ -77,7 +77,11 @@ class _Packer(pickle.Pickler):
         if pd.api.types.infer_dtype(cells, skipna=False) != "string":
             return NotImplemented
         code, words = pd.factorize(cells)
-        return _unpack_words, (list(words), code.astype(np.min_scalar_type(len(words))), value.shape)
+        return _unpack_words, (
+            list(words),
+            code.astype(np.min_scalar_type(len(words))),
+            value.shape,
+        )
 
 
 def _pack(result: Any) -> memoryview:
@@ -87,4 +91,5 @@ def _pack(result: Any) -> memoryview:
 
 
 def _unpack_words(words: list[str], code: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
-    return np.array(words, dtype=object)[code].reshape(shape)
+    cells: np.ndarray = np.array(words, dtype=object)[code]
+    return cells.reshape(shape)

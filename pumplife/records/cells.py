@@ -4,6 +4,7 @@ import re
 import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -107,8 +108,9 @@ def _respelled(column: "pd.Series", respell: Callable[[str], str]) -> "pd.Series
     words = np.array([respell(word) for word in spellings], dtype=object)
     if not isinstance(column.dtype, pd.CategoricalDtype):
         return pd.Series(words[place], index=column.index, dtype=object)
-    code, distinct = pd.factorize(words)
-    return pd.Series(pd.Categorical.from_codes(code[place], distinct), index=column.index)
+    code, distinct = pd.factorize(pd.Index(words, dtype=object))
+    told: Any = code[place]
+    return pd.Series(pd.Categorical.from_codes(told, distinct), index=column.index)
 
 
 def read_numbers(

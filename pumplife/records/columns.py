@@ -5,10 +5,10 @@ import re
 from collections.abc import Collection
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from pumplife.records.audit import SET_ASIDE, AuditLog
+from pumplife.records.blanks import blank_cells, mark_open, repeated
 from pumplife.records.cells import (
     TypedColumn,
     decimal_mark,
@@ -24,42 +24,6 @@ from pumplife.records.schema import Column, Table
 from pumplife.records.texts import FROM_TEXT, read_texts
 from pumplife.records.troubles import MOST, log_unreadable
 from pumplife.records.words import Words
-
-PLANNABLE = ("pumps", "moves", "parts", "kits")
-"""Tables whose rows may be dated after the window, as plans."""
-
-
-def blank_table(table: Table) -> pd.DataFrame:
-    """Give the table without rows but with every column in its type."""
-    frame = pd.DataFrame({column.name: _blank_cells(column, 0) for column in table.columns})
-    frame["file"] = pd.Series([], dtype=object)
-    frame["row"] = pd.Series([], dtype="int64")
-    return mark_open(frame, table)
-
-
-def mark_open(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
-    """Add the columns that are filled later: pump = -1, plan = False, from_text = False."""
-    count = len(frame)
-    more: dict[str, np.ndarray] = {}
-    if "pump_id" in table.headings:
-        more["pump"] = np.full(count, -1, dtype=np.int64)
-    if table.name in PLANNABLE:
-        more["plan"] = np.zeros(count, dtype=np.bool_)
-    if table.name == "rebuilds":
-        more[FROM_TEXT] = np.zeros(count, dtype=np.bool_)
-    return frame.assign(**more)
-
-
-def _blank_cells(column: Column, count: int) -> "pd.Series":
-    if column.kind == "number":
-        return pd.Series(np.full(count, np.nan))
-    if column.kind == "date":
-        return pd.Series(np.full(count, np.datetime64("NaT", "ns")))
-    return _repeated("", count)
-
-
-def _repeated(word: str, count: int) -> "pd.Series":
-    return pd.Series(np.full(count, word, dtype=object))
 
 
 def set_aside(
@@ -142,7 +106,7 @@ def type_table(
     hint = decimal_hint(cells, exact, table)
     for column in table.columns:
         if column.name not in cells:
-            columns[column.name] = _blank_cells(column, len(cells))
+            columns[column.name] = blank_cells(column, len(cells))
         elif column.kind == "text":
             columns[column.name] = cells[column.name].astype(object)
         else:
@@ -153,7 +117,7 @@ def type_table(
             if not _decided(typed, column, raw, table, log):
                 return None
     columns |= {name: cells[name].astype(object) for name in cells if name not in columns}
-    columns |= {"file": _repeated(raw.source.label, len(cells)), "row": raw.row}
+    columns |= {"file": repeated(raw.source.label, len(cells)), "row": raw.row}
     frame = mark_open(pd.DataFrame(columns, copy=False), table)
     log_unreadable(frame, cells, bad, table, log)
     if told is not None and FROM_TEXT in frame:

@@ -1,7 +1,5 @@
 """Visits that say the same are read once; what each is given is what it would have been alone."""
 
-from pathlib import Path
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -81,6 +79,8 @@ def test_only_what_is_compared_is_read(laid: tuple[Gathered, pd.DataFrame]) -> N
 @given(st.lists(st.lists(st.integers(0, 2), max_size=4), min_size=1, max_size=12))
 def test_groups_have_one_number_where_their_rows_read_the_same(words: list[list[int]]) -> None:
     group = np.repeat(np.arange(len(words)), [len(word) for word in words])
-    number = number_runs(group, np.array(sum(words, []), dtype=np.int64), len(words))
+    number = number_runs(
+        group, np.array([n for word in words for n in word], dtype=np.int64), len(words)
+    )
     alike = np.array([[one == other for other in words] for one in words])
     np.testing.assert_array_equal(number[:, None] == number, alike)
