@@ -47,7 +47,6 @@ from pumplife.lives.open_points import (
     say_turned,
 )
 from pumplife.lives.points import MARK, MOVE, Points, lay_points
-from pumplife.lives.second import in_turn
 from pumplife.lives.sides import positions_now, visits_by_side
 from pumplife.records.duty import Duty
 from pumplife.records.read import Records
@@ -135,13 +134,9 @@ def build_blocks(gathered: Gathered) -> tuple[list[Block], pd.DataFrame]:
     """
     columns, blocks = Columns(), []
     pumps, visits = len(gathered.records.pumps), len(gathered.visits)
-    runs = list(cut_pumps(gathered, MOST_TICKETS))
-
-    def build(mine: Ints) -> tuple[Block, dict[str, Any]]:
-        return _build_block(lay_history(gathered, mine), visits)
-
     with pd.option_context("mode.copy_on_write", True):
-        for mine, (block, table) in zip(runs, in_turn(build, runs), strict=True):
+        for mine in cut_pumps(gathered, MOST_TICKETS):
+            block, table = _build_block(lay_history(gathered, mine), visits)
             columns.add(table, (mine[-1] + 1) / pumps)
             blocks.append(block)
     return blocks, columns.frame()

