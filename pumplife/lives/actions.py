@@ -50,9 +50,11 @@ def visit_of(rows: pd.DataFrame, tickets: pd.DataFrame) -> pd.DataFrame:
     A row without a pump belongs to the order's only visit; where the order covers several
     pumps it can't be placed and is left out.
     """
-    orders = tickets[["rebuild_id", "pump", "visit"]].drop_duplicates()
-    several = orders.groupby("rebuild_id")["visit"].transform("nunique") > 1
     written = rows[rows["rebuild_id"] != ""].reset_index(names="origin")
+    orders = tickets.loc[
+        tickets["rebuild_id"].isin(written["rebuild_id"]), ["rebuild_id", "pump", "visit"]
+    ].drop_duplicates()
+    several = orders.groupby("rebuild_id")["visit"].transform("nunique") > 1
     joined = written.merge(orders, on="rebuild_id", suffixes=("_written", ""))
     alone = joined["rebuild_id"].isin(orders.loc[~several, "rebuild_id"])
     blank = joined["pump_written"] < 0

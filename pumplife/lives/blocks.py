@@ -10,7 +10,7 @@ import pandas as pd
 from pumplife.lives.events import SHOCK_COLUMNS
 from pumplife.lives.history import Gathered, Ints
 
-MOST_TICKETS = 20_000  # about as many of one block: its arrays stay near the processor
+MOST_TICKETS = 30_000  # about as many of one block: its arrays stay small
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -69,8 +69,8 @@ class Columns:
     def __repr__(self) -> str:
         return f"Columns({self.rows} rows of {', '.join(self.arrays)})"
 
-    def add(self, more: Mapping[str, Any], done: float) -> int:
-        """Add rows and return how many; `done` is the share of all rows that is then there [-]."""
+    def add(self, more: Mapping[str, Any], done: float) -> None:
+        """Add rows; `done` is the share of all rows that is then there [-]."""
         count = len(next(iter(more.values())))
         start, self.rows = self.rows, self.rows + count
         for name, column in more.items():
@@ -78,7 +78,6 @@ class Columns:
             if self.rows > len(mine):
                 mine.resize(max(self.rows, round(self.rows / done)), refcheck=False)
             mine[start : self.rows] = column
-        return count
 
     def frame(self) -> pd.DataFrame:
         """The table, without copying its columns."""

@@ -10,6 +10,7 @@ failure within the days of a dated shock is no wear: it too is a suspension, and
 """
 
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -120,7 +121,8 @@ def build_lives(records: Records, duty: Duty, clock: UsageClock) -> Lives:
 def rebuild_lives(history: History) -> Lives:
     """Build lives anew from a history that was changed for a what-if; the audit gets nothing."""
     visits, columns = len(history.visits), Columns()
-    block = _build_block(history, visits, columns, 1.0)
+    block, table = _build_block(history, visits)
+    columns.add(table, 1.0)
     return Lives(**join_blocks([block], columns.frame(), visits))
 
 
@@ -130,21 +132,21 @@ def build_blocks(gathered: Gathered) -> tuple[list[Block], pd.DataFrame]:
     The frames of a block are widened and cut many times and don't leave it: they are copied only
     where they are written to.
     """
-    columns, pumps = Columns(), len(gathered.records.pumps)
-    blocks = []
+    columns, blocks = Columns(), []
+    pumps, visits = len(gathered.records.pumps), len(gathered.visits)
     with pd.option_context("mode.copy_on_write", True):
         for mine in cut_pumps(gathered, MOST_TICKETS):
-            history, done = lay_history(gathered, mine), (mine[-1] + 1) / pumps
-            blocks.append(_build_block(history, len(gathered.visits), columns, done))
+            block, table = _build_block(lay_history(gathered, mine), visits)
+            columns.add(table, (mine[-1] + 1) / pumps)
+            blocks.append(block)
     return blocks, columns.frame()
 
 
-def _build_block(history: History, visits: int, columns: Columns, done: float) -> Block:
-    """Build the lives of a history, cut out of so many visits, and add them to the columns."""
+def _build_block(history: History, visits: int) -> tuple[Block, dict[str, Any]]:
+    """Build the lives of a history, cut out of so many visits: the block and their columns."""
     points = lay_points(history)
     spans = judge_spans(history, points)
     asked, findings = open_questions(history, spans), history.actions.findings
-    shared = spans[["visit", "part"]].drop_duplicates().sort_values(["visit", "part"])
     told = what_came_of_visits(history, spans)
     account = account_positions(history, points, spans)
     fitted = fitted_after(history, points)
@@ -154,20 +156,29 @@ def _build_block(history: History, visits: int, columns: Columns, done: float) -
     table["event"] = whole.of_events(table["event"])
     unseen = label_unseen(history, points, fitted, spans[spans["masked"] & ~spans["known"]])
     unseen["event"] = whole.of_events(unseen["event"].to_numpy(np.int64))
-    return Block(
-        lives=columns.add(table, done),
+    block = Block(
+        lives=len(table["event"]),
         now=positions_now(history, points, fitted),
         visits=whole.of_visits(visits_by_side(history)),
         unseen=unseen,
         shocks=whole.of_visits(list_shocks(history)),
         dated=date_lives(history, points, usable),
-        shared=whole.of_visits(shared),
+        shared=whole.of_visits(_visits_and_parts(history, spans)),
         asked=whole.of_visits(asked),
         first_kits=first_kits_assumed(history),
         told=pd.Series(told, index=history.number),
         findings=whole.of_visits(findings),
         positions=account,
     )
+    return block, table
+
+
+def _visits_and_parts(history: History, spans: pd.DataFrame) -> pd.DataFrame:
+    """Every visit at the end of a stretch with the parts that it ends: [visit, part], sorted."""
+    code, parts = pd.factorize(history.positions["part"], sort=True)
+    pair = np.unique(spans["visit"].to_numpy(np.int64) * len(parts) + code[spans["pos"]])
+    visit, part = np.divmod(pair, max(len(parts), 1))
+    return pd.DataFrame({"visit": visit, "part": parts.to_numpy(object)[part]})
 
 
 def judge_spans(history: History, points: Points) -> pd.DataFrame:
@@ -183,7 +194,8 @@ def _spans(history: History, points: Points) -> pd.DataFrame:
     end = start + 1
     origin = points.origin_usage[start]
     visit = np.where(points.kind[end] == MARK, points.visit[end], -1)
-    reason = np.append(history.visits["reason"].to_numpy(object), "")[visit]
+    reason = history.visits["reason"]
+    running = ~reason.isin(["breakdown", ""]).to_numpy()
     return pd.DataFrame(
         {
             "pos": points.pos[start],
@@ -191,7 +203,8 @@ def _spans(history: History, points: Points) -> pd.DataFrame:
             "start": start,
             "end": end,
             "visit": visit,
-            "reason": reason,
+            "unread": np.append(reason.eq("").to_numpy(), False)[visit],
+            "running": np.append(running, False)[visit],
             "mark": points.mark[end],
             "moved": points.kind[end] == MOVE,
             "origin": origin,
@@ -225,9 +238,8 @@ def _judge(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFram
     spans["sound_day"] = _last_sound_day(history, points, spans)
     spans = _place_failures(spans, history.unplaced)
     spans["event"] = _number_events(spans, len(history.visits))
-    unread = (spans["reason"] == "") & (spans["visit"] >= 0)
     named = spans["failed"].groupby(spans["visit"]).transform("any")
-    spans["doubtful"] = spans["keep"] & unread & (spans["failed"] | ~named)
+    spans["doubtful"] = spans["keep"] & spans["unread"] & (spans["failed"] | ~named)
     spans["keep"] &= ~spans["doubtful"]
     return spans
 
@@ -284,7 +296,7 @@ def _seen_too_late(spans: pd.DataFrame) -> "pd.Series[bool]":
 
 def _found_running(spans: pd.DataFrame) -> "pd.Series[bool]":
     """Whether a failure that ended the life was found with the pump running."""
-    return ~spans["reason"].isin(["breakdown", ""]) | spans["bystander"]
+    return spans["running"] | spans["bystander"]
 
 
 def _number_events(spans: pd.DataFrame, visits: int) -> Ints:
@@ -302,8 +314,8 @@ def _number_events(spans: pd.DataFrame, visits: int) -> Ints:
 def _last_sound_day(history: History, points: Points, spans: pd.DataFrame) -> Floats:
     """Day of the last look before the end that found the part not failed; NaN if none."""
     slots = history.actions.slots
-    looks = slots[slots["found"].isin(["sound", "worn"]) & (slots["action"] != "renewed")]
-    looks = looks.merge(history.visits[["visit", "day"]], on="visit")
+    looks = slots[slots["found"].isin(["sound", "worn"])]
+    looks = looks[looks["action"] != "renewed"].merge(history.visits[["visit", "day"]], on="visit")
     end_day = points.day[spans["end"]]
     base = 4_000_000.0  # days; wider than any calendar
     keys = np.sort(looks["pos"].to_numpy(float) * base + looks["day"].to_numpy(float))

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pumplife.lives.actions import Actions, read_actions, visit_of
-from pumplife.lives.marks import make_marks
+from pumplife.lives.actions import Actions, visit_of
+from pumplife.lives.kinds import read_visits
 from pumplife.lives.positions import build_positions, first_part_numbers, pump_parts
 from pumplife.lives.visits import gather_visits, sort_tickets
 from pumplife.records.duty import Duty
@@ -124,8 +124,7 @@ def lay_history(gathered: Gathered, pumps: Ints) -> History:
     visits["visit"] = np.arange(len(visits))
     positions = build_positions(pump_parts(records, pumps, tickets, _named(records, mine, tickets)))
     positions["pos"] = np.arange(len(positions))
-    actions = read_actions(records, tickets, (issued, findings), positions)
-    marks, unplaced = make_marks(visits, tickets, positions, actions)
+    actions, marks, unplaced = read_visits(records, visits, tickets, (issued, findings), positions)
     return History(
         records=records,
         duty=gathered.duty,

@@ -34,14 +34,15 @@ def fitted_after(history: History, points: Points) -> pd.DataFrame:
     latest = _latest((words != "") | begin)
     part_no = words[latest]
     parts = wearing_parts(history.records).set_index("part_no")[["material", "variant"]]
-    about = parts.reindex(part_no).fillna("").reset_index(drop=True)
-    for name in ("material", "variant"):
+    row = parts.index.get_indexer(pd.Index(part_no))
+    about = {name: np.append(parts[name].to_numpy(object), "")[row] for name in parts}
+    for name, usual in about.items():
         named = np.append(history.marks[name].to_numpy(object), "")[points.mark]
         told = _latest((named != "") | begin)
-        about[name] = np.where((named[told] != "") & (told >= latest), named[told], about[name])
+        about[name] = np.where((named[told] != "") & (told >= latest), named[told], usual)
     fitted_kit = _kit_of_points(history, points)
     fitted_kit = np.where(begin, first["kit"].to_numpy(object)[points.pos], fitted_kit)
-    return about.assign(part_no=part_no, kit=fitted_kit[points.state])
+    return pd.DataFrame({**about, "part_no": part_no, "kit": fitted_kit[points.state]})
 
 
 def _latest(told: NDArray[np.bool_]) -> NDArray[np.int64]:
@@ -104,9 +105,8 @@ def label_lives(
     failed = spans["outcome"].isin(["failed", "failed_between"]).to_numpy()
     event = spans["event"].to_numpy(np.int64)
     shared = np.bincount(event + 1)[event + 1]
-    modes = np.append(visits["failure_mode"].to_numpy(object), "")
-    mode = np.where(spans["mode"] != "", spans["mode"], modes[spans["visit"]])
     worn = (spans["outcome"] == "worn").to_numpy()
+    mode = _modes(visits, spans, failed | worn)
     lot, crew = _bag_of_points(history, points)
     what = np.append(history.records.table("events")["what"].to_numpy(object), "")
     origin_day = spans["origin_day"].to_numpy(float)
@@ -125,7 +125,7 @@ def label_lives(
         "end_on": date_of(end_day),
         **{name: spans[name].to_numpy(float) for name in ("entry", "lower", "upper")},
         "outcome": spans["outcome"].to_numpy(object),
-        "mode": np.where(failed | worn, mode, ""),
+        "mode": mode,
         "endpoint": choose([failed, worn], ["failed", "worn"], ""),
         "usage_grade": grade,
         "measured_share": known[:, 0],
@@ -142,6 +142,15 @@ def label_lives(
         "shock": what[spans["shock"].to_numpy(np.int64)],
     }
     return {name: told[name] for name in LIFE_COLUMNS}
+
+
+def _modes(visits: pd.DataFrame, spans: pd.DataFrame, ended: NDArray[np.bool_]) -> Words:
+    """How the lives that `ended` failed, by finding or else by ticket; "" for all others."""
+    mode = np.full(len(spans), "", dtype=object)
+    found = spans["mode"].to_numpy(object)[ended]
+    written = np.append(visits["failure_mode"].to_numpy(object), "")
+    mode[ended] = np.where(found != "", found, written[spans["visit"].to_numpy(np.int64)[ended]])
+    return mode
 
 
 def _take(frame: pd.DataFrame, name: str, row: NDArray[np.int64]) -> Words:

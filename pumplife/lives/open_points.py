@@ -50,13 +50,13 @@ QUESTIONS = {
 def open_questions(history: History, spans: pd.DataFrame) -> pd.DataFrame:
     """Visits that leave a question open: [visit, rule], in the order of `QUESTIONS`."""
     slots = history.actions.slots
-    kept = (slots["found"] == "failed") & (slots["action"] == "kept")
+    failed = slots[slots["found"] == "failed"]
     visits = {
         "kit_not_written": kit_unknown(history.visits, history.actions)["visit"],
         "part_not_named": spans.loc[spans["masked"] & ~spans["shared"], "visit"],
         "position_shared": spans.loc[spans["shared"], "visit"],
         "position_not_named": spans.loc[spans["unequal"], "visit"],
-        "failed_and_kept": slots.loc[kept, "visit"],
+        "failed_and_kept": failed.loc[failed["action"] == "kept", "visit"],
         "reason_not_known": spans.loc[spans["doubtful"], "visit"],
         "found_failed_unseen_before": spans.loc[spans["blind"], "visit"],
     }

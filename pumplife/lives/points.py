@@ -111,7 +111,8 @@ def _stack(history: History, sight: pd.DataFrame) -> pd.DataFrame:
     day = points["day"].to_numpy()
     inside = (day >= limits["begin"].to_numpy()) & (day <= limits["end"].to_numpy())
     inside &= ~(points["kind"].eq(MOVE).to_numpy() & (day == limits["begin"].to_numpy()))
-    return points[inside].sort_values(["pos", "day", "order"], kind="stable")
+    points = points[inside]
+    return points.iloc[np.lexsort([points[name].to_numpy() for name in ("order", "day", "pos")])]
 
 
 def lay_points(history: History) -> Points:

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from pumplife.records.plant import to_days
 from pumplife.records.read import Records
@@ -96,17 +97,17 @@ def _roots(tickets: pd.DataFrame) -> "pd.Series[str]":
     return root
 
 
-def _once(tickets: pd.DataFrame, column: str) -> "pd.Series[float]":
+def _once(tickets: pd.DataFrame, column: str, number: NDArray[np.int64]) -> "pd.Series[float]":
     """Hours or money per row such that sums count figures repeated on one order once.
 
     A figure that stands the same on several rows of an order is one figure, shared evenly
-    among those rows; different figures on one order are separate work and add up; a figure
-    written on one row of an order over several pumps is shared among all its rows.
+    among those rows; different figures on one order, by `number`, are separate work and add up; a
+    figure written on one row of an order over several pumps is shared among all its rows.
     """
     if not tickets[column].notna().any():
         return tickets[column]
-    order = tickets.groupby("rebuild_id")
-    alike = tickets.groupby(["rebuild_id", column])[column].transform("size")
+    order = tickets.groupby(number)
+    alike = tickets.groupby([number, column])[column].transform("size")
     alone = (order[column].transform("count") == 1) & (order["pump"].transform("nunique") > 1)
     spread = order[column].transform("max") / order["pump"].transform("size")
     return (tickets[column] / alike).where(~alone, spread)
@@ -119,8 +120,9 @@ def gather_visits(tickets: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     rows, hours and costs]; `kits` lists the kits written, "?" for blank.
     """
     tickets = tickets.assign(root=_roots(tickets), source=tickets["row"].astype(str))
+    number = pd.factorize(tickets["rebuild_id"])[0]
     for column in HOURS:
-        tickets[column] = _once(tickets, column)
+        tickets[column] = _once(tickets, column, number)
     tickets["kits"] = tickets["kit"].where(tickets["kit"] != "", "?")
     tickets = tickets.sort_values(["day", "order"], kind="stable")
     tickets["visit"] = tickets.groupby(["root", "pump"], sort=False).ngroup()

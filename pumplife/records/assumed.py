@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from pumplife.records.audit import AuditLog
-from pumplife.records.columns import blank_table
+from pumplife.records.blanks import blank_table
 from pumplife.records.phrases import count_of
 from pumplife.records.tables import TABLES
 

@@ -2,7 +2,9 @@
 
 import re
 import unicodedata
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -86,15 +88,29 @@ class TypedColumn:
 
 def tidy_text(column: "pd.Series") -> "pd.Series":
     """Trim cells and fold runs of white space to one blank, line breaks included."""
-    spellings, place = _spellings(column)
-    tidied = np.array([" ".join(word.split()) for word in spellings], dtype=object)
-    return pd.Series(tidied[place], index=column.index, dtype=object)
+    return _respelled(column, lambda word: " ".join(word.split()))
 
 
 def _spellings(column: "pd.Series") -> "tuple[list[str], NDArray[np.intp]]":
     """Give the distinct cells and which one each row holds."""
-    place, words = pd.factorize(column)
-    return [str(word) for word in words], place.astype(np.intp)
+    if not isinstance(column.dtype, pd.CategoricalDtype):
+        place, words = pd.factorize(column)
+        return [str(word) for word in words], place.astype(np.intp)
+    code, words = column.cat.codes.to_numpy(), column.cat.categories
+    used = np.zeros(len(words), dtype=np.bool_)
+    used[code] = True
+    return list(words[used]), (np.cumsum(used) - 1)[code]
+
+
+def _respelled(column: "pd.Series", respell: Callable[[str], str]) -> "pd.Series":
+    """Write every cell anew, each spelling once; a categorical column stays one."""
+    spellings, place = _spellings(column)
+    words = np.array([respell(word) for word in spellings], dtype=object)
+    if not isinstance(column.dtype, pd.CategoricalDtype):
+        return pd.Series(words[place], index=column.index, dtype=object)
+    code, distinct = pd.factorize(pd.Index(words, dtype=object))
+    told: Any = code[place]
+    return pd.Series(pd.Categorical.from_codes(told, distinct), index=column.index)
 
 
 def read_numbers(
@@ -126,17 +142,18 @@ def read_numbers(
     TypedColumn
         Floats.
     """
-    direct = column.where(column.str.match(_PLAIN_NUMBER), "nan").astype("float64")
     spellings, place = _spellings(column)
+    words = pd.Series(spellings, dtype=object)
+    direct = words.where(words.str.match(_PLAIN_NUMBER), "nan").astype("float64")
     shapes = [_bare_number(word, hours=hours) for word in spellings]
     seen = ("." if exact else "") or decimal or decimal_mark(shapes)
     mark = seen or hint or "."
     doubtful = any("." in word or "," in word for word in shapes)
-    if mark == "." and bool((direct.notna() | column.eq("")).all()):
-        values = direct
+    if mark == "." and bool((direct.notna() | words.eq("")).all()):
+        numbers = direct.to_numpy()
     else:
         numbers = np.array([_number(word, mark) for word in shapes], dtype=float)
-        values = pd.Series(numbers[place], index=column.index)
+    values = pd.Series(numbers[place], index=column.index)
     return TypedColumn(
         values=values,
         bad=values.isna() & column.ne(""),
@@ -317,9 +334,7 @@ def _ordered_dates(three: pd.DataFrame, order: str) -> "pd.Series":
 def translate(column: "pd.Series", words: dict[str, str]) -> "pd.Series":
     """Replace the plant's words by ours; case and surrounding blanks don't matter."""
     known = {_fold(word): ours for word, ours in words.items()}
-    spellings, place = _spellings(column)
-    ours = np.array([known.get(_fold(word), word) for word in spellings], dtype=object)
-    return pd.Series(ours[place], index=column.index, dtype=object)
+    return _respelled(column, lambda word: known.get(_fold(word), word))
 
 
 def _fold(word: str) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from pumplife.records.audit import SET_ASIDE, AuditLog
+from pumplife.records.blanks import blank_cells, mark_open, repeated
 from pumplife.records.cells import (
     TypedColumn,
     decimal_mark,
@@ -23,36 +24,6 @@ from pumplife.records.schema import Column, Table
 from pumplife.records.texts import FROM_TEXT, read_texts
 from pumplife.records.troubles import MOST, log_unreadable
 from pumplife.records.words import Words
-
-PLANNABLE = ("pumps", "moves", "parts", "kits")
-"""Tables whose rows may be dated after the window, as plans."""
-
-
-def blank_table(table: Table) -> pd.DataFrame:
-    """Give the table without rows but with every column in its type."""
-    frame = pd.DataFrame({column.name: _blank_cells(column, 0) for column in table.columns})
-    frame["file"] = pd.Series([], dtype=object)
-    frame["row"] = pd.Series([], dtype="int64")
-    return mark_open(frame, table)
-
-
-def mark_open(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
-    """Add the columns that are filled later: pump = -1, plan = False, from_text = False."""
-    if "pump_id" in table.headings:
-        frame = frame.assign(pump=pd.Series(-1, index=frame.index, dtype="int64"))
-    if table.name in PLANNABLE:
-        frame = frame.assign(plan=pd.Series(False, index=frame.index, dtype=bool))
-    if table.name == "rebuilds":
-        frame = frame.assign(**{FROM_TEXT: pd.Series(False, index=frame.index, dtype=bool)})
-    return frame
-
-
-def _blank_cells(column: Column, count: int) -> "pd.Series":
-    if column.kind == "number":
-        return pd.Series([float("nan")] * count, dtype="float64")
-    if column.kind == "date":
-        return pd.Series([pd.NaT] * count, dtype="datetime64[ns]")
-    return pd.Series([""] * count, dtype=object)
 
 
 def set_aside(
@@ -126,30 +97,39 @@ def type_table(
     filled = {target for targets in texts.values() for target in targets}
     if not _complete(cells, raw, table, filled, log):
         return None
-    cells = cells.apply(tidy_text)
-    codes = settings.get("codes", {}).get(table.name, {})
-    for name in set(codes) & set(cells.columns):
-        cells[name] = translate(cells[name], codes[name])
+    cells = _tidied(cells, settings.get("codes", {}).get(table.name, {}))
+    if words:
+        cells = cells.astype(object)
     told = read_texts(cells, texts, table, words, log) if words else None
-    frame = cells.assign(file=raw.source.label, row=raw.row)
+    columns: dict[str, pd.Series] = {}
     bad: dict[str, pd.Series] = {}
     hint = decimal_hint(cells, exact, table)
     for column in table.columns:
         if column.name not in cells:
-            frame[column.name] = _blank_cells(column, len(frame)).set_axis(frame.index)
-        elif column.kind != "text":
+            columns[column.name] = blank_cells(column, len(cells))
+        elif column.kind == "text":
+            columns[column.name] = cells[column.name].astype(object)
+        else:
             typed = _type_column(
                 cells[column.name], column, raw, settings, hint=hint, exact=column.name in exact
             )
-            frame[column.name], bad[column.name] = typed.values, typed.bad
+            columns[column.name], bad[column.name] = typed.values, typed.bad
             if not _decided(typed, column, raw, table, log):
                 return None
+    columns |= {name: cells[name].astype(object) for name in cells if name not in columns}
+    columns |= {"file": repeated(raw.source.label, len(cells)), "row": raw.row}
+    frame = mark_open(pd.DataFrame(columns, copy=False), table)
     log_unreadable(frame, cells, bad, table, log)
-    frame = frame[[*table.headings, *(x for x in frame.columns if x not in table.headings)]]
-    frame = mark_open(frame, table)
     if told is not None and FROM_TEXT in frame:
         frame[FROM_TEXT] = told
     return _drop_blank(frame, bad, table, log)
+
+
+def _tidied(cells: pd.DataFrame, codes: dict[str, dict[str, str]]) -> pd.DataFrame:
+    """Cells trimmed, and the plant's words of these columns replaced by ours."""
+    tidied = {name: tidy_text(cells[name]) for name in cells}
+    tidied |= {name: translate(tidied[name], codes[name]) for name in tidied if name in codes}
+    return pd.DataFrame(tidied, index=cells.index, copy=False)
 
 
 def _log_reading(raw: RawTable, table: Table, log: AuditLog) -> None:
@@ -306,7 +286,7 @@ def _type_column(
         taken = typed.values.mask(typed.bad, column.unreadable)
         return dataclasses.replace(typed, values=taken)
     if column.unreadable == "withhold":
-        cells = cells.mask(cells.str.casefold().eq("none"), "")
+        cells = cells.astype(object).mask(cells.str.casefold().eq("none"), "")
     declared = {"comma": ",", "point": "."}.get(settings.get("numbers", {}).get("decimal", ""), "")
     stand_in = hint or ("," if raw.mark == ";" else ".")
     typed = read_numbers(

@@ -4,7 +4,8 @@ import pandas as pd
 
 from pumplife.errors import FolderError
 from pumplife.records.audit import AuditLog
-from pumplife.records.columns import blank_table, type_table
+from pumplife.records.blanks import blank_table
+from pumplife.records.columns import type_table
 from pumplife.records.grids import RawTable, read_source
 from pumplife.records.phrases import list_some, squeeze
 from pumplife.records.plant import Plant

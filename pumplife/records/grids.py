@@ -35,7 +35,8 @@ class RawTable:
     source : Source
         Where they come from.
     cells : DataFrame
-        The plant's own headings; "" where nothing is written.
+        The plant's own headings; "" where nothing is written. Categorical: each spelling of a
+        column is kept, and looked at, once.
     row : Series of int
         The row of each record as a spreadsheet shows it (heading = 1).
     overlong : list of int
@@ -81,6 +82,7 @@ def read_source(source: Source, known: Collection[str] = ()) -> RawTable:
     """
     if source.sheet:
         grid, typed = sheet_grid(source.path, source.sheet)
+        grid = _by_spelling(grid)
         return _frame_grid(grid, source, known, remarks=_formula_remarks(source), typed=typed)
     text, encoding = decode(read_bytes(source.path), source.path.name)
     return _read_text(source, text, encoding, known)
@@ -126,7 +128,7 @@ def _read_text(source: Source, text: str, encoding: str, known: Collection[str])
         skipped += 1
     lines = start[:1_000_000].split("\n", 4 * LOOK)[: 4 * LOOK]
     mark = declared if declared in MARKS else sniff_mark(lines)
-    grid = _parse(start, mark, source, max(line.count(mark) for line in lines))
+    grid = _by_spelling(_parse(start, mark, source, max(line.count(mark) for line in lines)))
     remarks = _break_remarks(grid, start, mark, source)
     return _frame_grid(grid, source, known, skipped, mark, encoding, remarks)
 
@@ -171,7 +173,7 @@ def _parse_width(text: str, mark: str, width: int) -> pd.DataFrame:
             keep_default_na=False,
             na_filter=False,
             skip_blank_lines=False,
-        ).fillna("")
+        )
 
 
 def _break_remarks(
@@ -240,7 +242,7 @@ def _frame_grid(  # noqa: PLR0917
 
 def _refuse_long(grid: pd.DataFrame, source: Source) -> None:
     for place, name in enumerate(grid.columns, start=1):
-        longest = max(map(len, grid[name]), default=0)
+        longest = max(map(len, grid[name].cat.categories), default=0)
         if longest > MOST_LETTERS:
             raise FolderError(
                 f"{source.label} can't be read as a table: a cell in its column {place} holds "
@@ -256,7 +258,8 @@ def _title_remarks(
     above = np.flatnonzero(filled[: heading.top])
     if not len(above):
         return []
-    first = " ".join(dict.fromkeys(word for word in map(str, grid.iloc[above[0]]) if word.strip()))
+    words = grid.iloc[above[:1]].to_numpy(object)[0]
+    first = " ".join(dict.fromkeys(word for word in words if word.strip()))
     return [
         (
             "note",
@@ -268,10 +271,24 @@ def _title_remarks(
     ]
 
 
+def _by_spelling(grid: pd.DataFrame) -> pd.DataFrame:
+    """Keep each spelling of a column once, with the rows that hold it; a cell not there is ""."""
+    columns = {}
+    for name in grid.columns:
+        place, words = pd.factorize(grid[name].to_numpy(object))
+        words = pd.Index(words, dtype=object)
+        if (place < 0).any():
+            words = words if "" in words else words.append(pd.Index([""], dtype=object))
+            place = np.where(place < 0, words.get_loc(""), place)
+        columns[name] = pd.Categorical.from_codes(place, words)
+    return pd.DataFrame(columns, index=grid.index, copy=False)
+
+
 def _filled(grid: pd.DataFrame) -> np.ndarray:
     """Say which rows hold anything but blanks."""
     filled = np.zeros(len(grid), dtype=np.bool_)
     for name in grid.columns:
-        rest = np.flatnonzero(~filled)
-        filled[rest] = grid[name].iloc[rest].str.strip().ne("")
+        cells = grid[name].cat
+        written = np.array([bool(word.strip()) for word in cells.categories], dtype=np.bool_)
+        filled |= written[cells.codes] if len(written) else False
     return filled

@@ -49,7 +49,7 @@ def find_heading(grid: pd.DataFrame, filled: np.ndarray, known: Collection[str])
         Squeezed headings that the table may have.
     """
     rows = np.flatnonzero(filled)[:LOOK]
-    lines = [[str(cell).strip() for cell in grid.iloc[row]] for row in rows]
+    lines = [[cell.strip() for cell in line] for line in grid.iloc[rows].to_numpy(object)]
     best = _best_known(lines, rows, known)
     if best is not None:
         return best

@@ -295,9 +295,9 @@ def _ask_pumps(
 def link_orders(tables: Tables, log: AuditLog) -> None:
     """Check that findings, issues and completions name an order that exists."""
     rebuilds = tables["rebuilds"]
-    known = set(rebuilds["rebuild_id"])
+    known = pd.Index(rebuilds["rebuild_id"].unique())
     findings = tables["findings"]
-    unknown = ~findings["rebuild_id"].isin(known)
+    unknown = pd.Series(known.get_indexer(findings["rebuild_id"]) < 0, index=findings.index)
     findings = set_aside(
         findings,
         unknown,
@@ -330,10 +330,10 @@ def _fill_only_pump(frame: pd.DataFrame, rebuilds: pd.DataFrame) -> pd.DataFrame
 
 
 def _blank_unknown_order(
-    frame: pd.DataFrame, name: str, column: str, known: set[str], log: AuditLog
+    frame: pd.DataFrame, name: str, column: str, known: "pd.Index[str]", log: AuditLog
 ) -> pd.DataFrame:
     unknown = frame[column].ne("").to_numpy(dtype=bool, copy=True)
-    unknown[unknown] = ~frame.loc[unknown, column].isin(known).to_numpy(dtype=bool)
+    unknown[unknown] = known.get_indexer(frame.loc[unknown, column]) < 0
     log.add_rows(
         frame[unknown],
         severity="caution",

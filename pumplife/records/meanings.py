@@ -151,7 +151,7 @@ def propose_texts(own: Sequence[Guess], words: Words) -> list[TextLine]:
 
 
 def _cells(guess: Guess, heading: str) -> "pd.Series":
-    return guess.raw.cells.loc[:, guess.raw.cells.columns == heading].iloc[:, 0]
+    return guess.raw.cells.loc[:, guess.raw.cells.columns == heading].iloc[:, 0].astype(object)
 
 
 def _text_line(

@@ -44,7 +44,8 @@ def gather_readings(records: "Records") -> pd.DataFrame:
         )
     frame = _convert(frame[~late], pumps, plant, records.log)
     frame = _keep_one_kind(frame, plant, records.log)
-    frame = frame.sort_values(["pump", "day", "exchanged", "value"], ignore_index=True)
+    keys = [frame[name].to_numpy() for name in ("value", "exchanged", "day", "pump")]
+    frame = frame.iloc[np.lexsort(keys)].reset_index(drop=True)
     swapped = frame.groupby(["pump", "day"])["exchanged"].transform("any")
     return frame[(~swapped | frame["exchanged"]) & ~_repeats(frame)].reset_index(drop=True)
 

@@ -3,6 +3,7 @@
 import time
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from pumplife.lives import build
@@ -34,3 +35,17 @@ def test_eight_times_the_records_take_eight_times_as_long(
         TIMES * one.account["count"].sum(), rel=0.05
     )
     assert more_seconds < 1.5 * TIMES * seconds
+
+
+def test_an_audit_takes_some_tens_of_times_what_pandas_needs_to_read_the_files(
+    tmp_path: Path,
+) -> None:
+    """Measured once with both cores busy: 32 times. It falls as folders grow."""
+    check(tmp_path / "first", 1)
+    _, seconds = check(tmp_path, TIMES)
+    folder, start = tmp_path / str(TIMES), time.process_time()
+    for name in ("pumps", "rebuilds", "readings"):
+        pd.read_csv(folder / f"{name}.csv", dtype=str, keep_default_na=False)
+    ratio = seconds / (time.process_time() - start)
+    print(f"audit over pandas reading the files as text: {ratio:.0f} times")
+    assert ratio < 80.0

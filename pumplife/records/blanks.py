@@ -1,0 +1,45 @@
+"""Tables and columns in which nothing is written yet, each in its type."""
+
+import numpy as np
+import pandas as pd
+
+from pumplife.records.schema import Column, Table
+from pumplife.records.texts import FROM_TEXT
+
+PLANNABLE = ("pumps", "moves", "parts", "kits")
+"""Tables whose rows may be dated after the window, as plans."""
+
+
+def blank_table(table: Table) -> pd.DataFrame:
+    """Give the table without rows but with every column in its type."""
+    frame = pd.DataFrame({column.name: blank_cells(column, 0) for column in table.columns})
+    frame["file"] = pd.Series([], dtype=object)
+    frame["row"] = pd.Series([], dtype="int64")
+    return mark_open(frame, table)
+
+
+def mark_open(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
+    """Add the columns that are filled later: pump = -1, plan = False, from_text = False."""
+    count = len(frame)
+    more: dict[str, np.ndarray] = {}
+    if "pump_id" in table.headings:
+        more["pump"] = np.full(count, -1, dtype=np.int64)
+    if table.name in PLANNABLE:
+        more["plan"] = np.zeros(count, dtype=np.bool_)
+    if table.name == "rebuilds":
+        more[FROM_TEXT] = np.zeros(count, dtype=np.bool_)
+    return frame.assign(**more)
+
+
+def blank_cells(column: Column, count: int) -> "pd.Series":
+    """Give a column without anything written, in its type."""
+    if column.kind == "number":
+        return pd.Series(np.full(count, np.nan))
+    if column.kind == "date":
+        return pd.Series(np.full(count, np.datetime64("NaT", "ns")))
+    return repeated("", count)
+
+
+def repeated(word: str, count: int) -> "pd.Series":
+    """Give a column of one word."""
+    return pd.Series(np.full(count, word, dtype=object))
