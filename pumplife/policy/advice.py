@@ -16,6 +16,7 @@ from pumplife.policy.curves import draw_curve
 from pumplife.policy.decide import (
     Decision,
     decide_group,
+    let_go,
 )
 from pumplife.policy.doubt.table import Doubt, add_doubts, tornado_table, weigh_doubt
 from pumplife.policy.due import plan_due
@@ -122,18 +123,16 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
     """
     withheld = "intervals" in records.withheld
     groups = () if withheld else build_groups(records, duty, clock, lives, fits)
-    decisions = tuple(_decide(records, group) for group in groups)
+    units = records.plant.currency, records.plant.usage_unit
+    weighed = [_weigh(records, group, units) for group in groups]
+    decisions = tuple(decision for decision, _ in weighed)
+    doubts = tuple(doubt for _, doubt in weighed)
     book = open_cost_book(records, lives, duty_today(records, duty))
     tickets = gather_tickets(records, lives, book)
     ways = compare_ways(records.plant, groups, decisions)
     few = choose_few(groups, decisions)
     plan = plan_due(records, clock, lives, groups, decisions)
     factor, unit = RATE_UNITS[records.plant.usage_unit]
-    units = records.plant.currency, records.plant.usage_unit
-    doubts = tuple(
-        None if decision is None else weigh_doubt(group, decision, units=units)
-        for group, decision in zip(groups, decisions, strict=True)
-    )
     intervals = build_intervals(
         records, groups, decisions, clock=clock, lives=lives, tickets=tickets, fits=fits, few=few
     )
@@ -171,6 +170,17 @@ def _of_decisions(decisions: tuple[Decision | None, ...], name: str) -> FloatArr
         [np.nan if decision is None else getattr(decision, name) for decision in decisions],
         dtype=float,
     )
+
+
+def _weigh(
+    records: Records, group: SideGroup, units: tuple[str, str]
+) -> tuple[Decision | None, Doubt | None]:
+    """The decision on one group and what is not sure about it, from the same integrals."""
+    decision = _decide(records, group)
+    if decision is None:
+        return None, None
+    doubt = weigh_doubt(group, decision, units=units)
+    return let_go(decision), doubt
 
 
 def _decide(records: Records, group: SideGroup) -> Decision | None:

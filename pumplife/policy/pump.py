@@ -133,6 +133,16 @@ class SideIntegrals:
             uptime=self.uptime[rows],
         )
 
+    def of_draws(self, draws: NDArray[np.int64]) -> SideIntegrals:
+        """Some of the draws, on times that all share."""
+        return SideIntegrals(
+            times=self.times,
+            survival=self.survival[:, draws],
+            hazard=self.hazard[:, :, draws],
+            incidence=self.incidence[:, :, draws],
+            uptime=self.uptime[:, draws],
+        )
+
 
 def time_at_hazard(side: SideLife, target: float, draws: int) -> FloatArray:
     """Age [usage] at which the side's cumulative hazard passes `target`, per draw (draws,)."""

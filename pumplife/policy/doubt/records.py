@@ -224,11 +224,16 @@ def log_likelihood(lives: LifeDraws, seen: Seen) -> FloatArray:
     """
     found = np.zeros((seen.lived.shape[0], lives.shape.shape[1]))
     inner = seen.ages[1:, None]
-    for part in range(len(lives)):
+    for part, life in enumerate(lives[row] for row in range(len(lives))):
         one = SideLife(lives=lives[part : part + 1], count=np.ones(1))
         cumulative, hazard = one.evaluate(inner)
-        log_hazard = np.log(np.maximum(hazard[:, 0], 1e-300))
         failed = seen.failed[:, part, 1:].copy()
         failed[:, 0] += seen.failed[:, part, 0]  # an age of hardly anything counts as the first
-        found += failed @ log_hazard - seen.lived[:, part, 1:] @ cumulative
+        found -= seen.lived[:, part, 1:] @ cumulative
+        if life.early_share.any():
+            found += failed @ np.log(np.maximum(hazard[:, 0], 1e-300))
+        else:  # straight in log age
+            level = np.log(life.shape) - life.shape * np.log(life.scale)
+            sums = np.stack([failed.sum(axis=1), failed @ np.log(inner[:, 0])], axis=1)
+            found += sums @ np.stack([level, life.shape - 1.0])
     return found
