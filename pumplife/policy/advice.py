@@ -101,6 +101,56 @@ class Advice:
         return f"<Advice: {len(self.groups)} groups, {planned} planned, {len(self.due)} sides>"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Decided:
+    """What to do with every group, and no more than that.
+
+    Attributes
+    ----------
+    groups : tuple of SideGroup (groups,)
+    decisions : tuple of Decision or None (groups,)
+        None where a group's `missing` says why.
+    """
+
+    groups: tuple[SideGroup, ...]
+    decisions: tuple[Decision | None, ...]
+
+    def __repr__(self) -> str:
+        """Count the groups."""
+        return f"<Decided: {len(self.groups)} groups>"
+
+
+def decide_all(
+    records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: Fits
+) -> Decided:
+    """Decide every pump group, as `advise` does, without all that rests on the decisions.
+
+    Parameters
+    ----------
+    records, duty, clock, lives, fits
+        As for `advise`.
+
+    Returns
+    -------
+    Decided
+    """
+    groups = _groups_of(records, duty, clock, lives, fits)
+    decisions = (_decide(records, group) for group in groups)
+    return Decided(
+        groups=groups,
+        decisions=tuple(None if decision is None else let_go(decision) for decision in decisions),
+    )
+
+
+def _groups_of(
+    records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: Fits
+) -> tuple[SideGroup, ...]:
+    """The pump groups, none where the records withhold intervals."""
+    if "intervals" in records.withheld:
+        return ()
+    return build_groups(records, duty, clock, lives, fits)
+
+
 def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: Fits) -> Advice:
     """Advise an interval for every pump group and list what is due.
 
@@ -121,8 +171,7 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
     Advice
         Without groups where the records withhold intervals.
     """
-    withheld = "intervals" in records.withheld
-    groups = () if withheld else build_groups(records, duty, clock, lives, fits)
+    groups = _groups_of(records, duty, clock, lives, fits)
     units = records.plant.currency, records.plant.usage_unit
     weighed = [_weigh(records, group, units) for group in groups]
     decisions = tuple(decision for decision, _ in weighed)

@@ -23,7 +23,7 @@ from pumplife.policy.simulate import BoolArray, PlannedAges
 AS_GOOD_AS_ALL = 0.95  # a whole kit at this share of the failures counts as at all of them
 LEAST_KIT_SHARE = 0.02  # below it a side is still renewed whole once in fifty failures
 MOST_AGES = 40  # planned ages kept apart
-STEPS_A_LIFE = 8.0  # grid steps in a side's mean usage to a failure
+STEPS_A_LIFE = 10.0  # grid steps in a side's mean usage to a failure
 FEWEST_STEPS, MOST_STEPS = 16, 400
 ONE_SIDED = np.array([9.0, 19.0, -5.0, 1.0])  # a first cell's integral in 24ths, by its four points
 
