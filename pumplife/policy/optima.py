@@ -82,4 +82,5 @@ def _root(slope: FloatArray) -> float:
     """Where the polynomial through the slopes at `BETWEEN` rises through 0; else the nearer end."""
     if slope[0] >= 0.0 or slope[-1] <= 0.0:
         return float(slope[0] < 0.0)
-    return float(optimize.brentq(BarycentricInterpolator(BETWEEN, slope), 0.0, 1.0, xtol=1e-12))
+    curve = BarycentricInterpolator(BETWEEN, slope)
+    return float(optimize.brentq(lambda share: float(curve(share)), 0.0, 1.0, xtol=1e-12))

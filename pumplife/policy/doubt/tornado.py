@@ -87,11 +87,12 @@ def _vary_lives(
     few = _thin(group.lives, LIFE_DRAWS)
     varied = list(vary_lives(group, few, usage_unit=usage_unit))
     moved = [lives for one in varied for lives in one.lives or ()]
-    side = SideLife(lives=_side_by_side([few, *moved]), count=group.count)
+    every = _side_by_side([few, *moved])
+    side = SideLife(lives=every, count=group.count)
     known, each = integrate_ladder(side, widest=WIDE_STEPS), few.shape.shape[1]
     surfaces = lay_surfaces(side, known, each, limit=limit)
     choices = [choose_at(surface, decision.costs) for surface in surfaces]
-    today = _today_of(group, decision, (side.lives, known), each)
+    today = _today_of(group, decision, (every, known), each)
     changes = [
         (_change(choices[0], choice), cost - today[0])
         for choice, cost in zip(choices[1:], today[1:], strict=True)
