@@ -31,17 +31,36 @@ class Timeline:
         by their reason, and moves by the duty that they began.
     stints : DataFrame
         [pump_id, start, end, in_service, service, location] clipped to the records.
-    window : tuple of float
-        First and last day of the records of all these pumps.
+    windows : dict of str to (float, float)
+        First and last day of the records of each pump.
     """
 
     stretches: pd.DataFrame
     events: pd.DataFrame
     stints: pd.DataFrame
-    window: tuple[float, float]
+    windows: dict[str, tuple[float, float]]
 
     def __repr__(self) -> str:
         return f"Timeline({self.stints['pump_id'].nunique()} pumps, {len(self.events)} events)"
+
+    @property
+    def window(self) -> tuple[float, float]:
+        """First and last day of the records of all these pumps."""
+        first, last = zip(*self.windows.values(), strict=True)
+        return min(first), max(last)
+
+    def of(self, pump_id: str) -> "Timeline":
+        """The story of one of these pumps."""
+        stretches, events, stints = (
+            frame[frame["pump_id"] == pump_id].reset_index(drop=True)
+            for frame in (self.stretches, self.events, self.stints)
+        )
+        return Timeline(
+            stretches=stretches,
+            events=events,
+            stints=stints,
+            windows={pump_id: self.windows[pump_id]},
+        )
 
 
 def lay_timeline(gathered: Gathered, pumps: Sequence[int]) -> Timeline:
@@ -57,7 +76,7 @@ def lay_timeline(gathered: Gathered, pumps: Sequence[int]) -> Timeline:
     mine = lay_history(gathered, np.asarray(pumps, dtype=np.int64))
     points = lay_points(mine)
     spans = judge_spans(mine, points)
-    first, last = (bound[list(pumps)] for bound in windows(gathered.records))
+    first, last = (bound[list(pumps)].tolist() for bound in windows(gathered.records))
     names = gathered.records.pumps["pump_id"].to_numpy(object)
     events = [_ends(mine, points, spans), _looks(mine), _tickets(mine), _moves(mine, pumps)]
     every = pd.concat(events, ignore_index=True).fillna({"side": "", "part": "", "position": ""})
@@ -66,7 +85,7 @@ def lay_timeline(gathered: Gathered, pumps: Sequence[int]) -> Timeline:
         stretches=_stretches(mine, points, spans),
         events=every.sort_values(["pump_id", "day"], kind="stable", ignore_index=True),
         stints=_stints(mine, pumps),
-        window=(float(first.min()), float(last.max())),
+        windows=dict(zip(names[list(pumps)], zip(first, last, strict=True), strict=True)),
     )
 
 

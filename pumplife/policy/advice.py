@@ -16,6 +16,7 @@ from pumplife.policy.curves import draw_curve
 from pumplife.policy.decide import (
     Decision,
     decide_group,
+    let_go,
 )
 from pumplife.policy.doubt.table import Doubt, add_doubts, tornado_table, weigh_doubt
 from pumplife.policy.due import plan_due
@@ -100,6 +101,56 @@ class Advice:
         return f"<Advice: {len(self.groups)} groups, {planned} planned, {len(self.due)} sides>"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Decided:
+    """What to do with every group, and no more than that.
+
+    Attributes
+    ----------
+    groups : tuple of SideGroup (groups,)
+    decisions : tuple of Decision or None (groups,)
+        None where a group's `missing` says why.
+    """
+
+    groups: tuple[SideGroup, ...]
+    decisions: tuple[Decision | None, ...]
+
+    def __repr__(self) -> str:
+        """Count the groups."""
+        return f"<Decided: {len(self.groups)} groups>"
+
+
+def decide_all(
+    records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: Fits
+) -> Decided:
+    """Decide every pump group, as `advise` does, without all that rests on the decisions.
+
+    Parameters
+    ----------
+    records, duty, clock, lives, fits
+        As for `advise`.
+
+    Returns
+    -------
+    Decided
+    """
+    groups = _groups_of(records, duty, clock, lives, fits)
+    decisions = (_decide(records, group) for group in groups)
+    return Decided(
+        groups=groups,
+        decisions=tuple(None if decision is None else let_go(decision) for decision in decisions),
+    )
+
+
+def _groups_of(
+    records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: Fits
+) -> tuple[SideGroup, ...]:
+    """The pump groups, none where the records withhold intervals."""
+    if "intervals" in records.withheld:
+        return ()
+    return build_groups(records, duty, clock, lives, fits)
+
+
 def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: Fits) -> Advice:
     """Advise an interval for every pump group and list what is due.
 
@@ -120,20 +171,17 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
     Advice
         Without groups where the records withhold intervals.
     """
-    withheld = "intervals" in records.withheld
-    groups = () if withheld else build_groups(records, duty, clock, lives, fits)
-    decisions = tuple(_decide(records, group) for group in groups)
+    groups = _groups_of(records, duty, clock, lives, fits)
+    units = records.plant.currency, records.plant.usage_unit
+    weighed = [_weigh(records, group, units) for group in groups]
+    decisions = tuple(decision for decision, _ in weighed)
+    doubts = tuple(doubt for _, doubt in weighed)
     book = open_cost_book(records, lives, duty_today(records, duty))
     tickets = gather_tickets(records, lives, book)
     ways = compare_ways(records.plant, groups, decisions)
     few = choose_few(groups, decisions)
     plan = plan_due(records, clock, lives, groups, decisions)
     factor, unit = RATE_UNITS[records.plant.usage_unit]
-    units = records.plant.currency, records.plant.usage_unit
-    doubts = tuple(
-        None if decision is None else weigh_doubt(group, decision, units=units)
-        for group, decision in zip(groups, decisions, strict=True)
-    )
     intervals = build_intervals(
         records, groups, decisions, clock=clock, lives=lives, tickets=tickets, fits=fits, few=few
     )
@@ -171,6 +219,17 @@ def _of_decisions(decisions: tuple[Decision | None, ...], name: str) -> FloatArr
         [np.nan if decision is None else getattr(decision, name) for decision in decisions],
         dtype=float,
     )
+
+
+def _weigh(
+    records: Records, group: SideGroup, units: tuple[str, str]
+) -> tuple[Decision | None, Doubt | None]:
+    """The decision on one group and what is not sure about it, from the same integrals."""
+    decision = _decide(records, group)
+    if decision is None:
+        return None, None
+    doubt = weigh_doubt(group, decision, units=units)
+    return let_go(decision), doubt
 
 
 def _decide(records: Records, group: SideGroup) -> Decision | None:

@@ -159,8 +159,11 @@ def decide_group(
         adopted=_adopted_rates(group, advice, costs, adopted_interval),
         adopted_interval=adopted_interval,
     )
-    decision = keep_own_limits(group, keep_todays(group, decision))
-    # thousands of groups don't fit in memory with their integrals
+    return keep_own_limits(group, keep_todays(group, decision))
+
+
+def let_go(decision: Decision) -> Decision:
+    """The decision without its integrals: with those of thousands of groups memory is full."""
     return replace(decision, advice=replace(decision.advice, kept=None))
 
 

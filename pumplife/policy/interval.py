@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from pumplife.policy.ladder import integrate_ladder
 from pumplife.policy.limits import MAKER, apply_limits, release_limits
 from pumplife.policy.near_best import near_best_bands
+from pumplife.policy.optima import NODES, cycle_cost, first_order, local_optima
 from pumplife.policy.pump import (
     FloatArray,
     SideIntegrals,
@@ -25,8 +26,6 @@ from pumplife.policy.pump import (
     own_times,
 )
 
-SETTLED = 1e-7  # a cost rate so near to that of running to failure no longer moves
-MOST_OPTIMA = 4  # local optima of one curve that are looked at
 WORTH_PLANNING = 0.01  # planned work must save this share of the cost of running to failure
 
 
@@ -170,20 +169,7 @@ def cost_rate(at: SideIntegrals, planned_cost: float, failure_cost: FloatArray) 
     ----------
     Barlow & Hunter, Operations Research 8 (1960) 90-100, policy I, with a cost by failed part.
     """
-    return _cycle_cost(at, planned_cost, failure_cost) / at.uptime
-
-
-def _cycle_cost(at: SideIntegrals, planned_cost: float, failure_cost: FloatArray) -> FloatArray:
-    """Expected cost of one cycle [money], (times, draws)."""
-    failures = np.einsum("tpd,p->td", at.incidence, np.asarray(failure_cost, float))
-    return np.asarray(failures + planned_cost * at.survival)
-
-
-def _first_order(at: SideIntegrals, planned_cost: float, failure_cost: FloatArray) -> FloatArray:
-    """Sign of the slope of the cost rate: below 0 it still falls, (times, draws) [money]."""
-    extra = np.asarray(failure_cost, float) - planned_cost
-    marginal = np.einsum("tpd,p->td", at.hazard, extra)
-    return np.asarray(marginal * at.uptime - _cycle_cost(at, planned_cost, failure_cost))
+    return cycle_cost(at, planned_cost, failure_cost) / at.uptime
 
 
 def optimal_interval(
@@ -214,7 +200,7 @@ def optimal_interval(
     """
     known = integrate_side(side, own_times(side), nodes=6)
     rates = cost_rate(known, planned_cost, failure_cost)
-    slope = _first_order(known, planned_cost, failure_cost)
+    slope = first_order(known, planned_cost, failure_cost)
     turning = (slope[:-1] < 0.0) & (slope[1:] >= 0.0)
     lowest = np.where(turning, np.minimum(rates[:-1], rates[1:]), np.inf)
     row = np.argmin(lowest, axis=0)
@@ -222,7 +208,7 @@ def optimal_interval(
 
     def solve(log_age: FloatArray) -> FloatArray:
         at = integrate_to(side, known, np.exp(log_age))
-        return np.asarray(_first_order(at, planned_cost, failure_cost)[0])
+        return np.asarray(first_order(at, planned_cost, failure_cost)[0])
 
     ladder = np.log(np.broadcast_to(known.times, rates.shape))
     log_age = _bisect(solve, ladder[row, lane], ladder[row + 1, lane])
@@ -284,15 +270,14 @@ def advise_interval(
     money = planned_cost, np.asarray(failure_cost, float)
     rates = cost_rate(known, *money)
     times, expected = known.times[:, 0], rates.mean(axis=1)
-    optima = _local_optima(side, known, money, expected)
+    optima = [(at, cost_rate(at, *money)[0]) for at in local_optima(side, known, money, expected)]
     cheapest, planning_pays = _cheapest(optima, rates[-1])
     limits = {MAKER: maximum}
     if releasing is not None and np.any(releasing):
         limits |= release_limits(side, releasing, release_target, confidence, alone=alone)
     interval, binding = apply_limits(cheapest if failures_seen else np.inf, limits)
     limit = min((value for value in limits.values() if value > 0.0), default=np.inf)
-    at = integrate_to(side, known, np.array([interval]))
-    chosen = cost_rate(at, *money)[0]
+    at, chosen = _at_interval(side, known, money, (interval, optima))
     if binding != "cost" and failures_seen:
         at, chosen = _cheaper_within(optima, interval, (at, chosen))
         interval = min(interval, float(at.times[0, 0]))
@@ -313,7 +298,7 @@ def advise_interval(
         failure_prob=float(1.0 - at.survival.mean()) if finite else 1.0,
         limits=limits,
         at_interval=at,
-        at_failure=integrate_to(side, known, np.array([np.inf])),
+        at_failure=_last(known),
         side=side,
         planned_cost=planned_cost,
         failure_cost=money[1],
@@ -344,53 +329,33 @@ def _cheapest(optima: list[_Optimum], never: FloatArray) -> tuple[float, float]:
     return (float(at.times[0, 0]) if worth else np.inf), pays
 
 
+def _at_interval(
+    side: SideLife,
+    known: SideIntegrals,
+    money: tuple[float, FloatArray],
+    wanted: tuple[float, list[_Optimum]],
+) -> _Optimum:
+    """What happens by an interval, which may be one of the optima."""
+    interval, optima = wanted
+    for at, rate in optima:
+        if at.times[0, 0] == interval:
+            return at, rate
+    at = integrate_to(side, known, np.array([interval]), nodes=NODES)
+    return at, cost_rate(at, *money)[0]
+
+
+def _last(known: SideIntegrals) -> SideIntegrals:
+    """The end of the ladder, where nothing runs any more, for itself."""
+    return SideIntegrals(
+        times=np.broadcast_to(known.times[-1:], known.survival[-1:].shape),
+        survival=known.survival[-1:].copy(),
+        hazard=known.hazard[-1:].copy(),
+        incidence=known.incidence[-1:].copy(),
+        uptime=known.uptime[-1:].copy(),
+    )
+
+
 def _cheaper_within(optima: list[_Optimum], limit: float, at_limit: _Optimum) -> _Optimum:
     """The limit, or an optimum before it that costs less: a curve may have several."""
     before = [one for one in optima if one[0].times[0, 0] < limit]
     return min([at_limit, *before], key=lambda one: float(one[1].mean()))
-
-
-def _local_optima(
-    side: SideLife,
-    known: SideIntegrals,
-    money: tuple[float, FloatArray],
-    expected: FloatArray,
-) -> list[_Optimum]:
-    """Where the mean cost rate over the draws is least locally, the few least of them.
-
-    Early lives and wear, or two parts, can make more than one.  Dips that only rounding makes,
-    where the curve has settled, are none.
-    """
-    inner = expected[1:-1]
-    moving = np.abs(inner / expected[-1] - 1.0) > SETTLED
-    dip = (inner <= expected[:-2]) & (inner < expected[2:]) & moving
-    rows = np.flatnonzero(dip) + 1
-    rows = rows[np.argsort(expected[rows], kind="stable")[:MOST_OPTIMA]]
-    log_times = np.log(known.times[:, 0])
-    found = [_refine(side, known, money, (log_times[row - 1], log_times[row + 1])) for row in rows]
-    if expected[0] <= expected.min():
-        found.append(known.times[0, 0])
-    if not found:
-        return []
-    at = integrate_to(side, known, np.array(found)[:, None])
-    rates = cost_rate(at, *money)
-    return [(at[row : row + 1], rates[row]) for row in range(len(found))]
-
-
-def _refine(
-    side: SideLife,
-    known: SideIntegrals,
-    money: tuple[float, FloatArray],
-    ends: tuple[float, float],
-) -> float:
-    """Age between two logs where the slope of the mean cost rate passes 0 [usage]."""
-    low, high = ends
-    for _ in range(2):
-        logs = np.linspace(low, high, 9)
-        at = integrate_to(side, known, np.exp(logs)[:, None], nodes=4)
-        steep = (_first_order(at, *money) * at.survival / at.uptime**2).mean(axis=1)
-        row = int(np.clip(np.argmax(steep >= 0.0), 1, 8))
-        low, high = float(logs[row - 1]), float(logs[row])
-    below, above = -steep[row - 1], steep[row]
-    share = float(np.clip(below / max(below + above, 1e-300), 0.0, 1.0))
-    return float(np.exp(low + share * (high - low)))

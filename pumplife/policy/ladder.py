@@ -29,7 +29,7 @@ LARGEST_FACTOR = 700.0  # log of what a running product may be multiplied by
 LARGEST_LOG = 460.0  # of a cumulative hazard: nothing survives it, and it is far from overflow
 
 
-def integrate_ladder(side: SideLife) -> SideIntegrals:
+def integrate_ladder(side: SideLife, *, widest: float = WIDEST) -> SideIntegrals:
     """Survival, incidence by part and uptime on one ladder of ages for all draws.
 
     From where hardly a draw has a failure to where hardly a draw has a survivor. Weibull lives,
@@ -39,16 +39,19 @@ def integrate_ladder(side: SideLife) -> SideIntegrals:
     Parameters
     ----------
     side : SideLife
+    widest : float
+        Step in log time, times the shape.  The integrals are exact to 1e-6 of them with the one
+        half that is usual, to 1e-4 with 1.
 
     Returns
     -------
     SideIntegrals
-        Times are (times, 1), 65 to 257 of them.
+        Times are (times, 1), 65 to 257 of them with the usual steps.
     """
     if not isinstance(side.lives, LifeDraws):
         return integrate_side(side, shared_times(side))
     low, high = _ends(side.lives, side.count[:, None])
-    steps = _count_steps(side.lives, np.log(high / low))
+    steps = _count_steps(side.lives, np.log(high / low), widest)
     step = np.log(high / low) / steps
     times = low * np.exp(step * np.arange(steps + 1))
     column = times[:, None]
@@ -96,10 +99,11 @@ def _ends(lives: LifeDraws, count: FloatArray) -> tuple[float, float]:
     return float(min(usual, fastest)), float(last.max())
 
 
-def _count_steps(lives: LifeDraws, span: float) -> int:
+def _count_steps(lives: LifeDraws, span: float, widest: float) -> int:
     """As many steps as the steepest lives ask for."""
     steep = float(np.quantile(lives.shape, 0.95))
-    return int(np.clip(np.ceil(span * steep / WIDEST), FEWEST_STEPS, MOST_STEPS))
+    fewest = int(FEWEST_STEPS * min(1.0, WIDEST / widest))
+    return int(np.clip(np.ceil(span * steep / widest), fewest, MOST_STEPS))
 
 
 def _live(side: SideLife, times: FloatArray, step: float) -> tuple[FloatArray, FloatArray]:
@@ -107,8 +111,7 @@ def _live(side: SideLife, times: FloatArray, step: float) -> tuple[FloatArray, F
     lives, count = side.lives, side.count[:, None]
     assert isinstance(lives, LifeDraws), "asked before"
     first = lives.shape * (np.log(times[0]) - np.log(lives.scale))
-    wear = _running_product(first, lives.shape * step, times.size)
-    wear *= count
+    wear = _running_product((count, first), lives.shape * step, times.size)
     early = (lives.early_share > 0.0).any(axis=1) & (side.count > 0.0)
     survival = np.exp(-np.einsum("tpd,p->td", wear, np.where(early, 0.0, 1.0)))
     wear *= lives.shape
@@ -120,16 +123,20 @@ def _live(side: SideLife, times: FloatArray, step: float) -> tuple[FloatArray, F
     return survival, wear
 
 
-def _running_product(first: FloatArray, factor: FloatArray, size: int) -> FloatArray:
-    """Numbers whose logs rise evenly, (size, ...), from the logs of the first and of the factor.
+def _running_product(
+    start: tuple[FloatArray, FloatArray], factor: FloatArray, size: int
+) -> FloatArray:
+    """Multiples of numbers whose logs rise evenly, (size, ...).
 
-    By doubling; where the first or a factor leaves the range of a float, by an exponential each.
+    From how many of them, the log of the first and that of the factor: by doubling; where the
+    first or a factor leaves the range of a float, by an exponential each.
     """
+    count, first = start
     if first.min() < -LARGEST_LOG or 2.0 * size * factor.max() > LARGEST_FACTOR:
         steps = np.arange(size).reshape(-1, *(1,) * first.ndim)
-        return np.exp(np.minimum(first + steps * factor, LARGEST_LOG))
+        return np.asarray(count * np.exp(np.minimum(first + steps * factor, LARGEST_LOG)))
     out = np.empty((size, *first.shape))
-    out[0], times, done = np.exp(first), np.exp(factor), 1
+    out[0], times, done = count * np.exp(first), np.exp(factor), 1
     while done < size:
         more = min(done, size - done)
         np.multiply(out[:more], times, out=out[done : done + more])

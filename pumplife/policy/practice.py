@@ -23,6 +23,9 @@ from pumplife.policy.simulate import BoolArray, PlannedAges
 AS_GOOD_AS_ALL = 0.95  # a whole kit at this share of the failures counts as at all of them
 LEAST_KIT_SHARE = 0.02  # below it a side is still renewed whole once in fifty failures
 MOST_AGES = 40  # planned ages kept apart
+STEPS_A_LIFE = 10.0  # grid steps in a side's mean usage to a failure
+FEWEST_STEPS, MOST_STEPS = 16, 400
+ONE_SIDED = np.array([9.0, 19.0, -5.0, 1.0])  # a first cell's integral in 24ths, by its four points
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -155,13 +158,11 @@ def practice_rates(
     """
     known = integrate_ladder(side) if known is None else known
     if kit_share >= AS_GOOD_AS_ALL:
-        survival, incidence, uptime = _whole_kit_cycles(side, planned.ages, known)
-        kit_share = 1.0
+        at, kit_share = integrate_to(side, known, planned.ages[:, None], nodes=4), 1.0
+        survival, incidence, uptime = at.survival, at.incidence, at.uptime
     else:
         kit_share = max(kit_share, LEAST_KIT_SHARE)
-        survival, incidence, uptime = _thinned_cycles(
-            side, planned.ages, kit_share, known.uptime[-1]
-        )
+        survival, incidence, uptime = _thinned_cycles(side, planned.ages, kit_share, known)
     weights = planned.weights
     length = np.einsum("td,t->d", uptime, weights)
     ending = np.einsum("tpd,t->pd", incidence, weights) / length
@@ -172,69 +173,130 @@ def practice_rates(
     )
 
 
-def _whole_kit_cycles(
-    side: SideLife, ages: FloatArray, known: SideIntegrals
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Survival, incidence and uptime at each planned age, kit at every failure."""
-    at = integrate_to(side, known, ages[:, None])
-    return at.survival, at.incidence, at.uptime
-
-
 def _thinned_cycles(
-    side: SideLife, ages: FloatArray, kit_share: float, mean: FloatArray
+    side: SideLife, ages: FloatArray, kit_share: float, known: SideIntegrals
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """The same when a failure ends the cycle only with probability `kit_share`.
+    """Survival, incidence and uptime when a failure ends the cycle only with a probability.
 
-    On an even grid for each draw, long enough for the ends to settle to a constant rate, which
-    carries on beyond it; `mean` is the side's mean usage to a failure, (draws,) [usage].
+    While a side is young, hardly a position fails twice, and the chance that the cycle has ended
+    is `kit_share` times that of a failure: this much by the integrals of the ladder.  What there
+    is besides is smooth, and read off an even grid for each draw, long enough for the ends to
+    settle to a constant rate, which carries on beyond it.
     """
-    lives = 2.0 + 2.0 / kit_share
-    steps = int(min(32.0 * lives, 1000.0))
+    lives, mean = 2.0 + 2.0 / kit_share, known.uptime[-1]
     reach = np.minimum(lives * mean, np.max(ages) * (1.0 + 1e-9))
+    steps = int(np.clip(STEPS_A_LIFE * (reach / mean).max(), FEWEST_STEPS, MOST_STEPS))
     step = reach / steps
     half_grid = np.arange(2 * steps + 2)[:, None, None] / 2.0 * step
     lasting = np.moveaxis(side.lives.survival(half_grid), 0, -1)
     kept = solve_renewal(lasting[..., 0::2], 1.0 - lasting, 1.0 - kit_share)
-    log_kept = np.log(np.clip(kept, 1e-200, 1.0)) * side.count[:, None, None]
-    running = np.exp(log_kept.sum(axis=0))
-    ending = -np.diff(log_kept, axis=-1) * 0.5 * (running[:, :-1] + running[:, 1:])
-    incidence = np.concatenate([np.zeros_like(ending[..., :1]), np.cumsum(ending, -1)], axis=-1)
-    area = 0.5 * (running[:, :-1] + running[:, 1:]) * step[:, None]
-    uptime = np.concatenate([np.zeros_like(area[:, :1]), np.cumsum(area, -1)], axis=-1)
-    tail = max(1, steps // 8)
-    rate = (log_kept[..., -1 - tail] - log_kept[..., -1]) / (tail * step)
-    grid = _Grid(step=step, running=running, incidence=incidence, uptime=uptime, rate=rate)
-    return _look_up(grid, ages)
+    running, ended, tail = _end_cycles(kept, side.count)
+    alive, failed, _ = _end_cycles(lasting[..., 0::2], side.count)
+    grid = _Grid(
+        step=step,
+        running=running - 1.0 + kit_share * (1.0 - alive),
+        ended=ended - kit_share * failed,
+        rate=tail / step,
+    )
+    inside = np.minimum(ages[:, None], reach)
+    at = integrate_to(side, known, inside, nodes=4)
+    running, ended, used = _look_up(grid, inside)
+    young = inside - kit_share * (inside - at.uptime)
+    running = np.clip(running + 1.0 - kit_share * (1.0 - at.survival), 0.0, 1.0)
+    return _carry_on(
+        (running, ended + kit_share * at.incidence, used + young), grid.rate, ages[:, None] - inside
+    )
+
+
+def _end_cycles(kept: FloatArray, count: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """What becomes of a cycle whose positions have each not ended it with the chance `kept`.
+
+    Parameters
+    ----------
+    kept : float array (parts, draws, grid)
+    count : float array (parts,)
+        Positions of each part.
+
+    Returns
+    -------
+    running : float array (draws, grid)
+        Chance that the cycle goes on.
+    ended : float array (parts, draws, grid)
+        Chance that the part has ended it.
+    tail : float array (parts, draws)
+        Rate of ending by each part over the last eighth of the grid [1 / step].
+    """
+    logs = np.log(np.clip(kept, 1e-200, 1.0)) * count[:, None, None]
+    running = np.exp(logs.sum(axis=0))
+    lost = -np.diff(logs, axis=-1)
+    lost *= -np.diff(running) / np.maximum(lost.sum(axis=0), 1e-300)
+    ended = np.zeros_like(logs)
+    np.cumsum(lost, axis=-1, out=ended[..., 1:])
+    eighth = max(1, (kept.shape[-1] - 1) // 8)
+    return running, ended, (logs[..., -1 - eighth] - logs[..., -1]) / eighth
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Grid:
-    """Cycles of each draw on its own even grid of steps."""
+    """What cycles are more than young ones, on an even grid of each draw's own."""
 
     step: FloatArray  # (draws,) [usage]
     running: FloatArray  # (draws, grid) chance that the cycle hasn't ended
-    incidence: FloatArray  # (parts, draws, grid) chance that the part has ended it
-    uptime: FloatArray  # (draws, grid) expected usage until then [usage]
+    ended: FloatArray  # (parts, draws, grid) chance that the part has ended it
     rate: FloatArray  # (parts, draws) rate of ending beyond the grid [1 / usage unit]
 
 
 def _look_up(grid: _Grid, ages: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Values at the ages, by line between grid points and at the end rate beyond the grid."""
-    step, running, uptime, rate = grid.step, grid.running, grid.uptime, grid.rate
-    steps = running.shape[-1] - 1
-    reach = step * steps
-    inside = np.minimum(ages[:, None], reach) / step
-    row = np.minimum(inside.astype(int), steps - 1)
-    share = inside - row
-    lane = np.arange(step.size)
-    alive = running[lane, row] + share * (running[lane, row + 1] - running[lane, row])
-    ended = np.moveaxis(grid.incidence, 0, -1)
-    ended = ended[lane, row] + share[..., None] * (ended[lane, row + 1] - ended[lane, row])
-    used = uptime[lane, row] + share * (uptime[lane, row + 1] - uptime[lane, row])
+    """Running, ended and the integral of running at ages on the grid, by cubics.
+
+    (ages, draws), (ages, parts, draws) and (ages, draws) [usage].
+    """
+    f = grid.running
+    cells = np.empty_like(f[:, 1:])
+    cells[:, 1:-1] = 13.0 * (f[:, 1:-2] + f[:, 2:-1]) - f[:, :-3] - f[:, 3:]
+    cells[:, 0] = f[:, :4] @ ONE_SIDED
+    cells[:, -1] = f[:, :-5:-1] @ ONE_SIDED
+    used = np.zeros_like(f)
+    np.cumsum(cells, axis=1, out=used[:, 1:])
+    place = ages / grid.step
+    row = np.clip(place.astype(np.int64), 1, f.shape[1] - 3)
+    s = place - row
+    weights = (
+        -s * (s - 1.0) * (s - 2.0) / 6.0,
+        (s + 1.0) * (s - 1.0) * (s - 2.0) / 2.0,
+        -(s + 1.0) * s * (s - 2.0) / 2.0,
+        (s + 1.0) * s * (s - 1.0) / 6.0,
+    )
+    lane = np.arange(f.shape[0])
+
+    def read(values: FloatArray) -> FloatArray:
+        """At each age between the four points around it, (..., ages, draws)."""
+        nearby = (w * values[..., lane, row + k - 1] for k, w in enumerate(weights))
+        return np.asarray(sum(nearby))
+
+    ended = np.moveaxis(read(grid.ended), 0, 1)
+    return read(f), ended, read(used) * (grid.step / 24.0)
+
+
+def _carry_on(
+    at: tuple[FloatArray, FloatArray, FloatArray], rate: FloatArray, beyond: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Survival, incidence and uptime some usage beyond the grid, at its last rate of ending.
+
+    Parameters
+    ----------
+    at : tuple of float array (ages, draws), (ages, parts, draws), (ages, draws)
+        Running, ended and used at the end of the grid, or at the age where that is on it.
+    rate : float array (parts, draws)
+        [1 / usage unit]
+    beyond : float array (ages, draws)
+        [usage]
+    """
+    running, ended, used = at
     total = np.maximum(rate.sum(axis=0), 1e-300)
-    lost = -np.expm1(-total * np.maximum(ages[:, None] - reach, 0.0)) * alive
-    ended = ended + lost[..., None] * (rate / total).T
-    alive = alive - lost
-    summed = ended.sum(axis=-1, keepdims=True)
-    ended *= np.where(summed > 0.0, (1.0 - alive)[..., None] / np.maximum(summed, 1e-300), 1.0)
-    return alive, np.moveaxis(ended, -1, 1), used + lost / total
+    lost = -np.expm1(-total * beyond) * running
+    alive = running - lost
+    ended = np.maximum(ended + lost[:, None] * (rate / total), 0.0)
+    summed = ended.sum(axis=1)
+    ended *= np.where(summed > 0.0, (1.0 - alive) / np.maximum(summed, 1e-300), 1.0)[:, None]
+    return alive, ended, used + lost / total

@@ -73,16 +73,26 @@ class SideLife:
 def _weibull_hazards(lives: LifeDraws, t: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Cumulative hazard and hazard of the parts, with as few powers as will do."""
     wear = np.exp(np.minimum(lives.shape * (np.log(t) - np.log(lives.scale)), 500.0))
-    wear_rate = lives.shape * wear / t
-    if not np.any(lives.early_share):
-        return wear, wear_rate
-    worn = (1.0 - lives.early_share) * np.exp(-wear)
-    early = lives.early_share * np.exp(-t / lives.early_scale)
+    rate = lives.shape * wear
+    rate /= t
+    for part in np.flatnonzero((lives.early_share > 0.0).any(axis=1)):
+        wear[:, part], rate[:, part] = _with_early(
+            lives[part], t[:, 0], wear[:, part], rate[:, part]
+        )
+    return wear, rate
+
+
+def _with_early(
+    life: LifeDraws, t: FloatArray, wear: FloatArray, wear_rate: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Cumulative hazard and hazard of a part, some of which die early, from those of wear."""
+    worn = (1.0 - life.early_share) * np.exp(-wear)
+    early = life.early_share * np.exp(-t / life.early_scale)
     alive = worn + early
     some = alive > 0.0
-    cumulative = np.where(some, -np.log(np.where(some, alive, 1.0)), wear)
-    rate = (worn * wear_rate + early / lives.early_scale) / np.where(some, alive, 1.0)
-    return cumulative, np.where(some, rate, wear_rate)
+    alive = np.where(some, alive, 1.0)
+    rate = (worn * wear_rate + early / life.early_scale) / alive
+    return np.where(some, -np.log(alive), wear), np.where(some, rate, wear_rate)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -123,6 +133,16 @@ class SideIntegrals:
             uptime=self.uptime[rows],
         )
 
+    def of_draws(self, draws: NDArray[np.int64]) -> SideIntegrals:
+        """Some of the draws, on times that all share."""
+        return SideIntegrals(
+            times=self.times,
+            survival=self.survival[:, draws],
+            hazard=self.hazard[:, :, draws],
+            incidence=self.incidence[:, :, draws],
+            uptime=self.uptime[:, draws],
+        )
+
 
 def time_at_hazard(side: SideLife, target: float, draws: int) -> FloatArray:
     """Age [usage] at which the side's cumulative hazard passes `target`, per draw (draws,)."""
@@ -138,6 +158,8 @@ def time_at_hazard(side: SideLife, target: float, draws: int) -> FloatArray:
 
 def count_draws(side: SideLife) -> int:
     """How many draws the lives carry."""
+    if isinstance(side.lives, LifeDraws):
+        return int(side.lives.shape.shape[-1])
     return int(side.lives.survival(np.ones((1, 1, 1))).shape[-1])
 
 

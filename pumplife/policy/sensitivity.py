@@ -16,7 +16,7 @@ from pumplife.lives.build import Lives, rebuild_lives
 from pumplife.lives.history import History, lay_history
 from pumplife.lives.marks import make_marks
 from pumplife.policy.adopted import adopted_interval
-from pumplife.policy.decide import Decision, decide_group
+from pumplife.policy.decide import Decision, decide_group, let_go
 from pumplife.policy.groups import SideGroup, find_practice
 from pumplife.policy.pump import FloatArray
 from pumplife.records.audit import AuditLog
@@ -232,11 +232,12 @@ def _with_usage(
 def _decide(records: Records, group: SideGroup) -> Decision | None:
     if group.missing:
         return None
-    return decide_group(
+    decision = decide_group(
         group,
         release_target=records.plant.hazardous_failure_probability,
         adopted_interval=adopted_interval(records, group),
     )
+    return let_go(decision)
 
 
 def _row(

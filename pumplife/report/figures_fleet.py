@@ -86,13 +86,17 @@ def _runs(timeline: Timeline, pump_id: str) -> list[tuple[float, float, str]]:
     return runs
 
 
-def plot_fleet(study: ReadableStudy, *, ax: Axes | None = None) -> Axes:
+def plot_fleet(
+    study: ReadableStudy, *, drawn: pd.DataFrame | None = None, ax: Axes | None = None
+) -> Axes:
     """Draw one strip per pump: how its parts' ages are known, and its breakdowns.
 
     Parameters
     ----------
     study : ReadableStudy
         Finished.
+    drawn : DataFrame, optional
+        Its `fleet_table`, where it is at hand.
     ax : Axes, optional
         Where to draw; a new figure when None.
 
@@ -100,7 +104,7 @@ def plot_fleet(study: ReadableStudy, *, ax: Axes | None = None) -> Axes:
     -------
     Axes
     """
-    drawn = fleet_table(study)
+    drawn = fleet_table(study) if drawn is None else drawn
     names = list(drawn["pump_id"].drop_duplicates())
     row = {name: -float(place) for place, name in enumerate(names)}
     down = drawn[drawn["what"] == "breakdown"]

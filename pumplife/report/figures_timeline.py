@@ -68,7 +68,9 @@ def timeline_of(study: ReadableStudy, pump_ids: Sequence[str]) -> Timeline:
     return lay_timeline(study.lives.gathered, [find_pump(study, name) for name in pump_ids])
 
 
-def timeline_table(study: ReadableStudy, pump_id: str) -> pd.DataFrame:
+def timeline_table(
+    study: ReadableStudy, pump_id: str, *, timeline: Timeline | None = None
+) -> pd.DataFrame:
     """Give what the timeline of a pump draws.
 
     Parameters
@@ -77,6 +79,8 @@ def timeline_table(study: ReadableStudy, pump_id: str) -> pd.DataFrame:
         Finished.
     pump_id : str
         The pump.
+    timeline : Timeline, optional
+        Its story and that of others, where it is laid out already.
 
     Returns
     -------
@@ -84,7 +88,11 @@ def timeline_table(study: ReadableStudy, pump_id: str) -> pd.DataFrame:
         side, part, position (blank for the whole pump), start_on, end_on (equal for what
         happened at once), what, reason.
     """
-    return _rows_drawn(timeline_of(study, [pump_id]))
+    return _rows_drawn(_story(study, pump_id, timeline))
+
+
+def _story(study: ReadableStudy, pump_id: str, timeline: Timeline | None) -> Timeline:
+    return timeline_of(study, [pump_id]) if timeline is None else timeline.of(pump_id)
 
 
 def _rows_drawn(timeline: Timeline) -> pd.DataFrame:
@@ -104,7 +112,13 @@ def with_dates(rows: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(**dates)
 
 
-def plot_timeline(study: ReadableStudy, pump_id: str, *, ax: Axes | None = None) -> Axes:
+def plot_timeline(
+    study: ReadableStudy,
+    pump_id: str,
+    *,
+    timeline: Timeline | None = None,
+    ax: Axes | None = None,
+) -> Axes:
     """Draw the story of one pump: a strip per part position, its tickets above them.
 
     Parameters
@@ -113,6 +127,8 @@ def plot_timeline(study: ReadableStudy, pump_id: str, *, ax: Axes | None = None)
         Finished.
     pump_id : str
         The pump.
+    timeline : Timeline, optional
+        Its story and that of others, where it is laid out already.
     ax : Axes, optional
         Where to draw; a new figure when None.
 
@@ -120,7 +136,7 @@ def plot_timeline(study: ReadableStudy, pump_id: str, *, ax: Axes | None = None)
     -------
     Axes
     """
-    timeline = timeline_of(study, [pump_id])
+    timeline = _story(study, pump_id, timeline)
     lanes = timeline.stretches[["side", "part", "position"]].drop_duplicates()
     lanes = lanes.sort_values(["side", "part", "position"], ascending=[False, True, True])
     keys = [(str(side), str(part), str(where)) for side, part, where in lanes.to_numpy()]

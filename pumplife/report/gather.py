@@ -31,7 +31,7 @@ from pumplife.report.figures_stock import (
     plot_stock_risk,
     stock_risk_table,
 )
-from pumplife.report.figures_timeline import plot_timeline, timeline_table
+from pumplife.report.figures_timeline import plot_timeline, timeline_of, timeline_table
 from pumplife.report.gather_advice import (
     draw_few,
     draw_inputs,
@@ -204,14 +204,16 @@ def _stories(study: ReadableStudy) -> Iterator[Drawn]:
     """A strip for every pump, and the stories of the pumps with most cautions."""
     if study.lives is None or study.lives.gathered is None:
         return
-    yield as_drawn("pumps", "stories", plot_fleet(study), fleet_table(study))
+    strips = fleet_table(study)
+    yield as_drawn("pumps", "stories", plot_fleet(study, drawn=strips), strips)
     audit = find_table(study, "audit")
     named = audit.loc[audit["severity"].eq("caution"), "pump_id"]
     known = named[named.isin(study.records.pumps["pump_id"])]
     worst = known.value_counts().rename_axis("pump_id").reset_index(name="cautions")
     worst = worst.sort_values(["cautions", "pump_id"], ascending=[False, True])
-    for pump_id in worst["pump_id"].head(MOST_STORIES):
-        name = f"timeline-{slug(pump_id)}"
-        yield as_drawn(
-            name, "stories", plot_timeline(study, pump_id), timeline_table(study, pump_id)
-        )
+    told = [str(pump_id) for pump_id in worst["pump_id"].head(MOST_STORIES)]
+    every = timeline_of(study, told)
+    for pump_id in told:
+        axes = plot_timeline(study, pump_id, timeline=every)
+        table = timeline_table(study, pump_id, timeline=every)
+        yield as_drawn(f"timeline-{slug(pump_id)}", "stories", axes, table)

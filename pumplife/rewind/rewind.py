@@ -17,7 +17,7 @@ import pandas as pd
 from pumplife.fits.alike.changes import split_where_changed
 from pumplife.fits.build import Fits, fit_lives
 from pumplife.lives.build import Lives, build_lives
-from pumplife.policy.advice import Advice, advise
+from pumplife.policy.advice import Decided, decide_all
 from pumplife.policy.decide import Decision
 from pumplife.policy.intervals_table import RATE_UNITS
 from pumplife.policy.pump import FloatArray
@@ -172,7 +172,7 @@ def past_days(plant: Plant) -> list[pd.Timestamp]:
 
 def advise_as_of(
     written: Written, as_of: pd.Timestamp, *, seed: int
-) -> tuple[Advice, Known] | None:
+) -> tuple[Decided, Known] | None:
     """The advice from the records as they stood on a past day; None where there was no life yet.
 
     Parameters
@@ -187,7 +187,7 @@ def advise_as_of(
     if built is None:
         return None
     duty, known = built
-    return advise(records, duty, known.clock, known.lives, known.fits), known
+    return decide_all(records, duty, known.clock, known.lives, known.fits), known
 
 
 def build_and_fit(records: Records, *, seed: int) -> tuple[Any, Known] | None:

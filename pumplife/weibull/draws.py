@@ -95,7 +95,9 @@ class LifeDraws:
         return np.asarray((1.0 - self.early_share) * wear + self.early_share * self.early_scale)
 
     def _wear(self, age: Floats) -> Floats:
-        return np.asarray(np.power(age / self.scale, self.shape))
+        with np.errstate(divide="ignore"):
+            logs = np.log(age) - np.log(self.scale)  # dearer powers are spared
+        return np.asarray(np.exp(self.shape * logs))
 
     def _has_early(self) -> bool:
         return bool(np.any(self.early_share > 0.0))

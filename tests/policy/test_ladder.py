@@ -66,3 +66,15 @@ def test_ages_at_once_are_ages_one_by_one():
         assert at.incidence[row] == pytest.approx(one.incidence[0], rel=1e-10)
     own = np.linspace(1.0, 9.0, 40)
     assert integrate_to(side, known, own).times[0] == pytest.approx(own)
+
+
+@pytest.mark.parametrize("early", [0.0, 0.04])
+@pytest.mark.parametrize("shape", [0.7, 1.0, 2.3, 4.0])
+def test_a_ladder_of_double_steps_is_exact_enough_for_changes(shape, early):
+    side = side_of(shape, early)
+    wide = integrate_ladder(side, widest=1.0)
+    assert wide.times.size < 0.6 * integrate_ladder(side).times.size + 1
+    dense = integrate_side(side, wide.times, nodes=12)
+    assert wide.uptime == pytest.approx(dense.uptime, rel=1e-4)
+    seen = dense.incidence > 1e-3
+    assert wide.incidence[seen] == pytest.approx(dense.incidence[seen], rel=1e-3)

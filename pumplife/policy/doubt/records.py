@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -90,43 +88,106 @@ def simulate_records(
     Seen
         Every failed part named, every usage known: records as they should be.
     """
-    parts, futures = len(lives), truth.size
     top = float((fleet.age + fleet.usage[:, None]).max())
     ages = np.concatenate([[0.0], top * np.geomspace(FINEST, 1.0, NODES)])
-    lived = np.zeros((futures, parts, ages.size))
-    failed = np.zeros_like(lived)
-    own = _columns(lives[fleet.part_of], truth)
-    age = np.broadcast_to(fleet.age, (futures, *fleet.age.shape))
-    clock, left = (np.broadcast_to(x, age.shape[:2]) for x in (fleet.clock, fleet.usage))
-    lane = np.arange(futures)[:, None, None] * parts + np.broadcast_to(fleet.part_of, age.shape)
+    lanes = _start(lives, fleet, truth, rng)
+    begun = [(lanes.whose, -lanes.since)]
+    ended, failed = _run(lanes, fleet, rng)
+    begun += [(cell, np.zeros(cell.size)) for cell, _ in ended]
+    ended.append((lanes.whose, lanes.until[:, None] - lanes.since))
+    shape = truth.size, len(lives), ages.size
+    lived = _tally(ended, ages, shape) - _tally(begun, ages, shape)
+    return Seen(ages=ages, lived=lived, failed=_tally(failed, ages, shape))
+
+
+_Ages = tuple[IntArray, FloatArray]  # of a future and part each, and how old
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Lanes:
+    """Every pump of every future, one after the other; written to as they run.
+
+    Attributes
+    ----------
+    lives : LifeDraws (lanes, positions)
+    whose : int array (lanes, positions)
+        Future and part in one number.
+    since, dies : float array (lanes, positions)
+        When it was new, and when it fails [usage from now].
+    due, until : float array (lanes,)
+        The next planned renewal, and the end [usage from now].
+    """
+
+    lives: LifeDraws
+    whose: IntArray
+    since: FloatArray
+    dies: FloatArray
+    due: FloatArray
+    until: FloatArray
+
+    def ages(self, lane: IntArray, position: IntArray, now: FloatArray) -> _Ages:
+        """How old some positions are."""
+        return self.whose[lane, position], now - self.since[lane, position]
+
+
+def _start(lives: LifeDraws, fleet: Fleet, truth: IntArray, rng: np.random.Generator) -> _Lanes:
+    """The fleet as it stands, in every future."""
+    future, pump = (index.ravel() for index in np.indices((truth.size, len(fleet.age))))
+    own, age = _by_future(lives[fleet.part_of], truth)[future], fleet.age[pump]
+    return _Lanes(
+        lives=own,
+        whose=future[:, None] * len(lives) + fleet.part_of,
+        since=-age,
+        dies=_draw_left(own, age, rng),
+        due=np.maximum(fleet.interval - fleet.clock, 0.0)[pump],
+        until=fleet.usage[pump],
+    )
+
+
+def _run(lanes: _Lanes, fleet: Fleet, rng: np.random.Generator) -> tuple[list[_Ages], list[_Ages]]:
+    """Ages of the positions that were renewed, and of those among them that had failed."""
+    ended: list[_Ages] = []
+    failed: list[_Ages] = []
+    going: IntArray = np.arange(lanes.until.size)
     for _ in range(MOST_VISITS):
-        wait = _draw_left(own, age, rng)
-        first = wait.argmin(axis=2)[..., None]
-        breaks = np.take_along_axis(wait, first, axis=2)[..., 0]
-        due = np.maximum(fleet.interval - clock, 0.0)
-        step = np.minimum(np.minimum(breaks, due), left)
-        end = age + step[..., None]
-        broke = (breaks <= step) & (left > 0.0)
-        _tally(lived, ages, (lane, end), 1.0)
-        _tally(lived, ages, (lane, age), -1.0)
-        _tally(failed, ages, [np.take_along_axis(x, first, 2)[broke] for x in (lane, end)], 1.0)
-        whole = (broke & fleet.whole_kit) | (~broke & (due <= step) & (left > step))
-        alone = (np.arange(age.shape[2]) == first) & (broke & ~whole)[..., None]
-        age = np.where(whole[..., None] | alone, 0.0, end)
-        clock = np.where(whole, 0.0, clock + step)
-        left = left - step
-        if not (left > 0.0).any():
-            break
-    return Seen(ages=ages, lived=lived, failed=failed)
+        going, first, now = _next_visits(lanes, going)
+        if not going.size:
+            return ended, failed
+        broke = now < lanes.due[going]
+        failed.append(lanes.ages(going[broke], first[broke], now[broke]))
+        whole = ~broke | fleet.whole_kit
+        renewed = whole[:, None] | (np.arange(fleet.part_of.size) == first[:, None])
+        row, position = np.nonzero(renewed)
+        ended.append(lanes.ages(going[row], position, now[row]))
+        _renew(lanes, (going[row], position), now[row], rng)
+        lanes.due[going[whole]] = now[whole] + fleet.interval
+    lanes.until[going] = now
+    return ended, failed
 
 
-def _columns(lives: LifeDraws, truth: IntArray) -> LifeDraws:
-    """Lives of the positions under each truth, (futures, 1, positions)."""
+def _next_visits(lanes: _Lanes, going: IntArray) -> tuple[IntArray, IntArray, FloatArray]:
+    """The lanes with a visit to come, the position that fails first, and when it is."""
+    first = lanes.dies[going].argmin(axis=1)
+    now = np.minimum(lanes.dies[going, first], lanes.due[going])
+    on = now < lanes.until[going]
+    return going[on], first[on], now[on]
+
+
+def _renew(
+    lanes: _Lanes, where: tuple[IntArray, IntArray], now: FloatArray, rng: np.random.Generator
+) -> None:
+    """New parts at some positions."""
+    lanes.since[where] = now
+    lanes.dies[where] = now + _draw_left(lanes.lives[where], np.zeros(now.size), rng)
+
+
+def _by_future(lives: LifeDraws, truth: IntArray) -> LifeDraws:
+    """Lives of the positions under each truth, (futures, positions)."""
     return LifeDraws(
-        early_share=lives.early_share[:, truth].T[:, None],
-        early_scale=lives.early_scale[:, truth].T[:, None],
-        shape=lives.shape[:, truth].T[:, None],
-        scale=lives.scale[:, truth].T[:, None],
+        early_share=lives.early_share[:, truth].T,
+        early_scale=lives.early_scale[:, truth].T,
+        shape=lives.shape[:, truth].T,
+        scale=lives.scale[:, truth].T,
     )
 
 
@@ -144,15 +205,17 @@ def _draw_left(lives: LifeDraws, age: FloatArray, rng: np.random.Generator) -> F
     return np.maximum(np.where(dies_early, lives.early_scale * lost, left), 0.0)
 
 
-def _tally(into: FloatArray, ages: FloatArray, what: Sequence[Any], weight: float) -> None:
-    """Share each age, of a future and part, between the two of the ladder beside it."""
-    lane, age = what
+def _tally(seen: list[_Ages], ages: FloatArray, shape: tuple[int, int, int]) -> FloatArray:
+    """Count ages by future and part, each shared between the two of the ladder beside it."""
+    if not seen:
+        return np.zeros(shape)
+    whose = np.concatenate([cell.ravel() for cell, _ in seen])
+    age = np.concatenate([each.ravel() for _, each in seen])
     row = np.clip(np.searchsorted(ages, age, side="right") - 1, 0, ages.size - 2)
     share = (age - ages[row]) / (ages[row + 1] - ages[row])
-    flat = into.reshape(-1)
-    cell = (lane * ages.size + row).ravel()
-    for offset, part in ((0, 1.0 - share), (1, share)):
-        flat += weight * np.bincount(cell + offset, part.ravel(), flat.size)
+    cell, size = whose * ages.size + row, int(np.prod(shape))
+    counted = np.bincount(cell, 1.0 - share, size) + np.bincount(cell + 1, share, size)
+    return np.asarray(counted.reshape(shape))
 
 
 def log_likelihood(lives: LifeDraws, seen: Seen) -> FloatArray:
@@ -163,11 +226,16 @@ def log_likelihood(lives: LifeDraws, seen: Seen) -> FloatArray:
     """
     found = np.zeros((seen.lived.shape[0], lives.shape.shape[1]))
     inner = seen.ages[1:, None]
-    for part in range(len(lives)):
+    for part, life in enumerate(lives[row] for row in range(len(lives))):
         one = SideLife(lives=lives[part : part + 1], count=np.ones(1))
         cumulative, hazard = one.evaluate(inner)
-        log_hazard = np.log(np.maximum(hazard[:, 0], 1e-300))
         failed = seen.failed[:, part, 1:].copy()
         failed[:, 0] += seen.failed[:, part, 0]  # an age of hardly anything counts as the first
-        found += failed @ log_hazard - seen.lived[:, part, 1:] @ cumulative
+        found -= seen.lived[:, part, 1:] @ cumulative
+        if life.early_share.any():
+            found += failed @ np.log(np.maximum(hazard[:, 0], 1e-300))
+        else:  # straight in log age
+            level = np.log(life.shape) - life.shape * np.log(life.scale)
+            sums = np.stack([failed.sum(axis=1), failed @ np.log(inner[:, 0])], axis=1)
+            found += sums @ np.stack([level, life.shape - 1.0])
     return found

@@ -99,7 +99,11 @@ def belief_after(log_likelihood: FloatArray, truth: IntArray) -> FloatArray:
     logs = log_likelihood.copy()
     logs[np.arange(truth.size), truth] = -np.inf
     weights = np.exp(logs - logs.max(axis=1, keepdims=True))
+    # weights[i, j] * future[i] * draw[j] sums to 1 over every row and alike over every column
+    draw = np.ones(weights.shape[1])
     for _ in range(BALANCE_ROUNDS):
-        weights /= weights.sum(axis=1, keepdims=True)
-        weights *= weights.sum() / (weights.shape[1] * np.maximum(weights.sum(axis=0), 1e-12))
+        future = 1.0 / (weights @ draw)
+        mass = draw * (future @ weights)
+        draw *= mass.sum() / (draw.size * np.maximum(mass, 1e-12))
+    weights *= draw
     return np.asarray(weights / weights.sum(axis=1, keepdims=True))

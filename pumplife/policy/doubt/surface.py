@@ -121,7 +121,11 @@ class CostSurface:
 
 
 def lay_surface(
-    side: SideLife, *, limit: float = np.inf, interval: float = np.inf
+    side: SideLife,
+    *,
+    limit: float = np.inf,
+    interval: float = np.inf,
+    known: SideIntegrals | None = None,
 ) -> tuple[CostSurface, SideIntegrals]:
     """The surface of a side, and the integrals by draw that it is the mean of.
 
@@ -132,6 +136,8 @@ def lay_surface(
         Longest interval that the limits allow [usage].
     interval : float
         An interval around which the ladder is to be dense [usage].
+    known : SideIntegrals, optional
+        The side's integrals by `integrate_ladder`, where they are at hand.
 
     Returns
     -------
@@ -139,29 +145,35 @@ def lay_surface(
     at : SideIntegrals
         One row per interval of the surface, and a last one without planned work.
     """
-    at = _integrate(side, limit, interval)
+    known = integrate_ladder(side) if known is None else known
+    at = _integrate(side, known, limit, interval)
     return _mean_surface(side, at, limit, slice(None)), at
 
 
-def lay_surfaces(side: SideLife, each: int, *, limit: float = np.inf) -> list[CostSurface]:
+def lay_surfaces(
+    side: SideLife, known: SideIntegrals, each: int, *, limit: float = np.inf
+) -> list[CostSurface]:
     """One surface per `each` draws of the side, in their order, on one ladder for all.
 
     Parameters
     ----------
     side : SideLife
+    known : SideIntegrals
+        Its integrals by `integrate_ladder`.
     each : int
         Draws of one surface.
     limit : float
         Longest interval that the limits allow [usage].
     """
-    at = _integrate(side, limit, np.inf)
+    at = _integrate(side, known, limit, np.inf)
     draws = at.survival.shape[1]
     return [_mean_surface(side, at, limit, slice(k, k + each)) for k in range(0, draws, each)]
 
 
-def _integrate(side: SideLife, limit: float, interval: float) -> SideIntegrals:
+def _integrate(
+    side: SideLife, known: SideIntegrals, limit: float, interval: float
+) -> SideIntegrals:
     """Integrals on the ladder of a surface, and a last row without planned work."""
-    known = integrate_ladder(side)
     wanted = [limit, np.inf] if np.isinf(interval) else [limit, np.inf, *(interval * AROUND)]
     at = integrate_to(side, known, np.array(wanted)[:, None], nodes=4)
     return _join(known[_telling_rows(known, min(limit, interval))], at)

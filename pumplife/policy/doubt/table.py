@@ -69,7 +69,12 @@ def weigh_doubt(group: SideGroup, decision: Decision, *, units: tuple[str, str])
     units : tuple of str
         Currency and usage unit.
     """
-    surface, at = lay_surface(group.life, limit=decision.limit, interval=decision.interval)
+    surface, at = lay_surface(
+        group.life,
+        limit=decision.limit,
+        interval=decision.interval,
+        known=decision.advice.known,
+    )
     costs, usage = decision.costs, float(group.usage_per_year.sum())
     actions = price_actions(at, group.lives, group.count, costs, surface.limit)
     sample = worth_of_records(

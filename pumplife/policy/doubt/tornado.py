@@ -15,12 +15,14 @@ from pumplife.policy.doubt.inputs import Varied, vary_costs, vary_lives
 from pumplife.policy.doubt.surface import Choice, CostSurface, lay_surfaces
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.interval import WORTH_PLANNING
+from pumplife.policy.ladder import integrate_ladder
 from pumplife.policy.practice import practice_rates
-from pumplife.policy.pump import FloatArray, SideLife
+from pumplife.policy.pump import FloatArray, SideIntegrals, SideLife
 from pumplife.weibull.draws import LifeDraws
 
 LIFE_DRAWS = 50  # draws on which changes by other lives are worked out, against the same draws
 TODAY_DRAWS = 20  # the same for changes in the cost of today's practice
+WIDE_STEPS = 1.0  # of their ladder, see `integrate_ladder`: changes are told to a few digits
 STILL = 1e-3  # an input that moves cost and saving by less than this share is left out
 
 
@@ -85,10 +87,12 @@ def _vary_lives(
     few = _thin(group.lives, LIFE_DRAWS)
     varied = list(vary_lives(group, few, usage_unit=usage_unit))
     moved = [lives for one in varied for lives in one.lives or ()]
-    side = SideLife(lives=_side_by_side([few, *moved]), count=group.count)
-    surfaces = lay_surfaces(side, few.shape.shape[1], limit=limit)
+    every = _side_by_side([few, *moved])
+    side = SideLife(lives=every, count=group.count)
+    known, each = integrate_ladder(side, widest=WIDE_STEPS), few.shape.shape[1]
+    surfaces = lay_surfaces(side, known, each, limit=limit)
     choices = [choose_at(surface, decision.costs) for surface in surfaces]
-    today = _today_of(group, decision, [few, *moved])
+    today = _today_of(group, decision, (every, known), each)
     changes = [
         (_change(choices[0], choice), cost - today[0])
         for choice, cost in zip(choices[1:], today[1:], strict=True)
@@ -118,13 +122,19 @@ def _side_by_side(lives: Sequence[LifeDraws]) -> LifeDraws:
     )
 
 
-def _today_of(group: SideGroup, decision: Decision, lives: Sequence[LifeDraws]) -> FloatArray:
-    """Expected cost rate of today's practice with each of some lives, thinned."""
-    thin = [_thin(one, TODAY_DRAWS) for one in lives]
-    side = SideLife(lives=_side_by_side(thin), count=group.count)
-    events = practice_rates(side, group.planned, group.kit_share)
+def _today_of(
+    group: SideGroup, decision: Decision, of: tuple[LifeDraws, SideIntegrals], each: int
+) -> FloatArray:
+    """Expected cost rate of today's practice with every `each` draws of some lives, thinned."""
+    lives, known = of
+    drawn = np.arange(lives.shape.shape[1]).reshape(-1, each)
+    some = drawn[:, :: max(1, each // TODAY_DRAWS)]
+    side = SideLife(lives=lives[:, some.ravel()], count=group.count)
+    events = practice_rates(
+        side, group.planned, group.kit_share, known=known.of_draws(some.ravel())
+    )
     money = cost_rates(decision.costs, events).money
-    return np.asarray(money.reshape(len(lives), -1).mean(axis=1))
+    return np.asarray(money.reshape(some.shape).mean(axis=1))
 
 
 def _shift(as_is: Choice, change: _Change) -> Choice:

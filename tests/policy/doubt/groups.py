@@ -1,6 +1,8 @@
 """Pump groups of the small plant with lives in doubt, and what is advised for them."""
 
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
@@ -22,8 +24,16 @@ def doubtful(seed: int = 1, draws: int = 400, spread: float = 0.15, steep: float
     return slip_fits(shape=steep * about([2.5, 2.6, 2.4]), scale=about([6000.0, 9000.0, 12000.0]))
 
 
+@cache
+def plain_parts() -> tuple[Any, Any, Any, Any]:
+    """Records, duty, clock and lives of the small plant as it is, built once for all tests."""
+    with TemporaryDirectory() as folder:
+        return study_parts(small_plant(Path(folder)))
+
+
 def small_group(folder: Path, fits: Any = None, **overrides: Any) -> SideGroup:
-    records, duty, clock, lives = study_parts(small_plant(folder, **overrides))
+    parts = study_parts(small_plant(folder, **overrides)) if overrides else plain_parts()
+    records, duty, clock, lives = parts
     fits = doubtful() if fits is None else fits
     (group,) = build_groups(records, duty, clock, lives, fits)
     return group

@@ -3,10 +3,12 @@
 import numpy as np
 import pytest
 
+from pumplife.policy import ladder
 from pumplife.policy.advice import advise
-from pumplife.policy.doubt.table import TORNADO_COLUMNS
+from pumplife.policy.decide import let_go
+from pumplife.policy.doubt.table import TORNADO_COLUMNS, weigh_doubt
 from tests.plants import small_plant
-from tests.policy.doubt.groups import doubtful
+from tests.policy.doubt.groups import decided, doubtful, small_group
 from tests.policy.sides import slip_fits, study_parts
 
 
@@ -57,3 +59,20 @@ def test_the_same_records_give_the_same_doubt(tmp_path):
     one, other = (advice_of(tmp_path / name, doubtful()) for name in ("a", "b"))
     assert one.tornado.equals(other.tornado)
     assert one.intervals.equals(other.intervals)
+
+
+def test_doubt_asks_the_integrals_that_the_decision_has(tmp_path, monkeypatch):
+    group, ladders, live = small_group(tmp_path), [], ladder._live
+
+    def counted(side, times, step):
+        ladders.append(times.size)
+        return live(side, times, step)
+
+    monkeypatch.setattr(ladder, "_live", counted)
+    decision = decided(group)
+    assert len(ladders) == 3  # one ladder: its ages, and two between each two of them
+    kept = weigh_doubt(group, decision, units=("EUR", "hours"))
+    assert len(ladders) == 6  # and one for the changes of lives
+    anew = weigh_doubt(group, let_go(decision), units=("EUR", "hours"))
+    assert len(ladders) == 12  # once let go, the integrals have to be computed anew
+    assert anew.row == kept.row
