@@ -64,7 +64,11 @@ class NextBag(NamedTuple):
 
 
 def gather_bags(
-    bags: pd.DataFrame, current: Mapping[str, str], now: pd.Timestamp
+    bags: pd.DataFrame,
+    current: Mapping[str, str],
+    now: pd.Timestamp,
+    *,
+    with_expired: bool = False,
 ) -> dict[Key, Bags]:
     """Give the usable bags by store and item, superseded items with the one in their place.
 
@@ -76,12 +80,15 @@ def gather_bags(
         Item to the item that has taken its place.
     now : Timestamp
         Last day of the records.
+    with_expired : bool
+        The expired ones too, as if yesterday.
     """
-    good = bags[bags["standing"].ne(EXPIRED) & bags["quantity"].gt(0)]
+    gone = bags["standing"].eq(EXPIRED)
+    good = bags[bags["quantity"].gt(0) & (with_expired | ~gone)]
     days = (good["expires_on"] - now) / pd.Timedelta(days=1)
     good = good.assign(
         item=[current.get(str(item), str(item)) for item in good["item"]],
-        days_left=days.fillna(np.inf),
+        days_left=days.fillna(np.inf).mask(gone, -1.0),
     ).sort_values(["days_left", "cure_date"], kind="stable")
     return {
         (str(store), str(item)): Bags(

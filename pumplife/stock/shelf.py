@@ -92,7 +92,7 @@ def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1)
     store = _open_store(records, lives, advice)
     groups, practices = advised_groups(advice), follow(advice)
     replicates = count_replicates(groups, cells=_CELLS, least=_LEAST, most=_MOST)
-    fouling = [_fouling(records.plant, group) for group in groups]
+    fouling = fouling_chances(records.plant, groups)
     demands = simulate_demand(
         groups,
         practices,
@@ -112,10 +112,10 @@ def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1)
         current=store.current,
         seed=seed,
         fouling=fouling,
-        unknown=_unknown_demand(store, advice, demands),
+        unknown=_unknown_demand(store, advice, practices, demands),
     )
     _note_missing(records, advice)
-    return _assemble(records, advice, store, demands, outlook, replicates)
+    return _assemble(records, advice, store, demands, outlook, replicates=replicates)
 
 
 def _open_store(records: Records, lives: Lives, advice: Advice) -> _Store:
@@ -178,23 +178,33 @@ def _lead_times(
     }
 
 
-def _fouling(plant: Plant, group: SideGroup) -> float:
-    """Probability that a release on this side also takes an air kit."""
-    if group.side != "fluid":
-        return 0.0
-    return float(np.nan_to_num(plant.cost("foul_air_side_probability", group.service)))
+def fouling_chances(plant: Plant, groups: Sequence[SideGroup]) -> list[float]:
+    """Probability, per group, that a release on its side also takes an air kit [-]."""
+    return [
+        float(np.nan_to_num(plant.cost("foul_air_side_probability", group.service)))
+        if group.side == "fluid"
+        else 0.0
+        for group in groups
+    ]
 
 
-def _unknown_demand(store: _Store, advice: Advice, demands: list[ItemDemand]) -> set[Key]:
-    """Items that pumps carry of which demand wasn't simulated, or not that of all pumps."""
+def _unknown_demand(
+    store: _Store, advice: Advice, practices: Sequence[Practice], demands: list[ItemDemand]
+) -> set[Key]:
+    """Items that pumps take of which demand wasn't simulated, or not that of all pumps."""
     found = {(demand.store, demand.item) for demand in demands}
+    pairs = zip(advised_groups(advice), practices, strict=True)
+    taken = [
+        (group, (group.kit, *(group.part_no if way.kit_share < 1.0 else ())))
+        for group, way in pairs
+    ]
+    left_out = [(group, (group.kit, *group.part_no)) for group in advice.groups if group.missing]
     return {
-        key
-        for group in advice.groups
+        (str(place), store.current.get(item, item))
+        for group, items in (*taken, *left_out)
         for place in set(group.store)
-        for item in (group.kit, *group.part_no)
-        for key in ((str(place), store.current.get(item, item)),)
-        if key not in found or group.missing
+        for item in items
+        if group.missing or (str(place), store.current.get(item, item)) not in found
     }
 
 
@@ -204,6 +214,7 @@ def _assemble(
     store: _Store,
     demands: list[ItemDemand],
     outlook: Outlook,
+    *,
     replicates: int,
 ) -> StockPlan:
     rows, orders, curves = [], [], []
