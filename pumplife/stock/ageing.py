@@ -26,6 +26,7 @@ QUARTERS = 4  # of a year
 MOST_YEARS = 20.0  # a longer storage life counts as this
 _NEGLIGIBLE = 1e-3  # chance of ageing out at half the expected demand, below which none is counted
 _LIKELY = 0.5  # chance from which the last piece would probably age out
+_SEED = 1  # of the ages at the start
 _CELLS = 500_000  # position lives simulated at the start, all groups and futures
 _LEAST, _MOST = 100, 400  # futures
 
@@ -173,13 +174,13 @@ def _start_shelf(slot: IntArray, top: IntArray, life: int, pace: float, width: i
 
     Under Poisson demand the ages of pieces have a joint density that falls exponentially with the
     oldest age alone, so this is gamma, cut off at the storage life, and the others are uniform
-    below it. The draws have a seed of their own.
+    below it. The draws are the same for every level and item.
     """
-    rng = np.random.default_rng(len(slot))
+    rng = np.random.default_rng(_SEED)
     shape = np.maximum(top, 1)
-    u = rng.random((len(top), width)) * stats.gamma.cdf(life, shape, scale=1.0 / pace)
+    u = rng.random(width) * stats.gamma.cdf(life, shape, scale=1.0 / pace)
     oldest = stats.gamma.ppf(u, shape, scale=1.0 / pace)
-    below = rng.random((len(slot), len(top), width)) * oldest
+    below = rng.random((len(slot), width))[:, None, :] * oldest
     ages = np.where(slot == 0, oldest, below)
     return np.where(slot < top, np.ceil(life - ages), np.inf)
 
