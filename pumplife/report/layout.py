@@ -140,9 +140,11 @@ def show_pumps(study: ReadableStudy) -> pd.DataFrame:
 
 
 def show_shelf(study: ReadableStudy) -> pd.DataFrame:
-    """Pick the stock that isn't simply usable."""
+    """Pick the stock that isn't simply usable, what expires first before the rest."""
     shelf = find_table(study, "shelf")
-    return shelf if shelf.empty else shelf[shelf["state"] != "usable"]
+    if shelf.empty:
+        return shelf
+    return shelf[shelf["state"] != "usable"].sort_values("expires_on", kind="stable")
 
 
 def show_materials(study: ReadableStudy) -> pd.DataFrame:
