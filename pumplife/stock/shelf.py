@@ -163,19 +163,26 @@ def _lead_times(
     known = [store.items[item] for item in asked if item in store.items]
     for item in known:
         if np.isnan(item.lead_time_days):
-            records.log.add(
-                "caution",
-                f"{item.kind} {item.name} has no lead time.",
-                rule="no_lead_time",
-                table=f"{item.kind}s",
-                consequence="No stock level is advised for it.",
-                remedy="Write lead_time_days, the usual days from order to receipt.",
-            )
+            _say_no_lead_time(records, item)
     return {
         item.name: (item.lead_time_days, item.lead_time_high)
         for item in known
         if np.isfinite(item.lead_time_days)
     }
+
+
+def _say_no_lead_time(records: Records, item: Item) -> None:
+    table, number = (f"{item.kind}s", "kit" if item.kind == "kit" else "part_no")
+    rows = records.table(table)
+    records.log.add_rows(
+        rows[rows[number].eq(item.name)].tail(1),
+        severity="caution",
+        rule="no_lead_time",
+        table=table,
+        what=f"{item.kind} {item.name} has no lead time.",
+        consequence="No stock level is advised for it.",
+        remedy="Write lead_time_days, the usual days from order to receipt.",
+    )
 
 
 def fouling_chances(plant: Plant, groups: Sequence[SideGroup]) -> list[float]:
