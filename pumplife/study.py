@@ -229,6 +229,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
         "few_intervals": advice.few,
         "stock": stock.stock,
         "orders": stock.orders,
+        "shelf": stock.shelf,
         "budget": plan_budget(records, lives, advice, seed=study.seed),
         "sensitivity": try_readings(records, clock, lives, fits, advice.groups),
     }

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import re
-from functools import cache
-from importlib.resources import files
-
 import pandas as pd
 
+from pumplife.records.polymers import known_codes, layers_of
 from pumplife.records.read import Records
 
 CONFIRMED, EXPIRED, NOT = "yes", "expired", "no"
@@ -39,17 +36,9 @@ def is_confirmed(records: Records, material: str, service: str, part: str) -> st
     return EXPIRED if ended.all() else CONFIRMED
 
 
-@cache
-def known_codes() -> frozenset[str]:
-    """Codes of elastomers and other materials that are known, in capitals."""
-    table = pd.read_csv(str(files("pumplife.materials") / "polymers.csv"), dtype=str)
-    return frozenset(table["code"].str.upper())
-
-
 def is_known_code(material: str) -> bool:
     """Whether a material, or each layer of one written as EPDM/PTFE, is a known code."""
-    layers = [one.strip().upper() for one in re.split(r"[/+]", material)]
-    return all(one in known_codes() for one in layers)
+    return all(layer in known_codes() for layer in layers_of(material))
 
 
 def say_unknown_codes(records: Records, materials: list[str]) -> None:

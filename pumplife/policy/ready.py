@@ -8,6 +8,7 @@ import pandas as pd
 from pumplife.policy.pump import FloatArray
 from pumplife.records.plant import to_day, to_days
 from pumplife.records.read import Records
+from pumplife.records.storage import EXPIRED, list_bags
 
 LAST_DAY = 100_000.0  # of a date, counted from 1970: in 2243
 
@@ -16,7 +17,8 @@ def hand_out_kits(records: Records, due: pd.DataFrame) -> pd.DataFrame:
     """Hand out shelf and orders to the work that is due first.
 
     Of work due on one day the one that is dearest to wait for comes first.  An order under way
-    that arrives after the work is due, and after what is ordered today, doesn't count for it.
+    that arrives after the work is due, and after what is ordered today, doesn't count for it.  Of
+    the shelf the first to expire goes first; what expires before the work is due isn't handed out.
 
     Parameters
     ----------
@@ -35,12 +37,7 @@ def hand_out_kits(records: Records, due: pd.DataFrame) -> pd.DataFrame:
     )
     turn = planned.groupby(["store", "kit"], sort=False).cumcount()
     keyed = planned[["store", "kit", "due_day"]].assign(turn=turn, at=planned.index)
-    keyed = keyed.merge(
-        _supply(records),
-        left_on=["store", "kit", "turn"],
-        right_on=["store", "item", "turn"],
-        how="left",
-    )
+    keyed = _match(keyed, _supply(records))
     new = to_day(records.plant.records_to) + keyed["kit"].map(_lead_times(records)).fillna(0.0)
     sooner = (keyed["arrives"] > keyed["due_day"]) & (new < keyed["arrives"])
     under_way = keyed["arrives"].notna() & ~sooner
@@ -72,16 +69,36 @@ def say_ready(records: Records, due: pd.DataFrame) -> pd.Series[str]:
     return said
 
 
+def _match(keyed: pd.DataFrame, supply: pd.DataFrame) -> pd.DataFrame:
+    """Give each job in its turn the next piece that is still good when the job is due."""
+    while True:
+        turns = supply.assign(turn=supply.groupby(["store", "item"]).cumcount())
+        given = keyed.merge(
+            turns, left_on=["store", "kit", "turn"], right_on=["store", "item", "turn"], how="left"
+        )
+        late = given[given["good_until"] < given["due_day"]]
+        if late.empty:
+            return given
+        first = late.sort_values("turn", kind="stable").drop_duplicates(["store", "kit"])
+        supply = supply[~supply["piece"].isin(first["piece"])]
+
+
 def _supply(records: Records) -> pd.DataFrame:
-    """Each piece on the shelf (arrives -inf) or on order, in turn: [store, item, turn, arrives]."""
-    shelf = records.table("on_hand")[["store", "item", "quantity"]].assign(arrives=-np.inf)
+    """Each piece on the shelf (arrives -inf) or on order, in the order in which they are taken.
+
+    Columns store, item, arrives and good_until (days; NaN without end), piece (its number).
+    """
+    bags = list_bags(records.tables, records.plant)
+    bags = bags[bags["standing"].ne(EXPIRED)].sort_values("expires_on", kind="stable")
+    names = ["store", "item", "quantity"]
+    shelf = bags[names].assign(arrives=-np.inf, good_until=to_days(bags["expires_on"]))
     orders = records.table("on_order")
-    coming = orders[["store", "item", "quantity"]].assign(arrives=to_days(orders["expected_on"]))
+    coming = orders[names].assign(arrives=to_days(orders["expected_on"]), good_until=np.nan)
     both = pd.concat([shelf, coming], ignore_index=True)
     count = np.floor(both["quantity"].fillna(0.0).clip(lower=0.0)).astype(int)
     pieces = both.loc[both.index.repeat(count)].sort_values("arrives", kind="stable")
-    return pieces.assign(turn=pieces.groupby(["store", "item"]).cumcount())[
-        ["store", "item", "turn", "arrives"]
+    return pieces.assign(piece=np.arange(len(pieces)))[
+        ["store", "item", "arrives", "good_until", "piece"]
     ]
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from pumplife.records.assumed import assume_kits
-from pumplife.records.audit import AuditLog
+from pumplife.records.audit import SET_ASIDE, AuditLog
 from pumplife.records.columns import set_aside
 from pumplife.records.phrases import count_of
 
@@ -14,11 +14,70 @@ Tables = dict[str, pd.DataFrame]
 def complete_kits(tables: Tables, log: AuditLog) -> None:
     """Fill in kits, parts and kit contents where a table is missing, and check them."""
     assume_kits(tables, log)
+    _drop_kits_in_kits(tables, log)
     _drop_unknown_parts(tables, log)
+    _note_loose_parts(tables, log)
     _check_fitted_kits(tables, log)
     _check_sides(tables, log)
     _check_items(tables, log)
     _check_counts(tables, log)
+
+
+def _drop_kits_in_kits(tables: Tables, log: AuditLog) -> None:
+    """Set aside contents that are kits themselves, and say where a kit leads back to itself."""
+    contents = tables["kit_contents"]
+    parts = tables["parts"]["part_no"]
+    nested = contents["part_no"].isin(contents["kit"]) & ~contents["part_no"].isin(parts)
+    pairs = contents[nested]
+    back = _lead_back(pairs)
+    for looped, rule in ((True, "kit_holds_itself"), (False, "kit_in_kit")):
+        rows = pairs[back == looped]
+        end = ", and so itself" if looped else ", which is a kit"
+        log.add_rows(
+            rows,
+            severity="caution",
+            rule=rule,
+            table="kit_contents",
+            what=[
+                f"Kit {kit} holds {'itself' if kit == part else part + end}."
+                for kit, part in rows[["kit", "part_no"]].itertuples(index=False)
+            ],
+            consequence=SET_ASIDE,
+            remedy="Write the parts that are in it instead.",
+        )
+    tables["kit_contents"] = contents[~nested].reset_index(drop=True)
+
+
+def _lead_back(pairs: pd.DataFrame) -> "pd.Series[bool]":
+    """Say of each kit in a kit whether the chain of contents comes back to the outer one."""
+    inside = pairs.groupby("kit")["part_no"].agg(set).to_dict()
+    found = []
+    for kit, part in pairs[["kit", "part_no"]].itertuples(index=False):
+        seen: set[str] = set()
+        ahead = {part}
+        while ahead:
+            seen |= ahead
+            ahead = set().union(*(inside.get(one, set()) for one in ahead)) - seen
+        found.append(kit in seen)
+    return pd.Series(found, index=pairs.index, dtype=bool)
+
+
+def _note_loose_parts(tables: Tables, log: AuditLog) -> None:
+    parts, contents = tables["parts"], tables["kit_contents"]
+    loose = parts[~parts["part_no"].isin(contents["part_no"]) & parts["wears"].ne("no")]
+    loose = loose[~loose["plan"] & loose["superseded_by"].eq("")].drop_duplicates("part_no")
+    log.add_rows(
+        loose,
+        severity="note",
+        rule="part_in_no_kit",
+        table="parts",
+        what=[
+            f"{part_no} ({part}) is in no kit."
+            for part_no, part in loose[["part_no", "part"]].itertuples(index=False)
+        ],
+        consequence="No kit renews it; it is kept and ordered loose.",
+        remedy="Add it to kit_contents if a kit holds it.",
+    )
 
 
 def _drop_unknown_parts(tables: Tables, log: AuditLog) -> None:
@@ -84,16 +143,23 @@ def _check_items(tables: Tables, log: AuditLog) -> None:
     """Name the stock items that are neither a kit nor a part."""
     known = {*tables["kits"]["kit"], *tables["parts"]["part_no"]}
     for name in ("issued", "on_hand", "on_order"):
-        items = tables[name]["item"]
-        for item, count in items[~items.isin(known)].value_counts().sort_index().items():
-            log.add(
-                "caution",
-                f"{name}: {item} ({count_of(count, 'row')}) is neither in kits nor in parts.",
-                rule="unknown_item",
-                table=name,
-                consequence="Nothing is known to be renewed with it, and no level is advised.",
-                remedy="Add it to kits or parts.",
-            )
+        rows = tables[name]
+        rows = rows[~rows["item"].isin(known)]
+        counts = rows["item"].value_counts()
+        first = rows.drop_duplicates("item").sort_values("item", kind="stable")
+        log.add_rows(
+            first.drop(columns="pump_id", errors="ignore"),
+            severity="caution",
+            rule="unknown_item",
+            table=name,
+            what=[
+                f"{name}: {item} ({count_of(int(counts[item]), 'row')}) is neither in kits nor in "
+                "parts."
+                for item in first["item"]
+            ],
+            consequence="Nothing is known to be renewed with it, and no level is advised.",
+            remedy="Add it to kits or parts.",
+        )
 
 
 def _check_counts(tables: Tables, log: AuditLog) -> None:

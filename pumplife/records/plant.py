@@ -34,6 +34,7 @@ from pumplife.records.calendar import (
 from pumplife.records.files import read_bytes
 from pumplife.records.moments import read_moment
 from pumplife.records.phrases import find_near, squeeze
+from pumplife.records.polymers import check_storage
 from pumplife.records.steps import Floats
 
 USAGE_UNITS = ("hours", "cycles", "days")
@@ -51,6 +52,7 @@ _SECTIONS: dict[str, tuple[str, ...]] = {
     "prior": (),
     "calendar": CALENDAR,
     "rules": ("turned",),
+    "storage": ("years",),
     "budget": ("year_starts", "price_rise"),
     "ticket": ("language", "weeks"),
     "dates": ("order",),
@@ -303,6 +305,7 @@ def build_plant(raw: dict[str, Any], label: str, log: AuditLog) -> Plant:
     _check_window(plant)
     check_calendar(raw, plant.records_to, log)
     _check_rules(raw)
+    check_storage(raw, label, log)
     _note_targets(raw, log)
     return plant
 

@@ -28,6 +28,7 @@ from pumplife.records.returned import take_returned
 from pumplife.records.sources import TWO_TABLES, Source, find_sources
 from pumplife.records.spelling import settle_spellings
 from pumplife.records.steps import Floats
+from pumplife.records.storage import check_stores
 from pumplife.records.superseded import follow_superseded
 from pumplife.records.tables import TABLES
 from pumplife.records.tickets import check_tickets
@@ -307,6 +308,7 @@ def _link(tables: dict[str, pd.DataFrame], plant: Plant, log: AuditLog) -> froze
         tables[name] = keep_latest_price(tables[name], number, name, log)
     follow_superseded(tables, log)
     complete_kits(tables, log)
+    check_stores(tables, plant, log)
     link_orders(tables, log)
     check_part_names(tables, log)
     settled |= replay(tables, log, early=False)

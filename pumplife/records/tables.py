@@ -226,7 +226,10 @@ _PARTS = Table(
         number("per_pump", "how many a pump holds", required=True),
         number("unit_cost", "price of one [money]", required=True, lenient=True),
         *_LEAD,
-        number("shelf_life_years", "years it may lie in the store [years]"),
+        number(
+            "shelf_life_years",
+            "years it may lie in the store from its cure date [years]; blank = by its material",
+        ),
     ),
 )
 

@@ -39,6 +39,10 @@ COLUMNS: dict[str, tuple[str, ...]] = {
         "store", "item", "demand_per_year", "planned_per_year", "reorder_point", "order_up_to",
         "fill_rate", "today_on_hand", "today_shortage_prob", "verdict",
     ),
+    "shelf": (
+        "store", "item", "cure_date", "quantity", "expires_on", "state", "likely_unused", "value",
+        "do",
+    ),
     "fits": (
         "service", "size_mm", "part", "position", "material", "variant", "failures", "shape",
         "scale", "b10", "verdict",
@@ -83,6 +87,7 @@ def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
         "due": (split_due(find_table(study, "due"))[0], MOST_ROWS),
         "orders": (find_table(study, "orders"), MOST_ROWS),
         "stock": (find_table(study, "stock"), MOST_ROWS),
+        "shelf": (show_shelf(study), MOST_ROWS),
         "audit": (show_findings(audit), MOST_AUDIT_ROWS),
         "questions": (find_table(study, "questions"), MOST_QUESTIONS),
         "outage": (find_table(study, "outage"), MOST_OUTAGE),
@@ -134,6 +139,14 @@ def show_pumps(study: ReadableStudy) -> pd.DataFrame:
     if pumps.empty:
         return pumps
     return pumps.head(max(MOST_PUMPS, int((pumps["standing"] != "").sum())))
+
+
+def show_shelf(study: ReadableStudy) -> pd.DataFrame:
+    """Pick the stock that isn't simply usable, what expires first before the rest."""
+    shelf = find_table(study, "shelf")
+    if shelf.empty:
+        return shelf
+    return shelf[shelf["state"] != "usable"].sort_values("expires_on", kind="stable")
 
 
 def show_materials(study: ReadableStudy) -> pd.DataFrame:

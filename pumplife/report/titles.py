@@ -48,10 +48,20 @@ TABLES: dict[str, tuple[str, str]] = {
         "chance of shortage today is that today's shelf runs out before an order placed now "
         "arrives.",
     ),
+    "shelf": (
+        "Stock by cure date",
+        "What has expired, will expire before it is used, or bears no cure date, and what to do. "
+        "Storage lives are the plant's own, else those of ISO 2230:2002 as public summaries give "
+        "them: check against your edition. A kit expires with its shortest-lived part; what "
+        "expires first is taken first; the day of fitting counts. Expired stock is in no other "
+        "figure of stock.",
+    ),
     "budget": (
         "Budget",
         "Years are 12 months from the end of the records. P80 is a sum that 80 of 100 simulated "
-        "years stay under. Rows for all sites are simulated sums, not sums of percentiles.",
+        "years stay under. Rows for all sites are simulated sums, not sums of percentiles. "
+        "Money charges kits when they are fitted; write-offs of today's stock stand apart from it, "
+        "at what the pieces cost.",
     ),
     "costs": (
         "What a rebuild costs",

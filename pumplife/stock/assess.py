@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from pumplife.policy.groups import DAYS_PER_YEAR
 from pumplife.records.plant import Plant
+from pumplife.stock.ageing import Ageing, age_row, charge_write_offs, highest_point
 from pumplife.stock.demand import ItemDemand
 from pumplife.stock.items import Item
 from pumplife.stock.level import (
@@ -45,7 +46,13 @@ STOCK_COLUMNS = (
     "least_cost_per_year",
     "limited_by",
     "verdict",
+    "storage_years",
+    "expiry_risk",
+    "write_offs_per_year",
+    "write_off_cost",
+    "expired_on_hand",
 )
+NO_AGEING = Ageing(years=float("nan"))
 _MONTHS = 12.0
 _LIKELY = 0.5  # a shortage of this probability is told in words
 _WORTH_SAYING = 0.10  # a saving of this share of the cost is told in words
@@ -114,6 +121,8 @@ class TodaysShelf:
     planned : FloatArray (jobs,)
         Days from today to each planned job that takes the item within lead time and review,
         ascending [days].
+    expired : float
+        On the shelf beside on_hand, but expired before it can be fitted [items].
     """
 
     on_hand: float
@@ -121,6 +130,7 @@ class TodaysShelf:
     arriving: float
     used: float
     planned: FloatArray
+    expired: float = 0.0
 
 
 def price_item(plant: Plant, unit_cost: float) -> ItemPrices:
@@ -143,22 +153,27 @@ def assess_demand(demand: ItemDemand, quantity: int) -> Shelf:
 
 
 def advise_level(
-    demand: ItemDemand, quantity: int, plant: Plant, prices: ItemPrices
+    demand: ItemDemand, quantity: int, plant: Plant, prices: ItemPrices, ageing: Ageing = NO_AGEING
 ) -> tuple[Shelf, int, float, str]:
     """Choose the reorder point: all levels, the chosen one, the one of least cost, what limits.
 
-    The service level decides where plant.toml sets one, or where costs are missing; otherwise
-    the least of holding and waiting cost does.
+    The service level decides where plant.toml sets one, or where costs are missing, up to the
+    level at which the last piece would probably age out (one is kept all the same); otherwise
+    the least of holding, waiting and write-offs does.
     """
     shelf = assess_demand(demand, quantity)
     target = reorder_point(shelf, plant.service_level)
+    held = int(min(target, max(0.0, highest_point(ageing, quantity))))
+    limit = "shelf_life" if held < target else _limit(demand, quantity, plant, target)
     waiting = prices.waiting_per_day * DAYS_PER_YEAR
     if not np.isfinite(prices.holding + waiting) or prices.holding <= 0:
-        return shelf, target, float("nan"), _limit(demand, quantity, plant, target)
+        return shelf, held, float("nan"), limit
     cheapest = least_cost_point(shelf, holding=prices.holding, waiting=waiting)
+    cost = prices.holding * shelf.on_hand + waiting * shelf.backorders
+    charged = charge_write_offs(shelf, cost, cheapest, ageing, prices.unit_cost)
     if "service_level" in plant.raw.get("targets", {}):
-        return shelf, target, float(cheapest), _limit(demand, quantity, plant, target)
-    return shelf, cheapest, float(cheapest), "cost"
+        return shelf, held, float(charged), limit
+    return shelf, charged, float(charged), "cost" if charged == cheapest else "shelf_life"
 
 
 def _limit(demand: ItemDemand, quantity: int, plant: Plant, chosen: int) -> str:
@@ -170,7 +185,7 @@ def _limit(demand: ItemDemand, quantity: int, plant: Plant, chosen: int) -> str:
 
 
 def stock_row(
-    demand: ItemDemand, item: Item, plant: Plant, today: TodaysShelf
+    demand: ItemDemand, item: Item, plant: Plant, today: TodaysShelf, ageing: Ageing = NO_AGEING
 ) -> tuple[dict[str, Any], RiskCurve]:
     """One row of the stock table and its curve.
 
@@ -181,16 +196,19 @@ def stock_row(
     plant : Plant
         Gives the service level, the review period and the costs.
     today : TodaysShelf
+    ageing : Ageing
+        How long it may lie in store, and how it is used meanwhile.
 
     Returns
     -------
     dict, RiskCurve
         `STOCK_COLUMNS`. capital is the mean value on the shelf under the advice; cost_per_year
-        is keeping it, ordering (planned jobs too) and waiting pumps; NaN where a price is missing.
+        is keeping it, ordering (planned jobs too), waiting pumps and pieces that age out; NaN
+        where a price is missing. expiry_risk is the chance that the last piece ages out.
     """
     quantity = item.min_order
     prices = price_item(plant, item.unit_cost)
-    shelf, chosen, cheapest, limit = advise_level(demand, quantity, plant, prices)
+    shelf, chosen, cheapest, limit = advise_level(demand, quantity, plant, prices, ageing)
     at = int(np.flatnonzero(shelf.reorder_point == chosen)[0])
     row: dict[str, Any] = {
         "store": demand.store,
@@ -212,12 +230,24 @@ def stock_row(
         "limited_by": limit,
     }
     row |= _todays_state(demand, today, prices, chosen + quantity)
+    row |= age_row(ageing, chosen, quantity, prices.unit_cost)
+    row["cost_per_year"] += np.nan_to_num(row["write_off_cost"])
+    best = age_row(ageing, cheapest, quantity, prices.unit_cost)
+    row["least_cost_per_year"] += np.nan_to_num(best["write_off_cost"])
     order = quantity_to_order(today, chosen, quantity)
     row["verdict"] = _verdict(row, order, plant.currency)
     return row, _curve(demand, shelf, chosen)
 
 
-def idle_row(store: str, item: Item, on_hand: float, *, why: str = "") -> dict[str, Any]:
+def idle_row(
+    store: str,
+    item: Item,
+    on_hand: float,
+    *,
+    why: str = "",
+    storage_years: float = float("nan"),
+    expired: float = 0.0,
+) -> dict[str, Any]:
     """Row of an item on the shelf that no work as planned takes; `why` where pumps carry it."""
     verdict = "no pump of this store is expected to take it: move it, return it or use it up"
     if item.kind == "part":
@@ -235,6 +265,8 @@ def idle_row(store: str, item: Item, on_hand: float, *, why: str = "") -> dict[s
         "surplus": np.nan if why else on_hand,
         "limited_by": "",
         "verdict": why or verdict,
+        "storage_years": storage_years,
+        "expired_on_hand": expired,
     }
 
 
@@ -281,6 +313,7 @@ def _todays_state(
         "today_on_hand": today.on_hand,
         "today_on_order": today.on_order,
         "today_shortage_prob": float(np.mean(needed > today.on_hand + today.arriving)),
+        "expired_on_hand": today.expired,
         "capital_today": today.on_hand * prices.unit_cost,
         "surplus": max(0.0, spare),
         "months_cover": today.on_hand / yearly * _MONTHS if yearly > 0 else float("nan"),
@@ -296,6 +329,10 @@ def _verdict(row: dict[str, Any], order: int, currency: str) -> str:
         words = [f"{row['surplus']:.0f} above what the service level asks for"]
     if row["today_shortage_prob"] >= _LIKELY:
         words.append("today's shelf is likely to run out before an order arrives")
+    if row["expired_on_hand"]:
+        words.append(f"{row['expired_on_hand']:.0f} on the shelf don't count: too old when fitted")
+    if row["limited_by"] == "shelf_life":
+        words.append(f"more would likely age out: it may lie {row['storage_years']:g} years")
     cheapest, saved = row["least_cost_up_to"], row["cost_per_year"] - row["least_cost_per_year"]
     if saved > _WORTH_SAYING * row["cost_per_year"]:
         why = "waiting is dear" if cheapest > row["order_up_to"] else "keeping it is dear"

@@ -30,6 +30,7 @@ from pumplife.stock.future import (
     run_group,
 )
 from pumplife.stock.spent import EVERYWHERE, last_year
+from pumplife.stock.write_offs import WRITE_OFFS, forecast_write_offs
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -37,6 +38,7 @@ IntArray = NDArray[np.intp]
 YEARS = 3
 AMOUNTS = ("kits", "parts", "labour_h", "downtime_h", "breakdowns", "spills")
 QUANTITIES = (*AMOUNTS, "money")
+"""Of `simulate_budget`; write-offs of stock, `WRITE_OFFS`, are beside them."""
 BUDGET_COLUMNS = ("year", "site", "scenario", "quantity", "p50", "p80", "p90", "mean")
 _SHARES = (0.50, 0.80, 0.90)
 _CELLS = 3_000_000  # position lives simulated at the start, all groups and futures
@@ -91,7 +93,8 @@ def plan_budget(records: Records, lives: Lives, advice: Advice, *, seed: int = 1
     adopted intervals; advice elsewhere), run_to_failure (the kit at every failure), actual (year
     0, by the tickets). The two sides of a pump live apart: a fouled air side costs its kit and
     labour, but keeps its age. Under the advice, sides past their interval are renewed at once, so
-    the first year carries the backlog.
+    the first year carries the backlog. Money charges kits and parts when they are fitted: what is
+    written off of today's stock (write_offs [items], write_off_money) isn't in it.
 
     Parameters
     ----------
@@ -111,16 +114,24 @@ def plan_budget(records: Records, lives: Lives, advice: Advice, *, seed: int = 1
     if "budget" in records.withheld or not groups:
         return pd.DataFrame(columns=list(BUDGET_COLUMNS))
     rise = records.plant.raw.get("budget", {}).get("price_rise", {})
+    scenarios = _scenarios(advice, groups)
     simulated = simulate_budget(
         groups,
         [event_amounts(group, records.plant) for group in groups],
-        _scenarios(advice, groups),
+        scenarios,
         replicates=count_replicates(groups, cells=_CELLS, least=_LEAST, most=_MOST),
         seed=seed,
         rise=PriceRise(kits=float(rise.get("kits", 0)), labour=float(rise.get("labour", 0))),
     )
     told = last_year(records, lives, advice)
-    return pd.concat([told, simulated], ignore_index=True)[list(BUDGET_COLUMNS)]
+    places = [EVERYWHERE, *sorted({str(site) for group in groups for site in group.site})]
+    lost = [
+        _tabulate(values, places, scenario, WRITE_OFFS)
+        for scenario, values in forecast_write_offs(
+            records, groups, scenarios, years=YEARS, seed=seed
+        ).items()
+    ]
+    return pd.concat([told, simulated, *lost], ignore_index=True)[list(BUDGET_COLUMNS)]
 
 
 def _scenarios(advice: Advice, groups: list[SideGroup]) -> dict[str, list[Practice]]:
@@ -250,16 +261,24 @@ def _add_up(counts: FloatArray, amounts: EventAmounts, rise: PriceRise) -> Float
 def _summarise(totals: FloatArray, sites: list[str], scenario: str) -> pd.DataFrame:
     """Percentiles over the replicates, each site and all together."""
     everywhere = totals.sum(axis=0, keepdims=True)
-    values = np.concatenate([everywhere, totals])
+    return _tabulate(
+        np.concatenate([everywhere, totals]), [EVERYWHERE, *sites], scenario, QUANTITIES
+    )
+
+
+def _tabulate(
+    values: FloatArray, places: list[str], scenario: str, quantities: Sequence[str]
+) -> pd.DataFrame:
+    """One row per place, year and quantity of values (places, years, futures, quantities)."""
     quantiles = np.quantile(values, _SHARES, axis=2)
     where, year, quantity = np.indices(quantiles.shape[1:])
-    names = np.array([EVERYWHERE, *sites], dtype=object)
+    names = np.array(places, dtype=object)
     table = pd.DataFrame(
         {
             "year": year.ravel() + 1,
             "site": names[where.ravel()],
             "scenario": scenario,
-            "quantity": np.array(QUANTITIES, dtype=object)[quantity.ravel()],
+            "quantity": np.array(quantities, dtype=object)[quantity.ravel()],
             "p50": quantiles[0].ravel(),
             "p80": quantiles[1].ravel(),
             "p90": quantiles[2].ravel(),

@@ -61,7 +61,7 @@ class ItemDemand:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Needs:
+class Needs:
     """One row per item taken: which, in which replicate, on which day, planned or not."""
 
     key: IntArray
@@ -133,23 +133,67 @@ def simulate_demand(
     ).reshape(len(keys), replicates)
     longest = float(lead.max(initial=0.0)) + review_days + QUARTER_DAYS
     horizon = max(DAYS_PER_YEAR, longest) / DAYS_PER_YEAR
+    place = number_keys(keys, latest)
+    needs = gather_needs(
+        groups,
+        practices,
+        place,
+        years=horizon,
+        replicates=replicates,
+        seed=seed,
+        fouling=fouling,
+    )
+    return _count(keys, lead, needs, review_days)
+
+
+def number_keys(keys: Sequence[Key], latest: dict[str, str]) -> dict[Key, int]:
+    """Give each key its number, and to superseded items that of the one in their place."""
     place = {key: number for number, key in enumerate(keys)}
-    place |= {
+    return place | {
         (store, old): number
         for old, new in latest.items()
         for (store, item), number in list(place.items())
         if item == new
     }
+
+
+def gather_needs(
+    groups: Sequence[SideGroup],
+    practices: Sequence[Practice],
+    place: dict[Key, int],
+    *,
+    years: float,
+    replicates: int,
+    seed: int,
+    fouling: Sequence[float] = (),
+) -> Needs:
+    """Run the groups forward and list every numbered item that they take.
+
+    Parameters
+    ----------
+    groups, practices, replicates, seed, fouling
+        As of `simulate_demand`.
+    place : dict
+        Number of each store and item that is asked for; what isn't in it isn't listed, and groups
+        that take nothing in it aren't run.
+    years : float
+        How far to run [years].
+    """
     air_kits = _air_kits(groups)
     taken = []
     for number, (group, practice) in enumerate(zip(groups, practices, strict=True)):
+        chance = fouling[number] if len(fouling) else 0.0
+        fouled_kits = [air_kits.get(int(pump), "") for pump in group.pumps if chance > 0]
+        items = {group.kit, *group.part_no, *fouled_kits}
+        if not any((str(store), item) in place for store in set(group.store) for item in items):
+            continue
         rng = _own_rng(seed, group.stream)
-        events = run_group(group, practice, years=horizon, replicates=replicates, rng=rng)
+        events = run_group(group, practice, years=years, replicates=replicates, rng=rng)
         taken.append(_own_needs(group, events, place))
-        if len(fouling) and fouling[number] > 0:
-            fouled = _fouled(group, events, fouling[number], rng)
+        if chance > 0:
+            fouled = _fouled(group, events, chance, rng)
             taken.append(_air_needs(group, events, fouled, air_kits, place))
-    return _count(keys, lead, _join(taken), review_days)
+    return _join(taken)
 
 
 def _list_keys(
@@ -171,7 +215,7 @@ def _own_rng(seed: int, *words: str) -> np.random.Generator:
     return np.random.default_rng([seed, zlib.crc32("\x1f".join(words).encode())])
 
 
-def _own_needs(group: SideGroup, events: SideEvents, place: dict[Key, int]) -> _Needs:
+def _own_needs(group: SideGroup, events: SideEvents, place: dict[Key, int]) -> Needs:
     """The kit or the loose part that each event takes from the pump's store."""
     items = (group.kit, *group.part_no)
     keys = np.array(
@@ -201,7 +245,7 @@ def _air_needs(
     fouled: NDArray[np.bool_],
     air_kits: dict[int, str],
     place: dict[Key, int],
-) -> _Needs:
+) -> Needs:
     """The air kit that each fouled air side takes."""
     keys = np.array(
         [
@@ -213,10 +257,10 @@ def _air_needs(
     return _pick(events, np.where(fouled, keys[events.pump], -1))
 
 
-def _pick(events: SideEvents, key: IntArray) -> _Needs:
+def _pick(events: SideEvents, key: IntArray) -> Needs:
     """Events that take an item with a known lead time."""
     kept = key >= 0
-    return _Needs(
+    return Needs(
         key=key[kept],
         replicate=events.replicate[kept],
         day=events.time[kept] * DAYS_PER_YEAR,
@@ -224,8 +268,8 @@ def _pick(events: SideEvents, key: IntArray) -> _Needs:
     )
 
 
-def _join(parts: list[_Needs]) -> _Needs:
-    return _Needs(
+def _join(parts: list[Needs]) -> Needs:
+    return Needs(
         key=np.concatenate([p.key for p in parts] or [np.zeros(0, np.intp)]),
         replicate=np.concatenate([p.replicate for p in parts] or [np.zeros(0, np.intp)]),
         day=np.concatenate([p.day for p in parts] or [np.zeros(0)]),
@@ -233,7 +277,7 @@ def _join(parts: list[_Needs]) -> _Needs:
     )
 
 
-def _count(keys: list[Key], lead: FloatArray, needs: _Needs, review: float) -> list[ItemDemand]:
+def _count(keys: list[Key], lead: FloatArray, needs: Needs, review: float) -> list[ItemDemand]:
     shape = lead.shape
     cell = needs.key * shape[1] + needs.replicate
     own_lead = lead.ravel()[cell]

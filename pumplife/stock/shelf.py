@@ -14,7 +14,9 @@ from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.records.plant import Plant, to_day, to_days
 from pumplife.records.read import Records
 from pumplife.stock.assess import STOCK_COLUMNS, RiskCurve, TodaysShelf, idle_row, stock_row
+from pumplife.stock.cure_dates import SHELF_COLUMNS, count_available
 from pumplife.stock.demand import ItemDemand, Key, simulate_demand
+from pumplife.stock.expiry import Outlook, Shelves, list_shelf, look_ahead, open_shelves
 from pumplife.stock.future import Practice, advised_groups, count_replicates, follow
 from pumplife.stock.items import Item, list_items, stock_on_hand, stock_on_order, successors
 from pumplife.stock.orders import ORDER_COLUMNS, order_row
@@ -37,10 +39,13 @@ class StockPlan:
         Shortage against the reorder point, the dearest shelf first.
     replicates : int
         Simulated futures behind them.
+    shelf : DataFrame
+        One row per store, item and cure date, `SHELF_COLUMNS`.
     """
 
     stock: pd.DataFrame
     orders: pd.DataFrame
+    shelf: pd.DataFrame
     curves: tuple[RiskCurve, ...]
     replicates: int
 
@@ -54,7 +59,8 @@ class _Store:
 
     items: dict[str, Item]
     current: dict[str, str]
-    on_hand: dict[Key, float]
+    on_hand: dict[Key, float]  # expired or not
+    shelves: Shelves
     on_order: pd.DataFrame  # store, item, quantity, days from now
     jobs: pd.DataFrame  # store, item, days from now
     used: dict[Key, float]
@@ -79,10 +85,14 @@ def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1)
         Empty where the records withhold stock.
     """
     if "stock" in records.withheld:
-        return StockPlan(stock=_frame([]), orders=_order_frame([]), curves=(), replicates=0)
+        bare = pd.DataFrame(columns=list(SHELF_COLUMNS))
+        return StockPlan(
+            stock=_frame([]), orders=_order_frame([]), shelf=bare, curves=(), replicates=0
+        )
     store = _open_store(records, lives, advice)
     groups, practices = advised_groups(advice), follow(advice)
     replicates = count_replicates(groups, cells=_CELLS, least=_LEAST, most=_MOST)
+    fouling = fouling_chances(records.plant, groups)
     demands = simulate_demand(
         groups,
         practices,
@@ -90,11 +100,22 @@ def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1)
         review_days=records.plant.review_days,
         replicates=replicates,
         seed=seed,
-        fouling=[_fouling(records.plant, group) for group in groups],
+        fouling=fouling,
         current=store.current,
     )
+    outlook = look_ahead(
+        store.shelves,
+        demands,
+        store.items,
+        groups,
+        practices,
+        current=store.current,
+        seed=seed,
+        fouling=fouling,
+        unknown=_unknown_demand(store, advice, practices, demands),
+    )
     _note_missing(records, advice)
-    return _assemble(records, advice, store, demands, replicates)
+    return _assemble(records, advice, store, demands, outlook, replicates=replicates)
 
 
 def _open_store(records: Records, lives: Lives, advice: Advice) -> _Store:
@@ -107,6 +128,7 @@ def _open_store(records: Records, lives: Lives, advice: Advice) -> _Store:
         items=items,
         current=current,
         on_hand=stock_on_hand(records, current),
+        shelves=open_shelves(records, current),
         on_order=stock_on_order(records, current),
         jobs=jobs.assign(item=jobs["item"].map(lambda kit: current.get(kit, kit))),
         used=_used_kits(records, lives, advice, current),
@@ -141,14 +163,7 @@ def _lead_times(
     known = [store.items[item] for item in asked if item in store.items]
     for item in known:
         if np.isnan(item.lead_time_days):
-            records.log.add(
-                "caution",
-                f"{item.kind} {item.name} has no lead time.",
-                rule="no_lead_time",
-                table=f"{item.kind}s",
-                consequence="No stock level is advised for it.",
-                remedy="Write lead_time_days, the usual days from order to receipt.",
-            )
+            _say_no_lead_time(records, item)
     return {
         item.name: (item.lead_time_days, item.lead_time_high)
         for item in known
@@ -156,15 +171,58 @@ def _lead_times(
     }
 
 
-def _fouling(plant: Plant, group: SideGroup) -> float:
-    """Probability that a release on this side also takes an air kit."""
-    if group.side != "fluid":
-        return 0.0
-    return float(np.nan_to_num(plant.cost("foul_air_side_probability", group.service)))
+def _say_no_lead_time(records: Records, item: Item) -> None:
+    table, number = (f"{item.kind}s", "kit" if item.kind == "kit" else "part_no")
+    rows = records.table(table)
+    records.log.add_rows(
+        rows[rows[number].eq(item.name)].tail(1),
+        severity="caution",
+        rule="no_lead_time",
+        table=table,
+        what=f"{item.kind} {item.name} has no lead time.",
+        consequence="No stock level is advised for it.",
+        remedy="Write lead_time_days, the usual days from order to receipt.",
+    )
+
+
+def fouling_chances(plant: Plant, groups: Sequence[SideGroup]) -> list[float]:
+    """Probability, per group, that a release on its side also takes an air kit [-]."""
+    return [
+        float(np.nan_to_num(plant.cost("foul_air_side_probability", group.service)))
+        if group.side == "fluid"
+        else 0.0
+        for group in groups
+    ]
+
+
+def _unknown_demand(
+    store: _Store, advice: Advice, practices: Sequence[Practice], demands: list[ItemDemand]
+) -> set[Key]:
+    """Items that pumps take of which demand wasn't simulated, or not that of all pumps."""
+    found = {(demand.store, demand.item) for demand in demands}
+    pairs = zip(advised_groups(advice), practices, strict=True)
+    taken = [
+        (group, (group.kit, *(group.part_no if way.kit_share < 1.0 else ())))
+        for group, way in pairs
+    ]
+    left_out = [(group, (group.kit, *group.part_no)) for group in advice.groups if group.missing]
+    return {
+        (str(place), store.current.get(item, item))
+        for group, items in (*taken, *left_out)
+        for place in set(group.store)
+        for item in items
+        if group.missing or (str(place), store.current.get(item, item)) not in found
+    }
 
 
 def _assemble(
-    records: Records, advice: Advice, store: _Store, demands: list[ItemDemand], replicates: int
+    records: Records,
+    advice: Advice,
+    store: _Store,
+    demands: list[ItemDemand],
+    outlook: Outlook,
+    *,
+    replicates: int,
 ) -> StockPlan:
     rows, orders, curves = [], [], []
     for demand in demands:
@@ -172,7 +230,8 @@ def _assemble(
             continue
         item = store.items[demand.item]
         today = _today(store, demand, item, records.plant)
-        row, curve = stock_row(demand, item, records.plant, today)
+        ageing = outlook.ageing[demand.store, demand.item]
+        row, curve = stock_row(demand, item, records.plant, today, ageing)
         rows.append(row)
         curves.append(curve)
         orders.append(order_row(row, item, today, records.plant.records_to))
@@ -181,6 +240,7 @@ def _assemble(
     return StockPlan(
         stock=_frame(rows),
         orders=_order_frame([order for order in orders if order is not None]),
+        shelf=list_shelf(store.shelves, outlook, store.items),
         curves=tuple(sorted(curves, key=lambda c: (weight[c.store, c.item], c.store, c.item))),
         replicates=replicates,
     )
@@ -190,12 +250,15 @@ def _today(store: _Store, demand: ItemDemand, item: Item, plant: Plant) -> Today
     key: Key = (demand.store, demand.item)
     coming = _of(store.on_order, key)
     jobs = np.sort(_of(store.jobs, key)["days"].to_numpy(np.float64))
+    jobs = jobs[jobs <= item.lead_time_days + plant.review_days]
+    good = count_available(store.shelves.usable.get(key), jobs, item.lead_time_days)
     return TodaysShelf(
-        on_hand=store.on_hand.get(key, 0.0),
+        on_hand=good,
         on_order=float(coming["quantity"].sum()),
         arriving=float(coming.loc[coming["days"] <= item.lead_time_days, "quantity"].sum()),
         used=store.used.get(key, 0.0) if item.kind == "kit" else float("nan"),
-        planned=jobs[jobs <= item.lead_time_days + plant.review_days],
+        planned=jobs,
+        expired=store.on_hand.get(key, 0.0) - good,
     )
 
 
@@ -208,10 +271,23 @@ def _idle_rows(store: _Store, advice: Advice, shown: set[Key]) -> list[dict[str,
     carried = _why_idle(advice)
     lying = {key for key, quantity in store.on_hand.items() if quantity > 0}
     return [
-        idle_row(key[0], store.items[key[1]], store.on_hand.get(key, 0.0), why=carried.get(key, ""))
+        _idle_row(store, key, carried.get(key, ""))
         for key in sorted(lying | set(carried))
         if key not in shown and key[1] in store.items
     ]
+
+
+def _idle_row(store: _Store, key: Key, why: str) -> dict[str, Any]:
+    usable = store.shelves.usable.get(key)
+    good = float(usable.pieces.sum()) if usable is not None else 0.0
+    return idle_row(
+        key[0],
+        store.items[key[1]],
+        good,
+        why=why,
+        storage_years=store.shelves.years(key[1]),
+        expired=store.on_hand.get(key, 0.0) - good,
+    )
 
 
 def _why_idle(advice: Advice) -> dict[Key, str]:

@@ -33,7 +33,16 @@ def spoil(tables: Tables, rng: np.random.Generator) -> Tables:
     _own_words(tables["rebuilds"], rng)
     tables["rebuilds"] = _odd_rows(tables["rebuilds"], tables["pumps"], rng)
     tables["issued"] = _returns(tables["issued"], rng)
+    _forget_shelf(tables["on_hand"])
     return tables
+
+
+def _forget_shelf(on_hand: pd.DataFrame) -> None:
+    """Some bags have lain for five years more than the others, some bear no date."""
+    dated = on_hand.index[on_hand["cure_date"].ne("")]
+    cured = pd.to_datetime(on_hand.loc[dated[3::8], "cure_date"]) - pd.DateOffset(years=5)
+    on_hand.loc[dated[3::8], "cure_date"] = cured.dt.strftime("%Y-%m-%d")
+    on_hand.loc[dated[5::9], "cure_date"] = ""
 
 
 def _some(n: int, share: float, rng: np.random.Generator) -> Bools:

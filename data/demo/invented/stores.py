@@ -85,7 +85,7 @@ def write_shelves(
     kits["quantity"] = quantity
     loose = _loose_shelf(pairs, parts, rng)
     on_hand = pd.concat([kits[["store", "item", "quantity"]], loose]).reset_index(drop=True)
-    aged = on_hand.item.str.contains("FK|DIA|BAL|SEA")
+    aged = on_hand.item.str.contains("FK|AK|DIA|BAL|SEA|ROD")
     cured = text_dates(np.floor(TO - rng.uniform(60, 5 * 365, len(on_hand))))
     on_hand["cure_date"] = cured.where(aged, "")
     coming = kits[rng.random(len(kits)) < 0.3][["store", "item"]]

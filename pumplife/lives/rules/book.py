@@ -373,7 +373,7 @@ HISTORY_RULES: tuple[Rule, ...] = (
         severity="caution",
         find=stores.find_future_cures,
         looks_for="A cure date after the end of the records.",
-        does=AS_WRITTEN,
+        does="The stock counts as usable; when it expires isn't known.",
         remedy="Correct cure_date in on_hand.",
     ),
     Rule(

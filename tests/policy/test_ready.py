@@ -1,0 +1,42 @@
+"""Kits handed out to planned work: the first to expire first, none that expires before the work."""
+
+import numpy as np
+import pandas as pd
+
+from pumplife.policy.ready import hand_out_kits
+from pumplife.records.plant import to_day
+from pumplife.records.read import read_records
+from tests.plants import LAST_DAY, small_plant
+
+
+def sources(folder, ends_in, due_in):
+    """Where the kit of each job comes from; CR may lie seven years, bags end in so many days."""
+    cured = [LAST_DAY - pd.DateOffset(years=7) + pd.Timedelta(days=days) for days in ends_in]
+    shelf = [
+        {"store": "works", "item": "FK", "quantity": 1, "cure_date": f"{day:%Y-%m-%d}"}
+        for day in cured
+    ]
+    records = read_records(small_plant(folder, on_hand=shelf))
+    due = pd.DataFrame(
+        {
+            "store": "works",
+            "kit": "FK",
+            "due_day": to_day(LAST_DAY) + np.array(due_in, float),
+            "cost_of_waiting": 1.0,
+            "pump_id": [f"P-{n}" for n in range(len(due_in))],
+        }
+    )
+    return hand_out_kits(records, due)["kit_source"].tolist()
+
+
+def test_expired_kits_are_not_handed_out(tmp_path):
+    assert sources(tmp_path, [-400, -1], [5, 10]) == ["to order", "to order"]
+
+
+def test_the_day_of_the_work_counts_and_the_first_to_expire_goes_first(tmp_path):
+    # ends 20 serves the job on 10, ends 30 none (the next job is on 60), ends 500 that one
+    assert sources(tmp_path, [500, 20, 30], [10, 60, 90]) == ["shelf", "shelf", "to order"]
+
+
+def test_a_kit_too_old_for_one_job_is_no_loss_to_the_next(tmp_path):
+    assert sources(tmp_path, [5, 300], [40, 50]) == ["shelf", "to order"]
