@@ -135,10 +135,14 @@ def price_item(plant: Plant, unit_cost: float) -> ItemPrices:
 
 def assess_demand(demand: ItemDemand, quantity: int) -> Shelf:
     """Every reorder point of one item against its simulated demand."""
+    spans = np.array(demand.spans)
+    lead, *later = (count_pmf(span) for span in np.maximum(spans, 0))
     return assess_levels(
-        count_pmf(demand.spans[0]),
-        (count_pmf(demand.spans[1]), count_pmf(demand.spans[2])),
+        lead,
+        (later[0], later[1]),
         quantity=quantity,
+        seen=count_pmf(np.maximum(demand.seen, 0)) if len(demand.seen) else None,
+        early=float(np.array([1.0, 4.0, 1.0]) @ np.maximum(-spans, 0).mean(axis=1)) / 6.0,
     )
 
 

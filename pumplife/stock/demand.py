@@ -1,14 +1,16 @@
 """Demand for kits and loose parts over a lead time, from the pumps' ages of today.
 
-Unplanned demand is simulated: every pump runs on from the ages of its own parts, each replicate
-with another draw of the lives and another lead time. Doubt about the lives makes demand wider
-than a Poisson count, wear at like ages makes it narrower. Planned jobs are known, so they are
-counted apart and need no safety stock.
+Demand is simulated: every pump runs on from the ages of its own parts, each replicate with another
+draw of the lives and another lead time. Doubt about the lives makes demand wider than a Poisson
+count, wear at like ages makes it narrower. Planned jobs are known ahead and ordered for, so that
+they need no safety stock; a breakdown that comes shortly before one uses what was ordered for it.
+What a look at the shelf must still guard against is therefore the demand beyond the jobs known
+then.
 """
 
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +19,7 @@ from scipy import stats
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import SideEvents
 from pumplife.stock.future import Practice, run_group
+from pumplife.stock.jobs import Jobs, list_jobs
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -38,8 +41,12 @@ class ItemDemand:
     lead : array (replicates,)
         Unplanned demand over the lead time from today [items].
     spans : tuple of three arrays (starts × replicates,)
-        Unplanned demand over the lead time, over half and over the whole of the review period
-        more [items], counted from each look at the shelf within the next quarter.
+        Demand beyond the planned jobs known at the look, over the lead time, over half and over
+        the whole of the review period more [items], from each look at the shelf within the next
+        quarter; below 0 where a piece lies for a job that is still to come.
+    seen : array (demands,)
+        The same up to each unplanned demand that what is ordered at these looks must meet, that
+        demand itself left out [items]; empty where the shelf is looked at all the time.
     year : array (replicates,)
         Unplanned demand over the next twelve months [items].
     planned_per_year : float
@@ -55,6 +62,7 @@ class ItemDemand:
     year: IntArray
     planned_per_year: float
     lead_days: FloatArray
+    seen: IntArray = field(default_factory=lambda: np.zeros(0, np.intp))
 
     def __repr__(self) -> str:
         return f"ItemDemand({self.item} at {self.store}: {self.year.mean():.2g} a year unplanned)"
@@ -68,6 +76,17 @@ class _Needs:
     replicate: IntArray
     day: FloatArray
     planned: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Known:
+    """One row per planned job: which item it takes, in which replicate, and when it is known."""
+
+    key: IntArray
+    replicate: IntArray
+    since: FloatArray
+    due: FloatArray
+    until: FloatArray
 
 
 def draw_lead_times(
@@ -140,16 +159,20 @@ def simulate_demand(
         for (store, item), number in list(place.items())
         if item == new
     }
+    usual = np.array([lead_times[item][0] for _, item in keys])
+    ahead = usual + review_days
     air_kits = _air_kits(groups)
-    taken = []
+    taken, jobs = [], []
     for number, (group, practice) in enumerate(zip(groups, practices, strict=True)):
         rng = _own_rng(seed, group.stream)
         events = run_group(group, practice, years=horizon, replicates=replicates, rng=rng)
         taken.append(_own_needs(group, events, place))
+        soon = float(ahead.max(initial=0.0)) + QUARTER_DAYS
+        jobs.append(_known(group, list_jobs(group, practice, events, replicates, soon), place))
         if len(fouling) and fouling[number] > 0:
             fouled = _fouled(group, events, fouling[number], rng)
             taken.append(_air_needs(group, events, fouled, air_kits, place))
-    return _count(keys, lead, _join(taken), review_days)
+    return _count(keys, (lead, ahead), (_join(taken), _join_known(jobs)), review_days)
 
 
 def _list_keys(
@@ -224,6 +247,20 @@ def _pick(events: SideEvents, key: IntArray) -> _Needs:
     )
 
 
+def _known(group: SideGroup, jobs: Jobs, place: dict[Key, int]) -> _Known:
+    """The kit that each planned job takes, where it has a known lead time."""
+    keys = np.array([place.get((str(store), group.kit), -1) for store in group.store], np.intp)
+    key = keys[jobs.pump]
+    kept = key >= 0
+    return _Known(
+        key=key[kept],
+        replicate=jobs.replicate[kept],
+        since=jobs.since[kept],
+        due=jobs.due[kept],
+        until=jobs.until[kept],
+    )
+
+
 def _join(parts: list[_Needs]) -> _Needs:
     return _Needs(
         key=np.concatenate([p.key for p in parts] or [np.zeros(0, np.intp)]),
@@ -233,24 +270,44 @@ def _join(parts: list[_Needs]) -> _Needs:
     )
 
 
-def _count(keys: list[Key], lead: FloatArray, needs: _Needs, review: float) -> list[ItemDemand]:
+def _join_known(parts: list[_Known]) -> _Known:
+    return _Known(
+        key=np.concatenate([p.key for p in parts] or [np.zeros(0, np.intp)]),
+        replicate=np.concatenate([p.replicate for p in parts] or [np.zeros(0, np.intp)]),
+        since=np.concatenate([p.since for p in parts] or [np.zeros(0)]),
+        due=np.concatenate([p.due for p in parts] or [np.zeros(0)]),
+        until=np.concatenate([p.until for p in parts] or [np.zeros(0)]),
+    )
+
+
+def _count(
+    keys: list[Key],
+    times: tuple[FloatArray, FloatArray],
+    asked: tuple[_Needs, _Known],
+    review: float,
+) -> list[ItemDemand]:
+    """Demand of each item counted from every look; times: lead times, and how far jobs count."""
+    (lead, ahead), (needs, jobs) = times, asked
     shape = lead.shape
     cell = needs.key * shape[1] + needs.replicate
     own_lead = lead.ravel()[cell]
+    failed, within = ~needs.planned, needs.day <= DAYS_PER_YEAR
 
     def count(kept: NDArray[np.bool_]) -> IntArray:
         return np.bincount(cell[kept], minlength=lead.size).reshape(shape)
 
-    failed, within = ~needs.planned, needs.day <= DAYS_PER_YEAR
     starts = np.arange(0.0, QUARTER_DAYS, max(review, QUARTER_DAYS / MOST_STARTS))
-    since = [failed & (needs.day > start) for start in starts]
+    listed = [_count_jobs(jobs, ahead, start, shape) for start in starts]
 
-    def count_spans(more: float) -> IntArray:
-        ends = (own_lead + more + start for start in starts)
-        rows = [count(late & (needs.day <= end)) for late, end in zip(since, ends, strict=True)]
+    def count_span(more: float) -> IntArray:
+        rows = [
+            count((needs.day > start) & (needs.day <= own_lead + more + start)) - known
+            for start, known in zip(starts, listed, strict=True)
+        ]
         return np.concatenate(rows, axis=1)
 
-    spans = [count_spans(more) for more in (0.0, review / 2.0, review)]
+    spans = [count_span(more) for more in (0.0, review / 2.0, review)]
+    seen = _count_before(cell, needs, own_lead, (starts, listed, review))
     lead_count = count(failed & (needs.day <= own_lead))
     year, planned = count(failed & within), count(needs.planned & within)
     return [
@@ -262,6 +319,44 @@ def _count(keys: list[Key], lead: FloatArray, needs: _Needs, review: float) -> l
             year=year[row],
             planned_per_year=float(planned[row].mean()),
             lead_days=lead[row],
+            seen=seen[row],
         )
         for row, (store, item) in enumerate(keys)
     ]
+
+
+def _count_jobs(jobs: _Known, ahead: FloatArray, start: float, shape: tuple[int, ...]) -> IntArray:
+    """Jobs known at a look that are due within lead time and review (keys, replicates)."""
+    listed = (jobs.since <= start) & (start < jobs.until)
+    listed &= jobs.due <= start + ahead[jobs.key]
+    cell = jobs.key[listed] * shape[1] + jobs.replicate[listed]
+    return np.bincount(cell, minlength=shape[0] * shape[1]).reshape(shape)
+
+
+def _count_before(
+    cell: IntArray,
+    needs: _Needs,
+    lead: FloatArray,
+    looks: tuple[FloatArray, list[IntArray], float],
+) -> list[IntArray]:
+    """Beyond the jobs known, what was asked between a look and each demand that it serves.
+
+    A look serves the demands of one review period, from a lead time after it on. By key.
+    """
+    starts, listed, review = looks
+    order = np.lexsort((needs.day, cell))
+    cell, day, lead = cell[order], needs.day[order], lead[order]
+    failed, key = ~needs.planned[order], needs.key[order]
+    place, opens = np.arange(len(cell)), np.searchsorted(cell, np.arange(listed[0].size))
+    found, owner = [], []
+    for start, known in zip(starts, listed, strict=True):
+        before = np.bincount(cell[day <= start], minlength=known.size)
+        first = opens + before
+        served = failed & (day > start + lead) & (day <= start + lead + review)
+        mine = cell[served]
+        found.append(place[served] - first[mine] - known.ravel()[mine])
+        owner.append(key[served])
+    counts, owners = np.concatenate(found), np.concatenate(owner)
+    by_key = np.argsort(owners, kind="stable")
+    ends = np.searchsorted(owners[by_key], np.arange(1, len(listed[0])))
+    return np.split(counts[by_key], ends)
