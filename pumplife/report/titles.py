@@ -43,6 +43,12 @@ TABLES: dict[str, tuple[str, str]] = {
         "chance of shortage today is that today's shelf runs out before an order placed now "
         "arrives.",
     ),
+    "demand_check": (
+        "Does the model cover last year",
+        "What breakdowns of the last twelve months took, beside what the lives expect of the same "
+        "pumps and months; from 0.8 to 1.25 the model covers it. Issues beside them hold planned "
+        "work too; smoothed are sizes and gaps of months with issues, the newest weighing more.",
+    ),
     "budget": (
         "Budget",
         "Years are 12 months from the end of the records. P80 is a sum that 80 of 100 simulated "

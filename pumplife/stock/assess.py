@@ -1,22 +1,18 @@
 """One item in one store: its reorder point, what today's shelf can do, what to order."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pumplife.policy.groups import DAYS_PER_YEAR
 from pumplife.records.plant import Plant
-from pumplife.stock.demand import ItemDemand
+from pumplife.records.stocking import rush_days_of
+from pumplife.stock.asked import ItemDemand
 from pumplife.stock.items import Item
-from pumplife.stock.level import (
-    Shelf,
-    assess_levels,
-    count_pmf,
-    least_cost_point,
-    reorder_point,
-)
+from pumplife.stock.least_cost import ItemPrices, assess_demand, cost_levels, find_least_cost
+from pumplife.stock.level import Shelf, reorder_point
+from pumplife.stock.reserve import NO_RESERVE, Reserve
 
 FloatArray = NDArray[np.float64]
 
@@ -45,7 +41,12 @@ STOCK_COLUMNS = (
     "least_cost_per_year",
     "limited_by",
     "verdict",
+    "cycle_service",
+    "rush_per_year",
+    "reserve",
+    "critical_fill",
 )
+NOTHING_KEPT = -1  # reorder point of an item that only planned jobs take
 _MONTHS = 12.0
 _LIKELY = 0.5  # a shortage of this probability is told in words
 _WORTH_SAYING = 0.10  # a saving of this share of the cost is told in words
@@ -80,28 +81,6 @@ class RiskCurve:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ItemPrices:
-    """What one item costs to buy, keep and wait for.
-
-    Attributes
-    ----------
-    unit_cost : float
-        [money]; NaN where not given.
-    holding : float
-        Keeping one item for a year [money/year]; NaN where not given.
-    order : float
-        Placing one order [money].
-    waiting_per_day : float
-        One pump waiting for one day [money/day]; NaN where not given.
-    """
-
-    unit_cost: float
-    holding: float
-    order: float
-    waiting_per_day: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TodaysShelf:
     """What lies in store and is under way for one item.
 
@@ -130,51 +109,93 @@ def price_item(plant: Plant, unit_cost: float) -> ItemPrices:
         holding=plant.cost("holding_per_year") * unit_cost,
         order=float(np.nan_to_num(plant.cost("order"))),
         waiting_per_day=plant.cost("waiting_per_day"),
+        rush=plant.cost("expedite"),
+        rush_days=rush_days_of(plant.raw),
     )
 
 
-def assess_demand(demand: ItemDemand, quantity: int) -> Shelf:
-    """Every reorder point of one item against its simulated demand."""
-    spans = np.array(demand.spans)
-    lead, *later = (count_pmf(span) for span in np.maximum(spans, 0))
-    return assess_levels(
-        lead,
-        (later[0], later[1]),
-        quantity=quantity,
-        seen=count_pmf(np.maximum(demand.seen, 0)) if len(demand.seen) else None,
-        early=float(np.array([1.0, 4.0, 1.0]) @ np.maximum(-spans, 0).mean(axis=1)) / 6.0,
-    )
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Level:
+    """The level advised for one item, and the one of least cost beside it.
+
+    Attributes
+    ----------
+    shelf : Shelf
+        Every reorder point with the advised order quantity.
+    point : int
+        Reorder point without what is kept for critical pumps [items].
+    reserve : Reserve
+        What is kept for them besides.
+    least_up_to, least_cost : float
+        Order-up-to [items] and cost [money/year] of the level of least cost; NaN where a price is
+        missing.
+    limited_by : str
+        cost, target or min_order.
+    """
+
+    shelf: Shelf
+    point: int
+    reserve: Reserve
+    least_up_to: float
+    least_cost: float
+    limited_by: str
+
+    def __repr__(self) -> str:
+        return f"Level(reorder at {self.reorder_at}, by {self.limited_by})"
+
+    @property
+    def reorder_at(self) -> int:
+        """The advised reorder point [items]."""
+        return self.point + self.reserve.pieces
+
+    def row_of(self, point: int) -> int:
+        """Where the shelf has a reorder point; its last one where that lies beyond."""
+        return int(min(point - self.shelf.reorder_point[0], len(self.shelf.reorder_point) - 1))
 
 
 def advise_level(
-    demand: ItemDemand, quantity: int, plant: Plant, prices: ItemPrices
-) -> tuple[Shelf, int, float, str]:
-    """Choose the reorder point: all levels, the chosen one, the one of least cost, what limits.
+    demand: ItemDemand,
+    least_order: int,
+    plant: Plant,
+    prices: ItemPrices,
+    reserve: Reserve = NO_RESERVE,
+) -> Level:
+    """Choose the reorder point and the order quantity.
 
-    The service level decides where plant.toml sets one, or where costs are missing; otherwise
-    the least of holding and waiting cost does.
+    The service level decides where plant.toml sets one, or where costs are missing, with the
+    least order; otherwise the least of holding, ordering and waiting cost does. A reserve comes
+    on top: those who may not touch it are served as without it.
     """
-    shelf = assess_demand(demand, quantity)
-    target = reorder_point(shelf, plant.service_level)
-    waiting = prices.waiting_per_day * DAYS_PER_YEAR
-    if not np.isfinite(prices.holding + waiting) or prices.holding <= 0:
-        return shelf, target, float("nan"), _limit(demand, quantity, plant, target)
-    cheapest = least_cost_point(shelf, holding=prices.holding, waiting=waiting)
-    if "service_level" in plant.raw.get("targets", {}):
-        return shelf, target, float(cheapest), _limit(demand, quantity, plant, target)
-    return shelf, cheapest, float(cheapest), "cost"
-
-
-def _limit(demand: ItemDemand, quantity: int, plant: Plant, chosen: int) -> str:
-    """min_order where the least order alone lifts the top of the shelf, else target."""
-    if quantity == 1:
-        return "target"
-    alone = reorder_point(assess_demand(demand, 1), plant.service_level) + 1
-    return "min_order" if chosen + quantity > alone else "target"
+    shelf = assess_demand(demand, least_order)
+    asked = bool(demand.year.any() or (demand.spans[2] > 0).any())
+    level = Level(
+        shelf=shelf,
+        point=reorder_point(shelf, plant.service_level) if asked else NOTHING_KEPT,
+        reserve=reserve,
+        least_up_to=float("nan"),
+        least_cost=float("nan"),
+        limited_by="target",
+    )
+    if prices.complete:
+        cheapest, point, cost = find_least_cost(demand, least_order, prices, plant.review_days)
+        kept = reserve.pieces * prices.holding
+        top = float(point + cheapest.quantity + reserve.pieces)
+        level = replace(level, least_up_to=top, least_cost=cost + kept)
+        if "service_level" not in plant.raw.get("targets", {}):
+            return replace(level, shelf=cheapest, point=point, limited_by="cost")
+    if least_order > 1:
+        alone = reorder_point(assess_demand(demand, 1), plant.service_level) + 1
+        lifted = level.point + least_order > alone
+        return replace(level, limited_by="min_order" if lifted else "target")
+    return level
 
 
 def stock_row(
-    demand: ItemDemand, item: Item, plant: Plant, today: TodaysShelf
+    demand: ItemDemand,
+    item: Item,
+    plant: Plant,
+    today: TodaysShelf,
+    reserve: Reserve = NO_RESERVE,
 ) -> tuple[dict[str, Any], RiskCurve]:
     """One row of the stock table and its curve.
 
@@ -185,17 +206,23 @@ def stock_row(
     plant : Plant
         Gives the service level, the review period and the costs.
     today : TodaysShelf
+    reserve : Reserve, optional
+        Last pieces kept for breakdowns on critical pumps.
 
     Returns
     -------
     dict, RiskCurve
         `STOCK_COLUMNS`. capital is the mean value on the shelf under the advice; cost_per_year
-        is keeping it, ordering (planned jobs too) and waiting pumps; NaN where a price is missing.
+        is keeping it, ordering (planned jobs too) and waiting pumps or rush orders; NaN where a
+        price is missing. fill_rate and cycle_service are what those get who may not touch the
+        reserve, critical_fill what breakdowns on critical pumps get at least.
     """
-    quantity = item.min_order
     prices = price_item(plant, item.unit_cost)
-    shelf, chosen, cheapest, limit = advise_level(demand, quantity, plant, prices)
-    at = int(np.flatnonzero(shelf.reorder_point == chosen)[0])
+    level = advise_level(demand, item.min_order, plant, prices, reserve)
+    shelf, at = level.shelf, level.row_of(level.point)
+    cost = cost_levels(shelf, demand, prices, plant.review_days)
+    kept, top = reserve.pieces, level.reorder_at + shelf.quantity
+    critical = float(shelf.fill_rate[level.row_of(level.reorder_at)])
     row: dict[str, Any] = {
         "store": demand.store,
         "item": demand.item,
@@ -204,21 +231,25 @@ def stock_row(
         "demand_per_year": float(demand.year.mean()),
         "planned_per_year": demand.planned_per_year,
         "used_12m": today.used,
-        "reorder_point": float(chosen),
-        "order_up_to": float(chosen + quantity),
+        "reorder_point": float(level.reorder_at),
+        "order_up_to": float(top),
         "shortage_prob": float(shelf.shortage_prob[at]),
         "fill_rate": float(shelf.fill_rate[at]),
-        "capital": float(shelf.on_hand[at]) * prices.unit_cost,
-        "cost_per_year": _cost_per_year(demand, shelf, at, prices),
-        "pump_days_waiting": float(shelf.backorders[at]) * DAYS_PER_YEAR,
-        "least_cost_up_to": cheapest + quantity,
-        "least_cost_per_year": _cheapest_cost(demand, shelf, cheapest, prices),
-        "limited_by": limit,
+        "cycle_service": 1.0 - float(shelf.shortage_prob[at]),
+        "capital": (float(shelf.on_hand[at]) + kept) * prices.unit_cost,
+        "cost_per_year": float(cost.money[at]) + prices.holding * kept,
+        "pump_days_waiting": float(cost.waiting[at]),
+        "rush_per_year": float(cost.rushed[at]),
+        "reserve": float(kept),
+        "critical_fill": critical if kept else float("nan"),
+        "least_cost_up_to": level.least_up_to,
+        "least_cost_per_year": level.least_cost,
+        "limited_by": level.limited_by,
     }
-    row |= _todays_state(demand, today, prices, chosen + quantity)
-    order = quantity_to_order(today, chosen, quantity)
-    row["verdict"] = _verdict(row, order, plant.currency)
-    return row, _curve(demand, shelf, chosen)
+    row |= _todays_state(demand, today, prices, top)
+    order = quantity_to_order(today, level.reorder_at, shelf.quantity)
+    row["verdict"] = _verdict(row, order, plant.currency, reserve)
+    return row, _curve(demand, shelf, level.reorder_at)
 
 
 def idle_row(store: str, item: Item, on_hand: float, *, why: str = "") -> dict[str, Any]:
@@ -246,19 +277,6 @@ def quantity_to_order(today: TodaysShelf, chosen: int, quantity: int) -> int:
     """Items to order now so that shelf + under way − planned jobs rises above `chosen`."""
     missing = chosen + 1 - (today.on_hand + today.on_order - len(today.planned))
     return int(np.ceil(missing / quantity)) * quantity if missing > 0 else 0
-
-
-def _cost_per_year(demand: ItemDemand, shelf: Shelf, at: int, prices: ItemPrices) -> float:
-    orders = (float(demand.year.mean()) + demand.planned_per_year) / shelf.quantity
-    waiting = float(shelf.backorders[at]) * DAYS_PER_YEAR * prices.waiting_per_day
-    return float(prices.holding * shelf.on_hand[at] + prices.order * orders + waiting)
-
-
-def _cheapest_cost(demand: ItemDemand, shelf: Shelf, cheapest: float, prices: ItemPrices) -> float:
-    if np.isnan(cheapest):
-        return float("nan")
-    at = int(np.flatnonzero(shelf.reorder_point == cheapest)[0])
-    return _cost_per_year(demand, shelf, at, prices)
 
 
 def _curve(demand: ItemDemand, shelf: Shelf, chosen: int) -> RiskCurve:
@@ -291,18 +309,29 @@ def _todays_state(
     }
 
 
-def _verdict(row: dict[str, Any], order: int, currency: str) -> str:
+def _verdict(row: dict[str, Any], order: int, currency: str, reserve: Reserve) -> str:
     """The row in words."""
     words = ["enough on the shelf and under way"]
     if order:
         words = [f"order {order} now"]
     elif row["surplus"] > 0:
         words = [f"{row['surplus']:.0f} above what the service level asks for"]
+    if row["reorder_point"] == NOTHING_KEPT:
+        words.append("nothing is kept: ordered as planned jobs come up")
     if row["today_shortage_prob"] >= _LIKELY:
         words.append("today's shelf is likely to run out before an order arrives")
+    if reserve.pieces:
+        words.append(
+            f"reorder point raised by {reserve.pieces}: kept for breakdowns on pumps of class "
+            f"{', '.join(reserve.classes)}"
+        )
+    if row["rush_per_year"] > 0:
+        words.append("a rush order is cheaper than waiting where it runs out")
     cheapest, saved = row["least_cost_up_to"], row["cost_per_year"] - row["least_cost_per_year"]
     if saved > _WORTH_SAYING * row["cost_per_year"]:
-        why = "waiting is dear" if cheapest > row["order_up_to"] else "keeping it is dear"
+        why = (
+            "waiting or ordering is dear" if cheapest > row["order_up_to"] else "keeping it is dear"
+        )
         words.append(
             f"{why}: up to {cheapest:.0f} would cost {saved:,.0f} {currency} less a year".replace(
                 "  ", " "

@@ -10,7 +10,6 @@ then.
 
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,75 +17,22 @@ from scipy import stats
 
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import SideEvents
+from pumplife.stock.asked import (
+    QUARTER_DAYS,
+    ItemDemand,
+    Key,
+    Known,
+    Needs,
+    count_demand,
+    join_known,
+    join_needs,
+)
 from pumplife.stock.future import Practice, run_group
 from pumplife.stock.jobs import Jobs, list_jobs
+from pumplife.stock.shocks import Burst, Shocks, draw_bursts
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
-
-Key = tuple[str, str]  # store and item
-
-
-QUARTER_DAYS = 91.0  # demand is counted from every look at the shelf within so many days
-MOST_STARTS = 8  # looks counted at the most
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ItemDemand:
-    """Simulated demand for one item from one store.
-
-    Attributes
-    ----------
-    store, item : str
-    lead : array (replicates,)
-        Unplanned demand over the lead time from today [items].
-    spans : tuple of three arrays (starts × replicates,)
-        Demand beyond the planned jobs known at the look, over the lead time, over half and over
-        the whole of the review period more [items], from each look at the shelf within the next
-        quarter; below 0 where a piece lies for a job that is still to come.
-    seen : array (demands,)
-        The same up to each unplanned demand that what is ordered at these looks must meet, that
-        demand itself left out [items]; empty where the shelf is looked at all the time.
-    year : array (replicates,)
-        Unplanned demand over the next twelve months [items].
-    planned_per_year : float
-        Mean planned demand over the next twelve months [items].
-    lead_days : array (replicates,)
-        The lead time of each replicate [days].
-    """
-
-    store: str
-    item: str
-    lead: IntArray
-    spans: tuple[IntArray, IntArray, IntArray]
-    year: IntArray
-    planned_per_year: float
-    lead_days: FloatArray
-    seen: IntArray = field(default_factory=lambda: np.zeros(0, np.intp))
-
-    def __repr__(self) -> str:
-        return f"ItemDemand({self.item} at {self.store}: {self.year.mean():.2g} a year unplanned)"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Needs:
-    """One row per item taken: which, in which replicate, on which day, planned or not."""
-
-    key: IntArray
-    replicate: IntArray
-    day: FloatArray
-    planned: NDArray[np.bool_]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Known:
-    """One row per planned job: which item it takes, in which replicate, and when it is known."""
-
-    key: IntArray
-    replicate: IntArray
-    since: FloatArray
-    due: FloatArray
-    until: FloatArray
 
 
 def draw_lead_times(
@@ -114,6 +60,7 @@ def simulate_demand(
     seed: int,
     fouling: Sequence[float] = (),
     current: dict[str, str] | None = None,
+    shocks: Shocks | None = None,
 ) -> list[ItemDemand]:
     """Demand for every item and store that some group draws on.
 
@@ -136,6 +83,8 @@ def simulate_demand(
         kit [-]. The air side's ages are left as they are.
     current : dict, optional
         Item to the item that has taken its place; demand goes to that one.
+    shocks : Shocks, optional
+        Past shocks, which may come again and take from several pumps at once.
 
     Returns
     -------
@@ -172,7 +121,11 @@ def simulate_demand(
         if len(fouling) and fouling[number] > 0:
             fouled = _fouled(group, events, fouling[number], rng)
             taken.append(_air_needs(group, events, fouled, air_kits, place))
-    return _count(keys, (lead, ahead), (_join(taken), _join_known(jobs)), review_days)
+    if shocks is not None:
+        rng, days = _own_rng(seed, "shocks"), horizon * DAYS_PER_YEAR
+        burst = draw_bursts(shocks, practices, days=days, replicates=replicates, rng=rng)
+        taken.append(_burst_needs(groups, burst, place))
+    return count_demand(keys, (lead, ahead), (join_needs(taken), join_known(jobs)), review_days)
 
 
 def _list_keys(
@@ -194,14 +147,34 @@ def _own_rng(seed: int, *words: str) -> np.random.Generator:
     return np.random.default_rng([seed, zlib.crc32("\x1f".join(words).encode())])
 
 
-def _own_needs(group: SideGroup, events: SideEvents, place: dict[Key, int]) -> _Needs:
+def _own_needs(group: SideGroup, events: SideEvents, place: dict[Key, int]) -> Needs:
     """The kit or the loose part that each event takes from the pump's store."""
-    items = (group.kit, *group.part_no)
-    keys = np.array(
-        [[place.get((str(store), item), -1) for item in items] for store in group.store]
-    ).reshape(len(group.store), len(items))
+    keys = _keys_of(group, place)
     part = group.part_of[np.maximum(events.position, 0)]
     return _pick(events, keys[events.pump, np.where(events.kit, 0, part + 1)])
+
+
+def _keys_of(group: SideGroup, place: dict[Key, int]) -> IntArray:
+    """Kit and parts of each pump by key, (pumps, 1 + parts); -1 without a lead time."""
+    items = (group.kit, *group.part_no)
+    keys = [[place.get((str(store), item), -1) for item in items] for store in group.store]
+    return np.array(keys, np.intp).reshape(len(group.store), len(items))
+
+
+def _burst_needs(groups: Sequence[SideGroup], burst: Burst, place: dict[Key, int]) -> Needs:
+    """What shocks take, all groups in one."""
+    widest = max((len(group.part_no) for group in groups), default=0) + 1
+    keys = [np.pad(_keys_of(g, place), ((0, 0), (0, widest - 1 - len(g.part_no)))) for g in groups]
+    first = np.cumsum([0, *(len(group.pumps) for group in groups)])
+    table = np.concatenate(keys or [np.zeros((0, widest), np.intp)])
+    key = table[first[burst.group] + burst.pump, burst.item]
+    kept = key >= 0
+    return Needs(
+        key=key[kept],
+        replicate=burst.replicate[kept],
+        day=burst.day[kept],
+        planned=np.zeros(int(kept.sum()), np.bool_),
+    )
 
 
 def _air_kits(groups: Sequence[SideGroup]) -> dict[int, str]:
@@ -224,7 +197,7 @@ def _air_needs(
     fouled: NDArray[np.bool_],
     air_kits: dict[int, str],
     place: dict[Key, int],
-) -> _Needs:
+) -> Needs:
     """The air kit that each fouled air side takes."""
     keys = np.array(
         [
@@ -236,10 +209,10 @@ def _air_needs(
     return _pick(events, np.where(fouled, keys[events.pump], -1))
 
 
-def _pick(events: SideEvents, key: IntArray) -> _Needs:
+def _pick(events: SideEvents, key: IntArray) -> Needs:
     """Events that take an item with a known lead time."""
     kept = key >= 0
-    return _Needs(
+    return Needs(
         key=key[kept],
         replicate=events.replicate[kept],
         day=events.time[kept] * DAYS_PER_YEAR,
@@ -247,116 +220,14 @@ def _pick(events: SideEvents, key: IntArray) -> _Needs:
     )
 
 
-def _known(group: SideGroup, jobs: Jobs, place: dict[Key, int]) -> _Known:
+def _known(group: SideGroup, jobs: Jobs, place: dict[Key, int]) -> Known:
     """The kit that each planned job takes, where it has a known lead time."""
-    keys = np.array([place.get((str(store), group.kit), -1) for store in group.store], np.intp)
-    key = keys[jobs.pump]
+    key = _keys_of(group, place)[jobs.pump, 0]
     kept = key >= 0
-    return _Known(
+    return Known(
         key=key[kept],
         replicate=jobs.replicate[kept],
         since=jobs.since[kept],
         due=jobs.due[kept],
         until=jobs.until[kept],
     )
-
-
-def _join(parts: list[_Needs]) -> _Needs:
-    return _Needs(
-        key=np.concatenate([p.key for p in parts] or [np.zeros(0, np.intp)]),
-        replicate=np.concatenate([p.replicate for p in parts] or [np.zeros(0, np.intp)]),
-        day=np.concatenate([p.day for p in parts] or [np.zeros(0)]),
-        planned=np.concatenate([p.planned for p in parts] or [np.zeros(0, np.bool_)]),
-    )
-
-
-def _join_known(parts: list[_Known]) -> _Known:
-    return _Known(
-        key=np.concatenate([p.key for p in parts] or [np.zeros(0, np.intp)]),
-        replicate=np.concatenate([p.replicate for p in parts] or [np.zeros(0, np.intp)]),
-        since=np.concatenate([p.since for p in parts] or [np.zeros(0)]),
-        due=np.concatenate([p.due for p in parts] or [np.zeros(0)]),
-        until=np.concatenate([p.until for p in parts] or [np.zeros(0)]),
-    )
-
-
-def _count(
-    keys: list[Key],
-    times: tuple[FloatArray, FloatArray],
-    asked: tuple[_Needs, _Known],
-    review: float,
-) -> list[ItemDemand]:
-    """Demand of each item counted from every look; times: lead times, and how far jobs count."""
-    (lead, ahead), (needs, jobs) = times, asked
-    shape = lead.shape
-    cell = needs.key * shape[1] + needs.replicate
-    own_lead = lead.ravel()[cell]
-    failed, within = ~needs.planned, needs.day <= DAYS_PER_YEAR
-
-    def count(kept: NDArray[np.bool_]) -> IntArray:
-        return np.bincount(cell[kept], minlength=lead.size).reshape(shape)
-
-    starts = np.arange(0.0, QUARTER_DAYS, max(review, QUARTER_DAYS / MOST_STARTS))
-    listed = [_count_jobs(jobs, ahead, start, shape) for start in starts]
-
-    def count_span(more: float) -> IntArray:
-        rows = [
-            count((needs.day > start) & (needs.day <= own_lead + more + start)) - known
-            for start, known in zip(starts, listed, strict=True)
-        ]
-        return np.concatenate(rows, axis=1)
-
-    spans = [count_span(more) for more in (0.0, review / 2.0, review)]
-    seen = _count_before(cell, needs, own_lead, (starts, listed, review))
-    lead_count = count(failed & (needs.day <= own_lead))
-    year, planned = count(failed & within), count(needs.planned & within)
-    return [
-        ItemDemand(
-            store=store,
-            item=item,
-            lead=lead_count[row],
-            spans=(spans[0][row], spans[1][row], spans[2][row]),
-            year=year[row],
-            planned_per_year=float(planned[row].mean()),
-            lead_days=lead[row],
-            seen=seen[row],
-        )
-        for row, (store, item) in enumerate(keys)
-    ]
-
-
-def _count_jobs(jobs: _Known, ahead: FloatArray, start: float, shape: tuple[int, ...]) -> IntArray:
-    """Jobs known at a look that are due within lead time and review (keys, replicates)."""
-    listed = (jobs.since <= start) & (start < jobs.until)
-    listed &= jobs.due <= start + ahead[jobs.key]
-    cell = jobs.key[listed] * shape[1] + jobs.replicate[listed]
-    return np.bincount(cell, minlength=shape[0] * shape[1]).reshape(shape)
-
-
-def _count_before(
-    cell: IntArray,
-    needs: _Needs,
-    lead: FloatArray,
-    looks: tuple[FloatArray, list[IntArray], float],
-) -> list[IntArray]:
-    """Beyond the jobs known, what was asked between a look and each demand that it serves.
-
-    A look serves the demands of one review period, from a lead time after it on. By key.
-    """
-    starts, listed, review = looks
-    order = np.lexsort((needs.day, cell))
-    cell, day, lead = cell[order], needs.day[order], lead[order]
-    failed, key = ~needs.planned[order], needs.key[order]
-    place, opens = np.arange(len(cell)), np.searchsorted(cell, np.arange(listed[0].size))
-    found, owner = [], []
-    for start, known in zip(starts, listed, strict=True):
-        before = np.bincount(cell[day <= start], minlength=known.size)
-        first = opens + before
-        served = failed & (day > start + lead) & (day <= start + lead + review)
-        mine = cell[served]
-        found.append(place[served] - first[mine] - known.ravel()[mine])
-        owner.append(key[served])
-    counts, owners = np.concatenate(found), np.concatenate(owner)
-    by_key = np.argsort(owners, kind="stable")
-    ends = np.searchsorted(owners[by_key], np.arange(1, len(listed[0])))
-    return np.split(counts[by_key], ends)

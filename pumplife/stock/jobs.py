@@ -52,7 +52,9 @@ def list_jobs(
     age = float(ages[0]) if len(ages) == 1 else np.inf
     with np.errstate(divide="ignore", invalid="ignore"):
         cycle = np.where(group.rate > 0, age / group.rate, np.inf)
-        first = np.where(group.rate > 0, np.maximum(age - group.clock_age, 0.0) / group.rate, np.inf)
+        first = np.where(
+            group.rate > 0, np.maximum(age - group.clock_age, 0.0) / group.rate, np.inf
+        )
     pumps = len(group.pumps)
     every = np.arange(pumps * replicates)
     whole = np.flatnonzero(events.kit)

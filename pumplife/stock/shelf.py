@@ -13,11 +13,14 @@ from pumplife.policy.advice import Advice
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.records.plant import Plant, to_day, to_days
 from pumplife.records.read import Records
+from pumplife.stock.asked import ItemDemand, Key
 from pumplife.stock.assess import STOCK_COLUMNS, RiskCurve, TodaysShelf, idle_row, stock_row
-from pumplife.stock.demand import ItemDemand, Key, simulate_demand
+from pumplife.stock.demand import simulate_demand
 from pumplife.stock.future import Practice, advised_groups, count_replicates, follow
 from pumplife.stock.items import Item, list_items, stock_on_hand, stock_on_order, successors
 from pumplife.stock.orders import ORDER_COLUMNS, order_row
+from pumplife.stock.reserve import NO_RESERVE, Reserve, find_reserves
+from pumplife.stock.shocks import list_past_shocks
 
 _CELLS = 6_000_000  # position lives simulated at the start, all groups and futures
 _LEAST, _MOST = 400, 4000  # futures
@@ -58,6 +61,7 @@ class _Store:
     on_order: pd.DataFrame  # store, item, quantity, days from now
     jobs: pd.DataFrame  # store, item, days from now
     used: dict[Key, float]
+    reserves: dict[Key, Reserve]
 
 
 def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1) -> StockPlan:
@@ -92,6 +96,7 @@ def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1)
         seed=seed,
         fouling=[_fouling(records.plant, group) for group in groups],
         current=store.current,
+        shocks=list_past_shocks(records, lives, groups),
     )
     _note_missing(records, advice)
     return _assemble(records, advice, store, demands, replicates)
@@ -110,6 +115,7 @@ def _open_store(records: Records, lives: Lives, advice: Advice) -> _Store:
         on_order=stock_on_order(records, current),
         jobs=jobs.assign(item=jobs["item"].map(lambda kit: current.get(kit, kit))),
         used=_used_kits(records, lives, advice, current),
+        reserves=find_reserves(records, advised_groups(advice), current),
     )
 
 
@@ -172,7 +178,8 @@ def _assemble(
             continue
         item = store.items[demand.item]
         today = _today(store, demand, item, records.plant)
-        row, curve = stock_row(demand, item, records.plant, today)
+        reserve = store.reserves.get((demand.store, demand.item), NO_RESERVE)
+        row, curve = stock_row(demand, item, records.plant, today, reserve)
         rows.append(row)
         curves.append(curve)
         orders.append(order_row(row, item, today, records.plant.records_to))

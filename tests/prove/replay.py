@@ -5,20 +5,18 @@ Every function here takes seeds and gives frames with one row per item, or judge
 
 import tempfile
 from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from pumplife.policy.advice import Advice, advise
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
-from pumplife.stock.assess import assess_demand
-from pumplife.stock.demand import QUARTER_DAYS, simulate_demand
+from pumplife.stock.asked import QUARTER_DAYS
+from pumplife.stock.demand import simulate_demand
 from pumplife.stock.future import advised_groups, follow
+from pumplife.stock.least_cost import assess_demand
 from pumplife.stock.level import poisson_pmf, reorder_point
 from pumplife.stock.shelf import plan_stock
 from pumplife.weibull.draws import LifeDraws
@@ -48,7 +46,9 @@ def stock_works(seed: int, *, services: int = 10) -> Works:
         tables[name] = tables[name].assign(
             lead_time_days=usual,
             lead_time_high=np.where(rng.random(rows) < 0.5, np.round(1.6 * usual), usual),
-            min_order=rng.choice([1, 1, 1, 2], rows) if name == "kits" else rng.choice([1, 4], rows),
+            min_order=rng.choice([1, 1, 1, 2], rows)
+            if name == "kits"
+            else rng.choice([1, 4], rows),
         )
     return replace(works, tables=tables)
 
@@ -98,7 +98,9 @@ def score_stock(seed: int, *, services: int = 10, futures: int = FUTURES) -> pd.
     ]
     total = asked.planned.sum(axis=(0, 2)) + asked.breakdowns.sum(axis=(0, 2))
     unit = dict(zip(works.tables["kits"]["kit"], works.tables["kits"]["unit_cost"], strict=True))
-    unit |= dict(zip(works.tables["parts"]["part_no"], works.tables["parts"]["unit_cost"], strict=True))
+    unit |= dict(
+        zip(works.tables["parts"]["part_no"], works.tables["parts"]["unit_cost"], strict=True)
+    )
     points = {
         "advised": terms["reorder_point"].to_numpy(int),
         "known": np.array(known),

@@ -72,9 +72,7 @@ def ask(
     steps = np.zeros((days + 1, *shape[1:]), np.int16)
     rng = np.random.default_rng(seed)
     for group, practice in zip(groups, practices, strict=True):
-        events = run_group(
-            group, practice, years=days / DAYS_PER_YEAR, replicates=futures, rng=rng
-        )
+        events = run_group(group, practice, years=days / DAYS_PER_YEAR, replicates=futures, rng=rng)
         names = (group.kit, *group.part_no)
         row = np.array([[place.get((s, n), -1) for n in names] for s in group.store])
         part = group.part_of[np.maximum(events.position, 0)]
@@ -107,10 +105,10 @@ def play(
 ) -> Played:
     """Play an (R, s, Q) store, every reorder point at once.
 
-    The position is looked at every `review` days, in the morning: what lies and comes, less what waits and the
-    jobs listed; at s or below, multiples of Q are ordered. First come, first served, on one day
-    breakdowns first. Reorder points differ by a constant number of pieces, so that one play
-    shows all.
+    The position is looked at every `review` days, in the morning: what lies and comes, less what
+    waits and the jobs listed; at s or below, multiples of Q are ordered. First come, first served,
+    on one day breakdowns first. Reorder points differ by a constant number of pieces, so that one
+    play shows all.
 
     Parameters
     ----------
