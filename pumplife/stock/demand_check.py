@@ -80,7 +80,7 @@ def check_demand(
     current = successors(list_items(records))
     asked = stock.loc[stock["reorder_point"].notna(), [*_KEY, "kind", "demand_per_year"]]
     table = asked.rename(columns={"demand_per_year": "next_12m"})
-    place = _sides_of(advice, current)
+    place = _sides_of(records, advice, current)
     end = to_day(records.plant.records_to)
     expected = _expected(fits, lives, clock, place, end)
     taken = _taken(lives, place, current, end)
@@ -134,17 +134,27 @@ def croston_rate(counts: FloatArray) -> FloatArray:
     return np.where(size > 0, rate, 0.0)
 
 
-def _sides_of(advice: Advice, current: dict[str, str]) -> pd.DataFrame:
-    """One row per pump side and part: pump, side, store, kit, part, part_no, kit_share."""
-    rows = [
-        (int(pump), g.side, str(store), current.get(g.kit, g.kit), part, current.get(no, no),
-         g.kit_share)
-        for g in advice.groups
-        for pump, store in zip(g.pumps, g.store, strict=True)
-        for part, no in zip(g.part, g.part_no, strict=True)
-    ]  # fmt: skip
-    names = ["pump", "side", "store", "kit", "part", "part_no", "kit_share"]
-    return pd.DataFrame(rows, columns=names)
+def _sides_of(records: Records, advice: Advice, current: dict[str, str]) -> pd.DataFrame:
+    """One row per pump side and part: where its kit and parts lie, and what a failure takes.
+
+    pump, side, store, kit, part, part_no, kit_share (share of failures at which the kit is
+    fitted), fouls (chance that it takes the air kit too), air_kit ("" for none).
+    """
+    air = {int(pump): g.kit for g in advice.groups if g.side == "air" for pump in g.pumps}
+    rows = []
+    for g in advice.groups:
+        chance = records.plant.cost("foul_air_side_probability", g.service)
+        fouls = np.where(g.releases, float(np.nan_to_num(chance)), 0.0) * (g.side == "fluid")
+        rows += [
+            (int(pump), g.side, str(store), g.kit, *of_part, g.kit_share, air.get(int(pump), ""))
+            for pump, store in zip(g.pumps, g.store, strict=True)
+            for of_part in zip(g.part, g.part_no, fouls, strict=True)
+        ]
+    names = ["pump", "side", "store", "kit", "part", "part_no", "fouls", "kit_share", "air_kit"]
+    table = pd.DataFrame(rows, columns=names)
+    latest = {name: table[name].map(lambda item: current.get(item, item)) for name in
+              ("kit", "part_no", "air_kit")}  # fmt: skip
+    return table.assign(**latest)
 
 
 def _expected(
@@ -155,10 +165,16 @@ def _expected(
     about = fits.table[["side", "part"]].iloc[recent.group].reset_index(drop=True)
     about = about.assign(pump=recent.pump, expected=recent.expected)
     about = about.merge(place, on=["pump", "side", "part"])
-    kits = about.assign(item=about["kit"], pieces=about["expected"] * about["kit_share"])
-    loose = about.assign(item=about["part_no"], pieces=about["expected"] * (1 - about["kit_share"]))
-    both = pd.concat([kits, loose], ignore_index=True)
-    return both.groupby(_KEY)["pieces"].sum().rename("expected_12m").reset_index()
+    takes = (
+        ("kit", about["kit_share"]),
+        ("part_no", 1.0 - about["kit_share"]),
+        ("air_kit", about["fouls"]),
+    )
+    every = pd.concat(
+        [about.assign(item=about[item], pieces=about["expected"] * share) for item, share in takes],
+        ignore_index=True,
+    )
+    return every.groupby(_KEY)["pieces"].sum().rename("expected_12m").reset_index()
 
 
 def _taken(lives: Lives, place: pd.DataFrame, current: dict[str, str], end: float) -> pd.DataFrame:

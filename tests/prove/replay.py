@@ -5,6 +5,7 @@ Every function here takes seeds and gives frames with one row per item, or judge
 
 import tempfile
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from pumplife.stock.asked import QUARTER_DAYS
 from pumplife.stock.demand import simulate_demand
 from pumplife.stock.future import advised_groups, follow
 from pumplife.stock.least_cost import assess_demand
-from pumplife.stock.level import poisson_pmf, reorder_point
+from pumplife.stock.level import assess_levels, poisson_pmf, reorder_point
 from pumplife.stock.shelf import plan_stock
 from pumplife.weibull.draws import LifeDraws
 from tests.prove import judge
@@ -26,11 +27,11 @@ from tests.prove.small_works import Works, make_works
 from tests.prove.store_play import Played, ask, play
 
 FIRST_SEED = 7001
-WORKS, FUTURES, REPLICATES = 12, 500, 4000
+WORKS, FUTURES, REPLICATES = 12, 2000, 4000
 TARGET, SLACK, MOST_CAPITAL = 0.95, 0.02, 1.10
 REVIEW = 30
 MANY = 20.0  # failures behind an item from which its lives are well known
-FEWEST = 100.0  # breakdowns in all futures from which a share met is more than noise
+FEWEST = 400.0  # breakdowns in all futures from which a share met is known to one point
 LEADS = (14.0, 28.0, 42.0, 63.0, 90.0)  # [days]
 Found = Iterator[tuple[judge.Result, int]]
 
@@ -162,15 +163,21 @@ def _naive(works: Works, terms: pd.DataFrame) -> dict[str, np.ndarray]:
     recent = issued[on > last - pd.Timedelta(days=365)]
     used = recent.groupby("item")["quantity"].sum().reindex(terms["item"]).fillna(0.0).to_numpy()
     lead = terms["lead"].to_numpy()
-    protected = used * (lead + REVIEW) / DAYS_PER_YEAR
-    several = [
-        int(np.flatnonzero(np.cumsum(poisson_pmf(max(mean, 1e-9))) >= TARGET)[0])
-        for mean in protected
+    poisson = [
+        _poisson_point(mean / DAYS_PER_YEAR, days, int(quantity))
+        for mean, days, quantity in zip(used, lead, terms["quantity"], strict=True)
     ]
     return {
         "mean_lead": np.ceil(used * lead / DAYS_PER_YEAR * 1.5).astype(int),
-        "poisson": np.array(several, int),
+        "poisson": np.array(poisson, int),
     }
+
+
+def _poisson_point(a_day: float, lead: float, quantity: int) -> int:
+    """Reorder point that meets the target for Poisson demand of so many items a day."""
+    days = lead + REVIEW * np.array([0.0, 0.5, 1.0])
+    first, half, whole = (poisson_pmf(max(a_day, 1e-9) * one) for one in days)
+    return reorder_point(assess_levels(first, (half, whole), quantity=quantity), TARGET)
 
 
 def _serve(played: Played, points: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
@@ -186,3 +193,48 @@ def _serve(played: Played, points: dict[str, np.ndarray]) -> dict[str, np.ndarra
             f"{name}_shelf": played.shelf[row, column],
         }
     return found
+
+
+def judge_levels(items: pd.DataFrame, fewest: float = FEWEST) -> Iterator[judge.Result]:
+    """Whether levels keep their promise, at which capital, and whether a piece less breaks it."""
+    items = items[items["demands"] >= fewest]
+    many = items[items["failures"] >= MANY]
+    for name, words, rows, asked in (
+        ("known", "lives known", items, True),
+        ("advised", "from raw tickets, 20 failures or more", many, True),
+        ("advised", "from raw tickets, all items", items, False),
+        ("mean_lead", "last year's mean x lead time x 1.5", items, False),
+        ("poisson", "Poisson on last year's mean", items, False),
+    ):
+        held = (rows[f"{name}_fill"] >= TARGET - SLACK).mean()
+        check = f"stock, {words}: items that meet 93 % or more of breakdowns from the shelf"
+        yield _say(check, float(held), len(rows), (1.0, 1.0) if asked else None)
+        weight = rows["demands"] / rows["demands"].sum()
+        met = float((weight * rows[f"{name}_fill"]).sum())
+        yield judge.tell(f"stock, {words}: of all breakdowns, met from the shelf", met, len(rows))
+        least = float(rows[f"{name}_fill"].min())
+        yield judge.tell(f"stock, {words}: least item", least, len(rows))
+        spent = (rows["unit_cost"] * rows[f"{name}_shelf"]).sum()
+        best = (rows["unit_cost"] * rows["best_shelf"]).sum()
+        check = f"stock, {words}: capital over that of the best levels"
+        yield _say(check, float(spent / best), len(rows), (0.0, MOST_CAPITAL) if asked else None)
+        noise = 2.0 * np.sqrt(TARGET * (1.0 - TARGET) / rows["demands"])
+        broken = (rows[f"{name}_less"] < TARGET + noise).mean()
+        check = f"stock, {words}: items whose target a piece less breaks, within two errors"
+        yield _say(check, float(broken), len(rows), (1.0, 1.0) if asked else None)
+
+
+def _say(check: str, value: float, of: int, asked: tuple[float, float] | None) -> judge.Result:
+    if asked is None:
+        return judge.tell(check, value, of)
+    return judge.within(check, value, of, *asked)
+
+
+def prove(scale: float) -> Found:
+    """Advised levels against futures drawn from the truth."""
+    works = max(2, round(scale * WORKS))
+    with ProcessPoolExecutor(2) as pool:
+        seeds = range(FIRST_SEED, FIRST_SEED + works)
+        items = pd.concat(pool.map(score_stock, seeds), ignore_index=True)
+    for result in judge_levels(items):
+        yield result, works
