@@ -263,6 +263,8 @@ _LATER = (
      "Write lead_time_days."),
     ("shock_demand", "note", "Dated shocks of the past, and how often they are taken to come.",
      "Levels reckon with bursts as they were.", "Take an event out whose cause is gone."),
+    ("rush_days", "note", "Rush orders priced, and not how soon they come.",
+     "Levels reckon with none.", "Write [stock] rush_days."),
     ("reserve_class", "caution", "A reserve for a criticality that no pump has.",
      "Nothing is kept for it.", "Write the class as in pumps.criticality."),
     ("no_demand", "caution", "Pumps whose demand isn't known.", "Levels are too low for them.",

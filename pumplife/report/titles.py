@@ -39,7 +39,9 @@ TABLES: dict[str, tuple[str, str]] = {
     "orders": ("Orders to place", "What to order now, and by when."),
     "stock": (
         "Kits and parts to keep",
-        "Reorder point and order-up-to level per item and store, and the risk that is left. The "
+        "Reorder point and order-up-to level per item and store, and the risk that is left. Met "
+        "from the shelf is the share of breakdowns that find a piece; the share of order cycles in "
+        "which nothing waits is another measure, and either may be the higher. The "
         "chance of shortage today is that today's shelf runs out before an order placed now "
         "arrives.",
     ),

@@ -316,8 +316,8 @@ def _verdict(row: dict[str, Any], order: int, currency: str, reserve: Reserve) -
         words = [f"order {order} now"]
     elif row["surplus"] > 0:
         words = [f"{row['surplus']:.0f} above what the service level asks for"]
-    if row["reorder_point"] == NOTHING_KEPT:
-        words.append("nothing is kept: ordered as planned jobs come up")
+    if row["order_up_to"] == 0:
+        words.append("nothing is kept: ordered for each job as it comes")
     if row["today_shortage_prob"] >= _LIKELY:
         words.append("today's shelf is likely to run out before an order arrives")
     if reserve.pieces:

@@ -57,7 +57,7 @@ class LevelCost:
     money : array (levels,)
         Keeping, ordering, waiting and rush orders [money/year]; NaN where a price is missing.
     waiting : array (levels,)
-        Days that jobs wait for the item a year [days/year].
+        Days that pumps stand and wait for the item a year [days/year].
     rushed : array (levels,)
         Rush orders a year [orders/year]; 0 where waiting is cheaper.
     """
@@ -88,16 +88,19 @@ def cost_levels(
 ) -> LevelCost:
     """Cost a year of every reorder point; short demands wait, or are rushed where that is cheaper.
 
-    A rush order brings the piece in `rush_days` for `rush` extra. Which of the two is cheaper is
-    asked level by level for the short demands on average, not one by one.
+    Of all that waits for the item, the share of unplanned demand stands still; a planned job
+    that waits lets its pump run on. A rush order brings the piece in `rush_days` for `rush` extra.
+    Which of the two is cheaper is asked level by level for the short demands on average, not one
+    by one.
     """
     unplanned = float(demand.year.mean())
-    waiting = shelf.backorders * DAYS_PER_YEAR
+    yearly = unplanned + demand.planned_per_year
+    waiting = shelf.backorders * DAYS_PER_YEAR * (unplanned / yearly if yearly > 0 else 0.0)
     paid = waiting * prices.waiting_per_day
     short = unplanned * (1.0 - shelf.fill_rate)
     rushed = short * (prices.rush + prices.rush_days * prices.waiting_per_day)
     cheaper = rushed < paid
-    orders = orders_per_year(unplanned + demand.planned_per_year, shelf.quantity, review_days)
+    orders = orders_per_year(yearly, shelf.quantity, review_days)
     return LevelCost(
         money=prices.holding * shelf.on_hand
         + prices.order * orders

@@ -13,6 +13,7 @@ from pumplife.policy.advice import Advice
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.records.plant import Plant, to_day, to_days
 from pumplife.records.read import Records
+from pumplife.records.stocking import rush_days_of
 from pumplife.stock.asked import ItemDemand, Key
 from pumplife.stock.assess import STOCK_COLUMNS, RiskCurve, TodaysShelf, idle_row, stock_row
 from pumplife.stock.demand import simulate_demand
@@ -252,6 +253,15 @@ def _note_missing(records: Records, advice: Advice) -> None:
         "waiting_per_day": "cost_per_year and the level of least cost stay blank.",
         "order": "Placing an order counts as free in cost_per_year.",
     }
+    if np.isfinite(records.plant.cost("expedite")) and np.isnan(rush_days_of(records.plant.raw)):
+        records.log.add(
+            "note",
+            "[costs] expedite is given, and not how soon a rush order is there.",
+            rule="rush_days",
+            table="plant.toml",
+            consequence="Levels reckon with no rush orders: what is short waits.",
+            remedy="Write [stock] rush_days in plant.toml.",
+        )
     for name, consequence in consequences.items():
         if not np.isfinite(records.plant.cost(name)):
             records.log.add(

@@ -27,7 +27,7 @@ from tests.prove.small_works import Works, make_works
 from tests.prove.store_play import Played, ask, play
 
 FIRST_SEED = 7001
-WORKS, FUTURES, REPLICATES = 12, 2000, 4000
+WORKS, FUTURES, REPLICATES = 8, 2000, 4000
 TARGET, SLACK, MOST_CAPITAL = 0.95, 0.02, 1.10
 REVIEW = 30
 MANY = 20.0  # failures behind an item from which its lives are well known

@@ -6,11 +6,12 @@ Seeds are fixed: what passes once passes until the code changes.
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from pumplife.stock.demand import simulate_demand
 from pumplife.stock.future import planned_at
 from pumplife.stock.least_cost import assess_demand
-from pumplife.stock.level import assess_levels, poisson_pmf, reorder_point
+from pumplife.stock.level import assess_levels, base_stock, poisson_pmf, reorder_point
 from tests.prove.replay import judge_levels, score_stock
 from tests.prove.store_play import ask, play
 from tests.stock.fleets import lives, run_to_failure, side_group
@@ -68,6 +69,21 @@ def test_the_play_of_pumps_that_wear_and_are_planned_is_the_advised_shelf(
     assert found.demands[0] > 800
     np.testing.assert_allclose(found.fill[1:few, 0], wanted.fill_rate[1:few], atol=0.035)
     np.testing.assert_allclose(found.shelf[1:few, 0], wanted.on_hand[1:few], atol=0.12)
+
+
+@pytest.mark.parametrize("target", [0.9, 0.95, 0.98])
+@pytest.mark.parametrize("a_year", [1.2, 6.0, 30.0])
+def test_many_pumps_without_wear_get_the_classical_base_stock(a_year, target):
+    """60 pumps with shape 1, looked at every day: S with P(D <= S - 1) at the target, D Poisson."""
+    group = side_group(60, lives([1.0], [60_000.0 / a_year]))
+    (demand,) = simulate_demand([group], [run_to_failure()], {"K": (60.0, 60.0)}, seed=2,
+                                review_days=1.0, replicates=2000)  # fmt: skip
+    mean = a_year * 60.5 / YEAR
+    advised = reorder_point(assess_demand(demand, 1), target) + 1
+    classical = base_stock(poisson_pmf(mean), target)
+    # equal, unless the target lies on a step within the error of the simulation
+    on_a_step = abs(stats.poisson.cdf(np.array([classical - 2, classical - 1]), mean) - target)
+    assert advised == classical or (abs(advised - classical) == 1 and on_a_step.min() < 0.01)
 
 
 def test_a_random_lead_time_needs_more_on_the_shelf():
