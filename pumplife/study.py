@@ -211,6 +211,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
     from pumplife.policy.advice import advise  # noqa: PLC0415  (late: not needed for an audit)
     from pumplife.policy.sensitivity import try_readings  # noqa: PLC0415
     from pumplife.stock.budget import plan_budget  # noqa: PLC0415
+    from pumplife.stock.demand_check import check_demand  # noqa: PLC0415
     from pumplife.stock.shelf import plan_stock  # noqa: PLC0415
 
     told("intervals")
@@ -230,6 +231,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
         "stock": stock.stock,
         "orders": stock.orders,
         "shelf": stock.shelf,
+        "demand_check": check_demand(records, clock, (lives, fits), advice, stock.stock),
         "budget": plan_budget(records, lives, advice, seed=study.seed),
         "sensitivity": try_readings(records, clock, lives, fits, advice.groups),
     }

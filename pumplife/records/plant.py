@@ -36,6 +36,7 @@ from pumplife.records.moments import read_moment
 from pumplife.records.phrases import find_near, squeeze
 from pumplife.records.polymers import check_storage
 from pumplife.records.steps import Floats
+from pumplife.records.stocking import STOCK, check_stocking
 
 USAGE_UNITS = ("hours", "cycles", "days")
 TICKET_WEEKS = 6.0
@@ -51,6 +52,7 @@ _SECTIONS: dict[str, tuple[str, ...]] = {
     "evidence": tuple(EVIDENCE),
     "prior": (),
     "calendar": CALENDAR,
+    "stock": STOCK,
     "rules": ("turned",),
     "storage": ("years",),
     "budget": ("year_starts", "price_rise"),
@@ -288,6 +290,7 @@ def build_plant(raw: dict[str, Any], label: str, log: AuditLog) -> Plant:
         When a value can't be used.
     """
     check_amounts(raw)
+    check_stocking(raw)
     _warn_unknown(raw, label, log)
     general = raw.get("plant", {})
     plant = Plant(

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from pumplife.records.audit import AuditLog
-from pumplife.records.columns import blank_table
+from pumplife.records.blanks import blank_table
 from pumplife.records.phrases import count_are, squeeze
 from pumplife.records.tables import TABLES
 

@@ -6,7 +6,8 @@ from pumplife.errors import SettingError
 
 _NESTED = (
     "plant.site.*", "costs.service.*", "work.*", "prior.*", "inspection", "targets", "evidence",
-    "calendar.site.*", "budget.price_rise", "storage.years", "columns.*", "codes.*.*", "text.*",
+    "calendar.site.*", "budget.price_rise", "storage.years", "stock", "columns.*", "codes.*.*",
+    "text.*",
 )  # fmt: skip
 """Sections within sections; * stands for every name there."""
 

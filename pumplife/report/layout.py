@@ -37,7 +37,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "orders": ("store", "item", "quantity", "order_by", "needed_by", "why"),
     "stock": (
         "store", "item", "demand_per_year", "planned_per_year", "reorder_point", "order_up_to",
-        "fill_rate", "today_on_hand", "today_shortage_prob", "verdict",
+        "fill_rate", "cycle_service", "today_on_hand", "today_shortage_prob", "verdict",
     ),
     "shelf": (
         "store", "item", "cure_date", "quantity", "expires_on", "state", "likely_unused", "value",

@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
+from pumplife.stock.asked import ItemDemand, Key
 from pumplife.stock.cure_dates import Bags, use_first_expiring
-from pumplife.stock.demand import ItemDemand, Key, gather_needs, number_keys
+from pumplife.stock.demand import gather_needs, number_keys
 from pumplife.stock.future import Practice, count_replicates
 from pumplife.stock.level import Shelf
 

@@ -1,23 +1,25 @@
 """One item in one store: its reorder point, what today's shelf can do, what to order."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pumplife.policy.groups import DAYS_PER_YEAR
 from pumplife.records.plant import Plant
-from pumplife.stock.ageing import Ageing, age_row, charge_write_offs, highest_point
-from pumplife.stock.demand import ItemDemand
-from pumplife.stock.items import Item
-from pumplife.stock.level import (
-    Shelf,
-    assess_levels,
-    count_pmf,
-    least_cost_point,
-    reorder_point,
+from pumplife.records.stocking import rush_days_of
+from pumplife.stock.ageing import (
+    Ageing,
+    age_row,
+    charge_write_offs,
+    highest_point,
+    write_offs_a_year,
 )
+from pumplife.stock.asked import ItemDemand
+from pumplife.stock.items import Item
+from pumplife.stock.least_cost import ItemPrices, assess_demand, cost_levels, find_least_cost
+from pumplife.stock.level import Shelf, reorder_point
+from pumplife.stock.reserve import NO_RESERVE, Reserve
 
 FloatArray = NDArray[np.float64]
 
@@ -46,6 +48,10 @@ STOCK_COLUMNS = (
     "least_cost_per_year",
     "limited_by",
     "verdict",
+    "cycle_service",
+    "rush_per_year",
+    "reserve",
+    "critical_fill",
     "storage_years",
     "expiry_risk",
     "write_offs_per_year",
@@ -53,6 +59,7 @@ STOCK_COLUMNS = (
     "expired_on_hand",
 )
 NO_AGEING = Ageing(years=float("nan"))
+NOTHING_KEPT = -1  # reorder point of an item that only planned jobs take
 _MONTHS = 12.0
 _LIKELY = 0.5  # a shortage of this probability is told in words
 _WORTH_SAYING = 0.10  # a saving of this share of the cost is told in words
@@ -87,28 +94,6 @@ class RiskCurve:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ItemPrices:
-    """What one item costs to buy, keep and wait for.
-
-    Attributes
-    ----------
-    unit_cost : float
-        [money]; NaN where not given.
-    holding : float
-        Keeping one item for a year [money/year]; NaN where not given.
-    order : float
-        Placing one order [money].
-    waiting_per_day : float
-        One pump waiting for one day [money/day]; NaN where not given.
-    """
-
-    unit_cost: float
-    holding: float
-    order: float
-    waiting_per_day: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TodaysShelf:
     """What lies in store and is under way for one item.
 
@@ -140,52 +125,105 @@ def price_item(plant: Plant, unit_cost: float) -> ItemPrices:
         holding=plant.cost("holding_per_year") * unit_cost,
         order=float(np.nan_to_num(plant.cost("order"))),
         waiting_per_day=plant.cost("waiting_per_day"),
+        rush=plant.cost("expedite"),
+        rush_days=rush_days_of(plant.raw),
     )
 
 
-def assess_demand(demand: ItemDemand, quantity: int) -> Shelf:
-    """Every reorder point of one item against its simulated demand."""
-    return assess_levels(
-        count_pmf(demand.spans[0]),
-        (count_pmf(demand.spans[1]), count_pmf(demand.spans[2])),
-        quantity=quantity,
-    )
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Level:
+    """The level advised for one item, and the one of least cost beside it.
+
+    Attributes
+    ----------
+    shelf : Shelf
+        Every reorder point with the advised order quantity.
+    point : int
+        Reorder point without what is kept for critical pumps [items].
+    reserve : Reserve
+        What is kept for them besides.
+    least_up_to, least_cost : float
+        Order-up-to [items] and cost [money/year] of the level of least cost; NaN where a price is
+        missing.
+    limited_by : str
+        cost, target, min_order or shelf_life.
+    """
+
+    shelf: Shelf
+    point: int
+    reserve: Reserve
+    least_up_to: float
+    least_cost: float
+    limited_by: str
+
+    def __repr__(self) -> str:
+        return f"Level(reorder at {self.reorder_at}, by {self.limited_by})"
+
+    @property
+    def reorder_at(self) -> int:
+        """The advised reorder point [items]."""
+        return self.point + self.reserve.pieces
+
+    def row_of(self, point: int) -> int:
+        """Where the shelf has a reorder point; its last one where that lies beyond."""
+        return int(min(point - self.shelf.reorder_point[0], len(self.shelf.reorder_point) - 1))
 
 
 def advise_level(
-    demand: ItemDemand, quantity: int, plant: Plant, prices: ItemPrices, ageing: Ageing = NO_AGEING
-) -> tuple[Shelf, int, float, str]:
-    """Choose the reorder point: all levels, the chosen one, the one of least cost, what limits.
+    demand: ItemDemand,
+    least_order: int,
+    plant: Plant,
+    prices: ItemPrices,
+    *,
+    reserve: Reserve = NO_RESERVE,
+    ageing: Ageing = NO_AGEING,
+) -> Level:
+    """Choose the reorder point and the order quantity.
 
-    The service level decides where plant.toml sets one, or where costs are missing, up to the
-    level at which the last piece would probably age out (one is kept all the same); otherwise
-    the least of holding, waiting and write-offs does.
+    The service level decides where plant.toml sets one, or where costs are missing, with the
+    least order, up to the level at which the last piece would probably age out (one is kept all
+    the same); otherwise the least of holding, ordering, waiting and write-offs does. A reserve
+    comes on top: those who may not touch it are served as without it.
     """
-    shelf = assess_demand(demand, quantity)
-    target = reorder_point(shelf, plant.service_level)
-    held = int(min(target, max(0.0, highest_point(ageing, quantity))))
-    limit = "shelf_life" if held < target else _limit(demand, quantity, plant, target)
-    waiting = prices.waiting_per_day * DAYS_PER_YEAR
-    if not np.isfinite(prices.holding + waiting) or prices.holding <= 0:
-        return shelf, held, float("nan"), limit
-    cheapest = least_cost_point(shelf, holding=prices.holding, waiting=waiting)
-    cost = prices.holding * shelf.on_hand + waiting * shelf.backorders
-    charged = charge_write_offs(shelf, cost, cheapest, ageing, prices.unit_cost)
-    if "service_level" in plant.raw.get("targets", {}):
-        return shelf, held, float(charged), limit
-    return shelf, charged, float(charged), "cost" if charged == cheapest else "shelf_life"
-
-
-def _limit(demand: ItemDemand, quantity: int, plant: Plant, chosen: int) -> str:
-    """min_order where the least order alone lifts the top of the shelf, else target."""
-    if quantity == 1:
-        return "target"
-    alone = reorder_point(assess_demand(demand, 1), plant.service_level) + 1
-    return "min_order" if chosen + quantity > alone else "target"
+    shelf = assess_demand(demand, least_order)
+    asked = bool(demand.year.any() or (demand.spans[2] > 0).any())
+    target = reorder_point(shelf, plant.service_level) if asked else NOTHING_KEPT
+    held = min(target, max(0.0, highest_point(ageing, least_order)))
+    level = Level(
+        shelf=shelf,
+        point=int(held),
+        reserve=reserve,
+        least_up_to=float("nan"),
+        least_cost=float("nan"),
+        limited_by="shelf_life" if held < target else "target",
+    )
+    if prices.complete:
+        cheapest, least, _ = find_least_cost(demand, least_order, prices, plant.review_days)
+        money = cost_levels(cheapest, demand, prices, plant.review_days).money
+        point = charge_write_offs(cheapest, money, least, ageing, prices.unit_cost)
+        lost = write_offs_a_year(ageing, np.array([point]), cheapest.quantity)[0]
+        cost = money[point - cheapest.reorder_point[0]] + prices.unit_cost * lost
+        kept = reserve.pieces * prices.holding
+        top = float(point + cheapest.quantity + reserve.pieces)
+        level = replace(level, least_up_to=top, least_cost=float(cost + kept))
+        if "service_level" not in plant.raw.get("targets", {}):
+            limit = "cost" if point == least else "shelf_life"
+            return replace(level, shelf=cheapest, point=point, limited_by=limit)
+    if least_order > 1 and held == target:
+        alone = reorder_point(assess_demand(demand, 1), plant.service_level) + 1
+        lifted = level.point + least_order > alone
+        return replace(level, limited_by="min_order" if lifted else "target")
+    return level
 
 
 def stock_row(
-    demand: ItemDemand, item: Item, plant: Plant, today: TodaysShelf, ageing: Ageing = NO_AGEING
+    demand: ItemDemand,
+    item: Item,
+    plant: Plant,
+    today: TodaysShelf,
+    *,
+    reserve: Reserve = NO_RESERVE,
+    ageing: Ageing = NO_AGEING,
 ) -> tuple[dict[str, Any], RiskCurve]:
     """One row of the stock table and its curve.
 
@@ -196,20 +234,26 @@ def stock_row(
     plant : Plant
         Gives the service level, the review period and the costs.
     today : TodaysShelf
-    ageing : Ageing
+    reserve : Reserve, optional
+        Last pieces kept for breakdowns on critical pumps.
+    ageing : Ageing, optional
         How long it may lie in store, and how it is used meanwhile.
 
     Returns
     -------
     dict, RiskCurve
         `STOCK_COLUMNS`. capital is the mean value on the shelf under the advice; cost_per_year
-        is keeping it, ordering (planned jobs too), waiting pumps and pieces that age out; NaN
-        where a price is missing. expiry_risk is the chance that the last piece ages out.
+        is keeping it, ordering (planned jobs too), waiting pumps or rush orders, and pieces that
+        age out; NaN where a price is missing. expiry_risk is the chance that the last piece ages
+        out. fill_rate and cycle_service are what those get who may not touch the
+        reserve, critical_fill what breakdowns on critical pumps get at least.
     """
-    quantity = item.min_order
     prices = price_item(plant, item.unit_cost)
-    shelf, chosen, cheapest, limit = advise_level(demand, quantity, plant, prices, ageing)
-    at = int(np.flatnonzero(shelf.reorder_point == chosen)[0])
+    level = advise_level(demand, item.min_order, plant, prices, reserve=reserve, ageing=ageing)
+    shelf, at = level.shelf, level.row_of(level.point)
+    cost = cost_levels(shelf, demand, prices, plant.review_days)
+    kept, top = reserve.pieces, level.reorder_at + shelf.quantity
+    critical = float(shelf.fill_rate[level.row_of(level.reorder_at)])
     row: dict[str, Any] = {
         "store": demand.store,
         "item": demand.item,
@@ -218,25 +262,27 @@ def stock_row(
         "demand_per_year": float(demand.year.mean()),
         "planned_per_year": demand.planned_per_year,
         "used_12m": today.used,
-        "reorder_point": float(chosen),
-        "order_up_to": float(chosen + quantity),
+        "reorder_point": float(level.reorder_at),
+        "order_up_to": float(top),
         "shortage_prob": float(shelf.shortage_prob[at]),
         "fill_rate": float(shelf.fill_rate[at]),
-        "capital": float(shelf.on_hand[at]) * prices.unit_cost,
-        "cost_per_year": _cost_per_year(demand, shelf, at, prices),
-        "pump_days_waiting": float(shelf.backorders[at]) * DAYS_PER_YEAR,
-        "least_cost_up_to": cheapest + quantity,
-        "least_cost_per_year": _cheapest_cost(demand, shelf, cheapest, prices),
-        "limited_by": limit,
+        "cycle_service": 1.0 - float(shelf.shortage_prob[at]),
+        "capital": (float(shelf.on_hand[at]) + kept) * prices.unit_cost,
+        "cost_per_year": float(cost.money[at]) + prices.holding * kept,
+        "pump_days_waiting": float(cost.waiting[at]),
+        "rush_per_year": float(cost.rushed[at]),
+        "reserve": float(kept),
+        "critical_fill": critical if kept else float("nan"),
+        "least_cost_up_to": level.least_up_to,
+        "least_cost_per_year": level.least_cost,
+        "limited_by": level.limited_by,
     }
-    row |= _todays_state(demand, today, prices, chosen + quantity)
-    row |= age_row(ageing, chosen, quantity, prices.unit_cost)
+    row |= _todays_state(demand, today, prices, top)
+    row |= age_row(ageing, level.reorder_at, shelf.quantity, prices.unit_cost)
     row["cost_per_year"] += np.nan_to_num(row["write_off_cost"])
-    best = age_row(ageing, cheapest, quantity, prices.unit_cost)
-    row["least_cost_per_year"] += np.nan_to_num(best["write_off_cost"])
-    order = quantity_to_order(today, chosen, quantity)
-    row["verdict"] = _verdict(row, order, plant.currency)
-    return row, _curve(demand, shelf, chosen)
+    order = quantity_to_order(today, level.reorder_at, shelf.quantity)
+    row["verdict"] = _verdict(row, order, plant.currency, reserve)
+    return row, _curve(demand, shelf, level.reorder_at)
 
 
 def idle_row(
@@ -263,10 +309,10 @@ def idle_row(
         "today_on_hand": on_hand,
         "capital_today": on_hand * item.unit_cost,
         "surplus": np.nan if why else on_hand,
-        "limited_by": "",
-        "verdict": why or verdict,
         "storage_years": storage_years,
         "expired_on_hand": expired,
+        "limited_by": "",
+        "verdict": why or verdict,
     }
 
 
@@ -274,19 +320,6 @@ def quantity_to_order(today: TodaysShelf, chosen: int, quantity: int) -> int:
     """Items to order now so that shelf + under way − planned jobs rises above `chosen`."""
     missing = chosen + 1 - (today.on_hand + today.on_order - len(today.planned))
     return int(np.ceil(missing / quantity)) * quantity if missing > 0 else 0
-
-
-def _cost_per_year(demand: ItemDemand, shelf: Shelf, at: int, prices: ItemPrices) -> float:
-    orders = (float(demand.year.mean()) + demand.planned_per_year) / shelf.quantity
-    waiting = float(shelf.backorders[at]) * DAYS_PER_YEAR * prices.waiting_per_day
-    return float(prices.holding * shelf.on_hand[at] + prices.order * orders + waiting)
-
-
-def _cheapest_cost(demand: ItemDemand, shelf: Shelf, cheapest: float, prices: ItemPrices) -> float:
-    if np.isnan(cheapest):
-        return float("nan")
-    at = int(np.flatnonzero(shelf.reorder_point == cheapest)[0])
-    return _cost_per_year(demand, shelf, at, prices)
 
 
 def _curve(demand: ItemDemand, shelf: Shelf, chosen: int) -> RiskCurve:
@@ -313,29 +346,40 @@ def _todays_state(
         "today_on_hand": today.on_hand,
         "today_on_order": today.on_order,
         "today_shortage_prob": float(np.mean(needed > today.on_hand + today.arriving)),
-        "expired_on_hand": today.expired,
         "capital_today": today.on_hand * prices.unit_cost,
         "surplus": max(0.0, spare),
         "months_cover": today.on_hand / yearly * _MONTHS if yearly > 0 else float("nan"),
+        "expired_on_hand": today.expired,
     }
 
 
-def _verdict(row: dict[str, Any], order: int, currency: str) -> str:
+def _verdict(row: dict[str, Any], order: int, currency: str, reserve: Reserve) -> str:
     """The row in words."""
     words = ["enough on the shelf and under way"]
     if order:
         words = [f"order {order} now"]
     elif row["surplus"] > 0:
         words = [f"{row['surplus']:.0f} above what the service level asks for"]
+    if row["order_up_to"] == 0:
+        words.append("nothing is kept: ordered for each job as it comes")
     if row["today_shortage_prob"] >= _LIKELY:
         words.append("today's shelf is likely to run out before an order arrives")
     if row["expired_on_hand"]:
         words.append(f"{row['expired_on_hand']:.0f} on the shelf don't count: too old when fitted")
     if row["limited_by"] == "shelf_life":
         words.append(f"more would likely age out: it may lie {row['storage_years']:g} years")
+    if reserve.pieces:
+        words.append(
+            f"reorder point raised by {reserve.pieces}: kept for breakdowns on pumps of class "
+            f"{', '.join(reserve.classes)}"
+        )
+    if row["rush_per_year"] > 0:
+        words.append("a rush order is cheaper than waiting where it runs out")
     cheapest, saved = row["least_cost_up_to"], row["cost_per_year"] - row["least_cost_per_year"]
     if saved > _WORTH_SAYING * row["cost_per_year"]:
-        why = "waiting is dear" if cheapest > row["order_up_to"] else "keeping it is dear"
+        why = (
+            "waiting or ordering is dear" if cheapest > row["order_up_to"] else "keeping it is dear"
+        )
         words.append(
             f"{why}: up to {cheapest:.0f} would cost {saved:,.0f} {currency} less a year".replace(
                 "  ", " "

@@ -1,14 +1,15 @@
 """Demand for kits and loose parts over a lead time, from the pumps' ages of today.
 
-Unplanned demand is simulated: every pump runs on from the ages of its own parts, each replicate
-with another draw of the lives and another lead time. Doubt about the lives makes demand wider
-than a Poisson count, wear at like ages makes it narrower. Planned jobs are known, so they are
-counted apart and need no safety stock.
+Demand is simulated: every pump runs on from the ages of its own parts, each replicate with another
+draw of the lives and another lead time. Doubt about the lives makes demand wider than a Poisson
+count, wear at like ages makes it narrower. Planned jobs are known ahead and ordered for, so that
+they need no safety stock; a breakdown that comes shortly before one uses what was ordered for it.
+What a look at the shelf must still guard against is therefore the demand beyond the jobs known
+then.
 """
 
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,58 +17,22 @@ from scipy import stats
 
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import SideEvents
+from pumplife.stock.asked import (
+    QUARTER_DAYS,
+    ItemDemand,
+    Key,
+    Known,
+    Needs,
+    count_demand,
+    join_known,
+    join_needs,
+)
 from pumplife.stock.future import Practice, run_group
+from pumplife.stock.jobs import Jobs, list_jobs
+from pumplife.stock.shocks import Burst, Shocks, draw_bursts
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
-
-Key = tuple[str, str]  # store and item
-
-
-QUARTER_DAYS = 91.0  # demand is counted from every look at the shelf within so many days
-MOST_STARTS = 8  # looks counted at the most
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ItemDemand:
-    """Simulated demand for one item from one store.
-
-    Attributes
-    ----------
-    store, item : str
-    lead : array (replicates,)
-        Unplanned demand over the lead time from today [items].
-    spans : tuple of three arrays (starts × replicates,)
-        Unplanned demand over the lead time, over half and over the whole of the review period
-        more [items], counted from each look at the shelf within the next quarter.
-    year : array (replicates,)
-        Unplanned demand over the next twelve months [items].
-    planned_per_year : float
-        Mean planned demand over the next twelve months [items].
-    lead_days : array (replicates,)
-        The lead time of each replicate [days].
-    """
-
-    store: str
-    item: str
-    lead: IntArray
-    spans: tuple[IntArray, IntArray, IntArray]
-    year: IntArray
-    planned_per_year: float
-    lead_days: FloatArray
-
-    def __repr__(self) -> str:
-        return f"ItemDemand({self.item} at {self.store}: {self.year.mean():.2g} a year unplanned)"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Needs:
-    """One row per item taken: which, in which replicate, on which day, planned or not."""
-
-    key: IntArray
-    replicate: IntArray
-    day: FloatArray
-    planned: NDArray[np.bool_]
 
 
 def draw_lead_times(
@@ -95,6 +60,7 @@ def simulate_demand(
     seed: int,
     fouling: Sequence[float] = (),
     current: dict[str, str] | None = None,
+    shocks: Shocks | None = None,
 ) -> list[ItemDemand]:
     """Demand for every item and store that some group draws on.
 
@@ -117,6 +83,8 @@ def simulate_demand(
         kit [-]. The air side's ages are left as they are.
     current : dict, optional
         Item to the item that has taken its place; demand goes to that one.
+    shocks : Shocks, optional
+        Past shocks, which may come again and take from several pumps at once.
 
     Returns
     -------
@@ -134,16 +102,24 @@ def simulate_demand(
     longest = float(lead.max(initial=0.0)) + review_days + QUARTER_DAYS
     horizon = max(DAYS_PER_YEAR, longest) / DAYS_PER_YEAR
     place = number_keys(keys, latest)
-    needs = gather_needs(
-        groups,
-        practices,
+    ahead = np.array([lead_times[item][0] for _, item in keys]) + review_days
+    soon = float(ahead.max(initial=0.0)) + QUARTER_DAYS
+    asked = _run_groups(
+        (groups, practices),
         place,
         years=horizon,
         replicates=replicates,
         seed=seed,
         fouling=fouling,
+        soon=soon,
     )
-    return _count(keys, lead, needs, review_days)
+    taken = [needs for needs, _ in asked]
+    if shocks is not None:
+        rng, days = _own_rng(seed, "shocks"), horizon * DAYS_PER_YEAR
+        burst = draw_bursts(shocks, practices, days=days, replicates=replicates, rng=rng)
+        taken.append(_burst_needs(groups, burst, place))
+    jobs = join_known([known for _, known in asked])
+    return count_demand(keys, (lead, ahead), (join_needs(taken), jobs), review_days)
 
 
 def number_keys(keys: Sequence[Key], latest: dict[str, str]) -> dict[Key, int]:
@@ -167,7 +143,7 @@ def gather_needs(
     seed: int,
     fouling: Sequence[float] = (),
 ) -> Needs:
-    """Run the groups forward and list every numbered item that they take.
+    """Run the groups forward and list every numbered item that they take; shocks left out.
 
     Parameters
     ----------
@@ -179,9 +155,32 @@ def gather_needs(
     years : float
         How far to run [years].
     """
-    air_kits = _air_kits(groups)
-    taken = []
-    for number, (group, practice) in enumerate(zip(groups, practices, strict=True)):
+    asked = _run_groups(
+        (groups, practices),
+        place,
+        years=years,
+        replicates=replicates,
+        seed=seed,
+        fouling=fouling,
+        soon=0.0,
+    )
+    return join_needs([needs for needs, _ in asked])
+
+
+def _run_groups(
+    worked: tuple[Sequence[SideGroup], Sequence[Practice]],
+    place: dict[Key, int],
+    *,
+    years: float,
+    replicates: int,
+    seed: int,
+    fouling: Sequence[float],
+    soon: float,
+) -> list[tuple[Needs, Known]]:
+    """What each group takes, and its planned jobs that are known within `soon` days."""
+    air_kits = _air_kits(worked[0])
+    asked = []
+    for number, (group, practice) in enumerate(zip(*worked, strict=True)):
         chance = fouling[number] if len(fouling) else 0.0
         fouled_kits = [air_kits.get(int(pump), "") for pump in group.pumps if chance > 0]
         items = {group.kit, *group.part_no, *fouled_kits}
@@ -189,11 +188,13 @@ def gather_needs(
             continue
         rng = _own_rng(seed, group.stream)
         events = run_group(group, practice, years=years, replicates=replicates, rng=rng)
-        taken.append(_own_needs(group, events, place))
+        taken = [_own_needs(group, events, place)]
+        jobs = list_jobs(group, practice, events, replicates, soon)
         if chance > 0:
             fouled = _fouled(group, events, chance, rng)
             taken.append(_air_needs(group, events, fouled, air_kits, place))
-    return _join(taken)
+        asked.append((join_needs(taken), _known(group, jobs, place)))
+    return asked
 
 
 def _list_keys(
@@ -217,12 +218,32 @@ def _own_rng(seed: int, *words: str) -> np.random.Generator:
 
 def _own_needs(group: SideGroup, events: SideEvents, place: dict[Key, int]) -> Needs:
     """The kit or the loose part that each event takes from the pump's store."""
-    items = (group.kit, *group.part_no)
-    keys = np.array(
-        [[place.get((str(store), item), -1) for item in items] for store in group.store]
-    ).reshape(len(group.store), len(items))
+    keys = _keys_of(group, place)
     part = group.part_of[np.maximum(events.position, 0)]
     return _pick(events, keys[events.pump, np.where(events.kit, 0, part + 1)])
+
+
+def _keys_of(group: SideGroup, place: dict[Key, int]) -> IntArray:
+    """Kit and parts of each pump by key, (pumps, 1 + parts); -1 without a lead time."""
+    items = (group.kit, *group.part_no)
+    keys = [[place.get((str(store), item), -1) for item in items] for store in group.store]
+    return np.array(keys, np.intp).reshape(len(group.store), len(items))
+
+
+def _burst_needs(groups: Sequence[SideGroup], burst: Burst, place: dict[Key, int]) -> Needs:
+    """What shocks take, all groups in one."""
+    widest = max((len(group.part_no) for group in groups), default=0) + 1
+    keys = [np.pad(_keys_of(g, place), ((0, 0), (0, widest - 1 - len(g.part_no)))) for g in groups]
+    first = np.cumsum([0, *(len(group.pumps) for group in groups)])
+    table = np.concatenate(keys or [np.zeros((0, widest), np.intp)])
+    key = table[first[burst.group] + burst.pump, burst.item]
+    kept = key >= 0
+    return Needs(
+        key=key[kept],
+        replicate=burst.replicate[kept],
+        day=burst.day[kept],
+        planned=np.zeros(int(kept.sum()), np.bool_),
+    )
 
 
 def _air_kits(groups: Sequence[SideGroup]) -> dict[int, str]:
@@ -268,44 +289,14 @@ def _pick(events: SideEvents, key: IntArray) -> Needs:
     )
 
 
-def _join(parts: list[Needs]) -> Needs:
-    return Needs(
-        key=np.concatenate([p.key for p in parts] or [np.zeros(0, np.intp)]),
-        replicate=np.concatenate([p.replicate for p in parts] or [np.zeros(0, np.intp)]),
-        day=np.concatenate([p.day for p in parts] or [np.zeros(0)]),
-        planned=np.concatenate([p.planned for p in parts] or [np.zeros(0, np.bool_)]),
+def _known(group: SideGroup, jobs: Jobs, place: dict[Key, int]) -> Known:
+    """The kit that each planned job takes, where it has a known lead time."""
+    key = _keys_of(group, place)[jobs.pump, 0]
+    kept = key >= 0
+    return Known(
+        key=key[kept],
+        replicate=jobs.replicate[kept],
+        since=jobs.since[kept],
+        due=jobs.due[kept],
+        until=jobs.until[kept],
     )
-
-
-def _count(keys: list[Key], lead: FloatArray, needs: Needs, review: float) -> list[ItemDemand]:
-    shape = lead.shape
-    cell = needs.key * shape[1] + needs.replicate
-    own_lead = lead.ravel()[cell]
-
-    def count(kept: NDArray[np.bool_]) -> IntArray:
-        return np.bincount(cell[kept], minlength=lead.size).reshape(shape)
-
-    failed, within = ~needs.planned, needs.day <= DAYS_PER_YEAR
-    starts = np.arange(0.0, QUARTER_DAYS, max(review, QUARTER_DAYS / MOST_STARTS))
-    since = [failed & (needs.day > start) for start in starts]
-
-    def count_spans(more: float) -> IntArray:
-        ends = (own_lead + more + start for start in starts)
-        rows = [count(late & (needs.day <= end)) for late, end in zip(since, ends, strict=True)]
-        return np.concatenate(rows, axis=1)
-
-    spans = [count_spans(more) for more in (0.0, review / 2.0, review)]
-    lead_count = count(failed & (needs.day <= own_lead))
-    year, planned = count(failed & within), count(needs.planned & within)
-    return [
-        ItemDemand(
-            store=store,
-            item=item,
-            lead=lead_count[row],
-            spans=(spans[0][row], spans[1][row], spans[2][row]),
-            year=year[row],
-            planned_per_year=float(planned[row].mean()),
-            lead_days=lead[row],
-        )
-        for row, (store, item) in enumerate(keys)
-    ]

@@ -12,8 +12,8 @@ from pumplife.records.polymers import StorageLife
 from pumplife.records.read import Records
 from pumplife.records.storage import list_bags, storage_lives
 from pumplife.stock.ageing import MOST_YEARS, Ageing, Use, is_at_risk, leave_unused, simulate_use
+from pumplife.stock.asked import ItemDemand, Key
 from pumplife.stock.cure_dates import Bags, gather_bags, shelf_table
-from pumplife.stock.demand import ItemDemand, Key
 from pumplife.stock.future import Practice
 from pumplife.stock.items import Item
 

@@ -4,8 +4,8 @@ Demand over a time is given as probabilities of 0, 1, 2 … items (`pmf`), where
 a Poisson count, a simulated fleet, a mixture over lead times. A reorder point s with order
 quantity Q means: whenever shelf + on order − waiting falls to s, order Q; so that position
 wanders over s + 1 … s + Q. Two measures of service are kept apart: the *fill rate* is the share
-of demands met from the shelf at once; the *shortage probability* is the chance that demand over
-the protected time exceeds the reorder point.
+of demands met from the shelf at once; the *cycle service* is the chance that nothing waits until
+the next order can arrive, and the *shortage probability* is what it lacks to 1.
 """
 
 from dataclasses import dataclass
@@ -35,7 +35,10 @@ class Shelf:
     fill_rate : array (levels,)
         Share of demands met from the shelf at once [-].
     shortage_prob : array (levels,)
-        Probability that demand over the protected time exceeds the reorder point [-].
+        Probability that something waits before the next order can arrive [-]: that demand over
+        the lead time exceeds the reorder point; where the shelf is looked at once per review,
+        that demand over lead time and review exceeds the least that a look leaves on the shelf
+        and under way, one more than the reorder point.
     on_hand : array (levels,)
         Mean number on the shelf [items].
     backorders : array (levels,)
@@ -235,6 +238,8 @@ def assess_levels(
     *,
     quantity: int = 1,
     highest: int | None = None,
+    seen: ArrayLike | None = None,
+    early: float = 0.0,
 ) -> Shelf:
     """Service and stock of every reorder point from −1 up.
 
@@ -249,13 +254,19 @@ def assess_levels(
         Order quantity, or multiples of it [items].
     highest : int, optional
         Highest reorder point to assess [items]; default: where demand can't exceed it.
+    seen : array (counts,), optional
+        Probabilities of what was asked before each single demand since the look that serves it,
+        where demands of several kinds share the shelf and one kind's fill rate is wanted.
+    early : float
+        Mean number lying for work that is still to come, besides the level [items].
 
     Notes
     -----
     With position y spread evenly over s + 1 … s + Q, demands one by one: always known,
     fill rate = mean over y of P(D_L <= y − 1). Looked at every R: the share of demand that goes
     short is mean over y of {E[(D_{L+R} − y)⁺] − E[(D_L − y)⁺]} / E[D_{L+R} − D_L]; means over the
-    review period by Simpson's rule.
+    review period by Simpson's rule. With `seen`, either way, fill rate = mean over y of
+    P(seen <= y − 1), which holds for demands of any kind.
 
     References
     ----------
@@ -270,12 +281,16 @@ def assess_levels(
     over_time = _SIMPSON if later else np.ones(1)
     waiting = _floats(over_time @ waits)
     mean = float(over_time @ [_mean(pmf) for pmf in spans])
+    if seen is None:
+        fill = _fill_rates(spans, position, waits)
+    else:
+        fill = _floats(1.0 - _above(_chances(seen), position - 1).mean(axis=1))
     return Shelf(
         reorder_point=points,
         quantity=quantity,
-        fill_rate=_fill_rates(spans, position, waits),
-        shortage_prob=_above(spans[-1], points),
-        on_hand=position.mean(axis=1) - mean + waiting,
+        fill_rate=fill,
+        shortage_prob=_above(spans[-1], points + 1 if later else points),
+        on_hand=position.mean(axis=1) - mean + waiting + early,
         backorders=waiting,
     )
 

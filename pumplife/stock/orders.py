@@ -41,7 +41,8 @@ def order_row(
     """
     if not np.isfinite(row["reorder_point"]):
         return None
-    quantity = quantity_to_order(today, int(row["reorder_point"]), item.min_order)
+    step = max(1, round(row["order_up_to"] - row["reorder_point"]))
+    quantity = quantity_to_order(today, int(row["reorder_point"]), step)
     if not quantity:
         return None
     lead = float(row["lead_time_days"])

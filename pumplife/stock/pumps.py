@@ -79,7 +79,7 @@ def list_pumps(
     end = to_day(records.plant.records_to)
     cut = np.full(len(pump), end - DAYS_PER_YEAR)
     ratios = alike.ratios
-    recent = _since(fits, lives, clock, end - DAYS_PER_YEAR)
+    recent = seen_since(fits, lives, clock, end - DAYS_PER_YEAR)
     prices = _failure_prices(fits, advice, recent)
     money = _money(records, lives, advice, end - DAYS_PER_YEAR, len(pump))
     late = lives.visits[(lives.visits["day"] > cut[0]) & lives.visits["breakdown"].astype(bool)]
@@ -117,7 +117,7 @@ def list_pumps(
     return order[COLUMNS].reset_index(drop=True)
 
 
-def _since(fits: Fits, lives: Lives, clock: UsageClock, day: float) -> Seen:
+def seen_since(fits: Fits, lives: Lives, clock: UsageClock, day: float) -> Seen:
     """Failures expected since a day, life by life."""
     table = lives.table
     pump = table["pump"].to_numpy(np.int64)

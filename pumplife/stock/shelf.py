@@ -13,13 +13,17 @@ from pumplife.policy.advice import Advice
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.records.plant import Plant, to_day, to_days
 from pumplife.records.read import Records
+from pumplife.records.stocking import rush_days_of
+from pumplife.stock.asked import ItemDemand, Key
 from pumplife.stock.assess import STOCK_COLUMNS, RiskCurve, TodaysShelf, idle_row, stock_row
 from pumplife.stock.cure_dates import SHELF_COLUMNS, count_available
-from pumplife.stock.demand import ItemDemand, Key, simulate_demand
+from pumplife.stock.demand import simulate_demand
 from pumplife.stock.expiry import Outlook, Shelves, list_shelf, look_ahead, open_shelves
 from pumplife.stock.future import Practice, advised_groups, count_replicates, follow
 from pumplife.stock.items import Item, list_items, stock_on_hand, stock_on_order, successors
 from pumplife.stock.orders import ORDER_COLUMNS, order_row
+from pumplife.stock.reserve import NO_RESERVE, Reserve, find_reserves
+from pumplife.stock.shocks import list_past_shocks
 
 _CELLS = 6_000_000  # position lives simulated at the start, all groups and futures
 _LEAST, _MOST = 400, 4000  # futures
@@ -64,6 +68,7 @@ class _Store:
     on_order: pd.DataFrame  # store, item, quantity, days from now
     jobs: pd.DataFrame  # store, item, days from now
     used: dict[Key, float]
+    reserves: dict[Key, Reserve]
 
 
 def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1) -> StockPlan:
@@ -102,6 +107,7 @@ def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1)
         seed=seed,
         fouling=fouling,
         current=store.current,
+        shocks=list_past_shocks(records, lives, groups),
     )
     outlook = look_ahead(
         store.shelves,
@@ -132,6 +138,7 @@ def _open_store(records: Records, lives: Lives, advice: Advice) -> _Store:
         on_order=stock_on_order(records, current),
         jobs=jobs.assign(item=jobs["item"].map(lambda kit: current.get(kit, kit))),
         used=_used_kits(records, lives, advice, current),
+        reserves=find_reserves(records, advised_groups(advice), current),
     )
 
 
@@ -230,8 +237,11 @@ def _assemble(
             continue
         item = store.items[demand.item]
         today = _today(store, demand, item, records.plant)
-        ageing = outlook.ageing[demand.store, demand.item]
-        row, curve = stock_row(demand, item, records.plant, today, ageing)
+        key = (demand.store, demand.item)
+        reserve = store.reserves.get(key, NO_RESERVE)
+        row, curve = stock_row(
+            demand, item, records.plant, today, reserve=reserve, ageing=outlook.ageing[key]
+        )
         rows.append(row)
         curves.append(curve)
         orders.append(order_row(row, item, today, records.plant.records_to))
@@ -321,6 +331,15 @@ def _note_missing(records: Records, advice: Advice) -> None:
         "waiting_per_day": "cost_per_year and the level of least cost stay blank.",
         "order": "Placing an order counts as free in cost_per_year.",
     }
+    if np.isfinite(records.plant.cost("expedite")) and np.isnan(rush_days_of(records.plant.raw)):
+        records.log.add(
+            "note",
+            "[costs] expedite is given, and not how soon a rush order is there.",
+            rule="rush_days",
+            table="plant.toml",
+            consequence="Levels reckon with no rush orders: what is short waits.",
+            remedy="Write [stock] rush_days in plant.toml.",
+        )
     for name, consequence in consequences.items():
         if not np.isfinite(records.plant.cost(name)):
             records.log.add(

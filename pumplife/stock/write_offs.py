@@ -10,8 +10,8 @@ from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.records.read import Records
 from pumplife.records.storage import list_bags
 from pumplife.stock.ageing import simulate_use, write_off_rates
+from pumplife.stock.asked import Key
 from pumplife.stock.cure_dates import Bags, gather_bags
-from pumplife.stock.demand import Key
 from pumplife.stock.future import Practice
 from pumplife.stock.items import list_items, successors
 from pumplife.stock.shelf import fouling_chances

@@ -39,6 +39,7 @@ from tests.prove import (  # noqa: E402
     posterior,
     regression,
     regret,
+    replay,
     rewind,
 )
 
@@ -139,6 +140,7 @@ TOPICS: dict[str, Callable[[float], Iterator[tuple[judge.Result, int]]]] = {
     "rewind": rewind.prove,
     "regret": regret.prove,
     "materials": materials.prove,
+    "replay": replay.prove,
 }
 
 

@@ -150,17 +150,17 @@ def slow_ageing(rate):
 
 def test_the_level_is_capped_where_the_last_piece_would_age_out():
     # target by hand in test_assess: reorder at 1, up to 2
-    row, _ = stock_row(demand(), item(), plant(), shelf(on_hand=1), slow_ageing(0.15))
+    row, _ = stock_row(demand(), item(), plant(), shelf(on_hand=1), ageing=slow_ageing(0.15))
     assert (row["reorder_point"], row["order_up_to"]) == (0, 1)
     assert row["limited_by"] == "shelf_life"
     assert "more would likely age out: it may lie 7 years" in row["verdict"]
     assert 0.2 < row["expiry_risk"] < 0.5
-    free, _ = stock_row(demand(), item(), plant(), shelf(on_hand=1), slow_ageing(3.0))
+    free, _ = stock_row(demand(), item(), plant(), shelf(on_hand=1), ageing=slow_ageing(3.0))
     assert (free["reorder_point"], free["limited_by"]) == (1, "target")
 
 
 def test_one_is_kept_even_where_it_would_age_out():
-    row, _ = stock_row(demand(), item(), plant(), shelf(), slow_ageing(0.01))
+    row, _ = stock_row(demand(), item(), plant(), shelf(), ageing=slow_ageing(0.01))
     assert row["order_up_to"] == 1
     assert row["expiry_risk"] > 0.9
     assert row["write_offs_per_year"] == pytest.approx(1 / 7, rel=0.1)
@@ -171,7 +171,7 @@ def test_write_offs_are_charged_and_bring_the_cheapest_level_down():
     works.raw["targets"].clear()
     needs = demand(lead=(0, 0, 0, 0, 1, 1), protected=(0, 0, 0, 1, 1, 2))
     free, _ = stock_row(needs, item(), works, shelf())
-    aged, _ = stock_row(needs, item(), works, shelf(), slow_ageing(0.15))
+    aged, _ = stock_row(needs, item(), works, shelf(), ageing=slow_ageing(0.15))
     assert aged["order_up_to"] < free["order_up_to"]
     assert aged["limited_by"] == "shelf_life"
     assert free["limited_by"] == "cost"

@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 
 from pumplife.records.plant import Plant
+from pumplife.stock.asked import ItemDemand
 from pumplife.stock.assess import TodaysShelf, idle_row, quantity_to_order, stock_row
-from pumplife.stock.demand import ItemDemand
 from pumplife.stock.items import Item
 from pumplife.stock.orders import order_row
 
@@ -70,32 +70,38 @@ def test_level_and_money_by_hand():
     assert row["reorder_point"] == 1
     assert row["order_up_to"] == 2
     assert row["fill_rate"] == pytest.approx(1.0)
-    assert row["shortage_prob"] == pytest.approx(0.25)
+    # a look leaves 2 at the least, demand is never above: nothing waits before the next can arrive
+    assert row["shortage_prob"] == pytest.approx(0.0)
+    assert row["cycle_service"] == pytest.approx(1.0)
     # mean over the review by Simpson: demand (0.5 + 4 · 0.5 + 1) / 6, nothing waits
     on_hand = 2 - 3.5 / 6
     assert row["capital"] == pytest.approx(500 * on_hand)
     assert row["pump_days_waiting"] == pytest.approx(0.0)
-    assert row["cost_per_year"] == pytest.approx(0.2 * 500 * on_hand + 30 * 8)
+    # 8 a year, one by one, ordered at 12.175 looks where anything was asked since the last
+    orders = 365.25 / 30 * (1 - np.exp(-8 * 30 / 365.25))
+    assert row["cost_per_year"] == pytest.approx(0.2 * 500 * on_hand + 30 * orders)
     assert row["demand_per_year"] == 6
     assert row["limited_by"] == "target"
     assert curve.reorder_point == 1
-    assert dict(zip(curve.level, curve.shortage_prob, strict=True))[0] == pytest.approx(0.75)
+    assert dict(zip(curve.level, curve.shortage_prob, strict=True))[0] == pytest.approx(0.25)
 
 
 def test_a_lower_target_waits_and_pays_for_it():
-    row, _ = stock_row(demand(), item(), plant(service_level=0.4), shelf(on_hand=9))
+    free = plant(COSTS | {"order": 0.0}, service_level=0.4)
+    row, _ = stock_row(demand(), item(), free, shelf(on_hand=9))
     assert row["reorder_point"] == 0
     assert row["fill_rate"] == pytest.approx(0.5)
-    # waiting: mean over the review of E(D - 1)+ = (0 + 0 + .25) / 6
-    assert row["pump_days_waiting"] == pytest.approx(0.25 / 6 * 365.25)
+    # waiting: mean over the review of E(D - 1)+ = (0 + 0 + .25) / 6; of 8 a year 6 are unplanned
+    assert row["pump_days_waiting"] == pytest.approx(0.75 * 0.25 / 6 * 365.25)
     waiting = row["pump_days_waiting"] * 100
     holding = 0.2 * 500 * (1 - 3.5 / 6 + 0.25 / 6)
-    assert row["cost_per_year"] == pytest.approx(holding + 30 * 8 + waiting)
+    assert row["cost_per_year"] == pytest.approx(holding + waiting)
     assert row["least_cost_up_to"] == 2
-    cheapest = 0.2 * 500 * (2 - 3.5 / 6) + 30 * 8
+    cheapest = 0.2 * 500 * (2 - 3.5 / 6)
     assert row["least_cost_per_year"] == pytest.approx(cheapest)
     saved = round(row["cost_per_year"] - cheapest)
-    assert f"waiting is dear: up to 2 would cost {saved:,} EUR less a year" in row["verdict"]
+    words = f"waiting or ordering is dear: up to 2 would cost {saved:,} EUR less a year"
+    assert words in row["verdict"]
 
 
 def test_without_a_target_the_cost_decides():
@@ -104,6 +110,7 @@ def test_without_a_target_the_cost_decides():
     row, _ = stock_row(demand(), item(), settings, shelf())
     assert row["limited_by"] == "cost"
     assert row["order_up_to"] == row["least_cost_up_to"]
+    assert row["cost_per_year"] == pytest.approx(row["least_cost_per_year"])
     dear, _ = stock_row(demand(), item(unit_cost=1e6), settings, shelf())
     assert dear["order_up_to"] == 0
     target, _ = stock_row(demand(), item(unit_cost=1e6), plant(), shelf())

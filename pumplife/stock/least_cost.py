@@ -1,0 +1,154 @@
+"""What a level costs a year, and the reorder point and quantity of least cost."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pumplife.policy.groups import DAYS_PER_YEAR
+from pumplife.stock.asked import ItemDemand
+from pumplife.stock.level import Shelf, assess_levels, count_pmf, poisson_loss
+
+FloatArray = NDArray[np.float64]
+
+MOST_QUANTITIES = 24  # order quantities tried between the least order and twice the classical one
+_SIMPSON = np.array([1.0, 4.0, 1.0]) / 6.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ItemPrices:
+    """What one item costs to buy, keep, order and wait for.
+
+    Attributes
+    ----------
+    unit_cost : float
+        [money]; NaN where not given.
+    holding : float
+        Keeping one item for a year [money/year]; NaN where not given.
+    order : float
+        Placing one order [money].
+    waiting_per_day : float
+        One pump waiting for one day [money/day]; NaN where not given.
+    rush : float
+        Extra cost of a rush order [money]; NaN where not given.
+    rush_days : float
+        Days until a rush order is there [days]; NaN where not given: then none is placed.
+    """
+
+    unit_cost: float
+    holding: float
+    order: float
+    waiting_per_day: float
+    rush: float = float("nan")
+    rush_days: float = float("nan")
+
+    @property
+    def complete(self) -> bool:
+        """Whether levels can be chosen by cost."""
+        return bool(np.isfinite(self.holding + self.waiting_per_day) and self.holding > 0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LevelCost:
+    """What each reorder point of a shelf costs and does a year.
+
+    Attributes
+    ----------
+    money : array (levels,)
+        Keeping, ordering, waiting and rush orders [money/year]; NaN where a price is missing.
+    waiting : array (levels,)
+        Days that pumps stand and wait for the item a year [days/year].
+    rushed : array (levels,)
+        Rush orders a year [orders/year]; 0 where waiting is cheaper.
+    """
+
+    money: FloatArray
+    waiting: FloatArray
+    rushed: FloatArray
+
+    def __repr__(self) -> str:
+        return f"LevelCost({len(self.money)} levels)"
+
+
+def assess_demand(demand: ItemDemand, quantity: int) -> Shelf:
+    """Every reorder point of one item against its simulated demand."""
+    spans = np.array(demand.spans)
+    lead, *later = (count_pmf(span) for span in np.maximum(spans, 0))
+    return assess_levels(
+        lead,
+        (later[0], later[1]),
+        quantity=quantity,
+        seen=count_pmf(np.maximum(demand.seen, 0)) if len(demand.seen) else None,
+        early=float(_SIMPSON @ np.maximum(-spans, 0).mean(axis=1)),
+    )
+
+
+def cost_levels(
+    shelf: Shelf, demand: ItemDemand, prices: ItemPrices, review_days: float
+) -> LevelCost:
+    """Cost a year of every reorder point; short demands wait, or are rushed where that is cheaper.
+
+    Of all that waits for the item, the share of unplanned demand stands still; a planned job
+    that waits lets its pump run on. A rush order brings the piece in `rush_days` for `rush` extra.
+    Which of the two is cheaper is asked level by level for the short demands on average, not one
+    by one.
+    """
+    unplanned = float(demand.year.mean())
+    yearly = unplanned + demand.planned_per_year
+    waiting = shelf.backorders * DAYS_PER_YEAR * (unplanned / yearly if yearly > 0 else 0.0)
+    paid = waiting * prices.waiting_per_day
+    short = unplanned * (1.0 - shelf.fill_rate)
+    rushed = short * (prices.rush + prices.rush_days * prices.waiting_per_day)
+    cheaper = rushed < paid
+    orders = orders_per_year(yearly, shelf.quantity, review_days)
+    return LevelCost(
+        money=prices.holding * shelf.on_hand
+        + prices.order * orders
+        + np.where(cheaper, rushed, paid),
+        waiting=np.where(cheaper, short * prices.rush_days, waiting),
+        rushed=np.where(cheaper, short, 0.0),
+    )
+
+
+def orders_per_year(demand: float, quantity: int, review_days: float) -> float:
+    """Orders placed a year [orders/year]: at most one at each look at the shelf.
+
+    Of Q positions evenly spread over s + 1 … s + Q, a demand D between two looks takes
+    min(D, Q) to s or below; D a Poisson count.
+
+    Parameters
+    ----------
+    demand : float
+        [items/year]
+    quantity : int
+        [items]
+    review_days : float
+        Days between two looks [days]; 0: always known.
+    """
+    if review_days <= 0:
+        return demand / quantity
+    mean = demand * review_days / DAYS_PER_YEAR
+    taken = mean - float(poisson_loss(quantity, mean))
+    return DAYS_PER_YEAR / review_days * taken / quantity
+
+
+def find_least_cost(
+    demand: ItemDemand, least_order: int, prices: ItemPrices, review_days: float
+) -> tuple[Shelf, int, float]:
+    """Order quantity and reorder point of least cost: the shelf, the point, its cost a year.
+
+    Quantities are tried from the least order up to twice the classical lot size
+    √(2 · order · demand / holding), all of them where they are few.
+    """
+    yearly = float(demand.year.mean()) + demand.planned_per_year
+    lot = np.sqrt(2.0 * prices.order * yearly / prices.holding)
+    most = max(least_order, int(np.ceil(2.0 * lot)))
+    tried = np.unique(np.rint(np.geomspace(least_order, most, MOST_QUANTITIES)).astype(int))
+    found = []
+    for quantity in tried.tolist():
+        shelf = assess_demand(demand, quantity)
+        money = cost_levels(shelf, demand, prices, review_days).money
+        at = int(np.argmin(money))
+        found.append((float(money[at]), quantity, int(shelf.reorder_point[at]), shelf))
+    cost, _, point, shelf = min(found, key=lambda one: one[:2])
+    return shelf, point, cost
