@@ -58,7 +58,8 @@ def score_stock(seed: int, *, services: int = 10, futures: int = FUTURES) -> pd.
     """How advised levels serve the futures of invented works, per store and item.
 
     Columns: seed, store, item, kind, failures (behind the fits of its pumps), demands (breakdowns
-    played), planned_share (of what it is asked for), unit_cost, and for each of the levels advised,
+    played), planned_share (of what it is asked for), unit_cost, sure (its
+    lead time never varies), and for each of the levels advised,
     known (by the same rules with the true lives), best (found by search), mean_lead (last year's
     mean x lead time x 1.5) and poisson (Poisson on last year's mean): *_point, *_fill, *_shelf
     [items], *_less (fill with one piece less).
@@ -114,6 +115,7 @@ def score_stock(seed: int, *, services: int = 10, futures: int = FUTURES) -> pd.
         demands=played.demands,
         planned_share=asked.planned.sum(axis=(0, 2)) / np.maximum(total, 1),
         unit_cost=terms["item"].map(unit),
+        sure=(terms["lead_high"] <= terms["lead"]),
     )
     return table.assign(**_serve(played, points))
 
@@ -196,11 +198,16 @@ def _serve(played: Played, points: dict[str, np.ndarray]) -> dict[str, np.ndarra
 
 
 def judge_levels(items: pd.DataFrame, fewest: float = FEWEST) -> Iterator[judge.Result]:
-    """Whether levels keep their promise, at which capital, and whether a piece less breaks it."""
+    """Whether levels keep their promise, at which capital, and whether a piece less breaks it.
+
+    In the play an order may overtake an earlier one, which serves better than the levels reckon.
+    """
     items = items[items["demands"] >= fewest]
     many = items[items["failures"] >= MANY]
     for name, words, rows, asked in (
         ("known", "lives known", items, True),
+        ("known", "lives known, lead time sure", items[items["sure"]], False),
+        ("known", "lives known, lead time by chance", items[~items["sure"]], False),
         ("advised", "from raw tickets, 20 failures or more", many, True),
         ("advised", "from raw tickets, all items", items, False),
         ("mean_lead", "last year's mean x lead time x 1.5", items, False),
