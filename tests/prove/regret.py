@@ -2,7 +2,7 @@
 
 Every function here takes seeds and gives frames with one row per pump group, or judges them.
 What advice may cost is asked where a breakdown costs 1.5 to 6 times planned work, as it commonly
-does where no line stops: always running to failure then costs about a fifth more than the best.
+does where no line stops: always running to failure then costs about a sixth more than the best.
 The same works with breakdowns of up to 20 times are told beside: every rule costs more there.
 """
 
