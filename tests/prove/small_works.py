@@ -35,6 +35,8 @@ CHECKS = ("suction_left", "suction_right", "discharge_left", "discharge_right")
 POSITIONS = np.array(["left", "right", *CHECKS, *CHECKS])
 PART_OF = np.repeat(np.arange(3), COUNT.astype(int))
 HARSH = 0.3  # life in a harsh service, times that in its like
+COMMON = (1.5, 6.0)  # cost of a breakdown over planned work where no line stops: common practice
+WIDE = (1.2, 20.0)  # the same with services that stop a line, or are hazardous
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -74,7 +76,12 @@ class Works:
 
 
 def make_works(
-    seed: int, *, services: int = 10, spoilt: bool = False, hazardous: float = 0.0
+    seed: int,
+    *,
+    services: int = 10,
+    spoilt: bool = False,
+    hazardous: float = 0.0,
+    ratio: tuple[float, float] = WIDE,
 ) -> Works:
     """Make the works: same arguments, same works.
 
@@ -85,10 +92,13 @@ def make_works(
         Whether the records are spoilt as the demo's are.
     hazardous : float
         Share of the services whose fluid is hazardous; one of them, then, is harsh.
+    ratio : pair of float
+        Least and largest cost of a breakdown over that of planned work. Lives, habits and tickets
+        don't depend on it.
     """
     rng = np.random.default_rng([seed, services, round(100 * hazardous)])
     years = float(rng.uniform(3.0, 7.0))
-    table, shape, scale = _draw_services(rng, services, hazardous)
+    table, shape, scale = _draw_services(rng, services, hazardous, ratio)
     pumps = _draw_pumps(rng, table, shape, scale, years)
     own = pumps["number"].to_numpy()
     early = np.where(PART_OF == 0, table["early_share"].to_numpy()[own, None], 0.0)
@@ -113,7 +123,7 @@ def make_works(
 
 
 def _draw_services(
-    rng: np.random.Generator, count: int, hazardous: float
+    rng: np.random.Generator, count: int, hazardous: float, ratio: tuple[float, float]
 ) -> tuple[pd.DataFrame, np.ndarray, np.ndarray]:
     """Services with their habits and costs; shape and scale (services, parts)."""
     shape = _draw_shapes(rng, count)
@@ -130,7 +140,7 @@ def _draw_services(
         {
             "service": [f"service {number:02d}" for number in range(count)],
             "material": rng.choice(MATERIALS, count),
-            "ratio": np.exp(rng.uniform(np.log(1.2), np.log(20.0), count)),
+            "ratio": np.exp(rng.uniform(*np.log(ratio), count)),
             "spill": np.where(rng.random(count) < 0.5, rng.uniform(0.0, 2.0, count), 0.0),
             "early_share": early,
             "early_scale": 0.03 * scale[:, 0],

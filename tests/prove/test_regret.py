@@ -9,6 +9,7 @@ import pytest
 
 from tests.prove.chances import judge_chances, state_chances
 from tests.prove.regret import judge_limits, judge_regret, score_works
+from tests.prove.small_works import COMMON, WIDE, make_works
 
 
 @pytest.fixture(scope="module")
@@ -19,6 +20,15 @@ def scored() -> pd.DataFrame:
 @pytest.fixture(scope="module")
 def chances() -> pd.DataFrame:
     return state_chances(3, 40)
+
+
+def test_works_with_dearer_breakdowns_have_the_same_tickets() -> None:
+    common, wide = (make_works(7, services=4, ratio=ratio) for ratio in (COMMON, WIDE))
+    for name, table in common.tables.items():
+        pd.testing.assert_frame_equal(table, wide.tables[name])
+    assert common.services["ratio"].between(*COMMON).all()
+    assert common.services["ratio"].max() < wide.services["ratio"].max()
+    assert common.plant_toml != wide.plant_toml
 
 
 def test_no_way_of_working_beats_the_best_at_the_truth(scored: pd.DataFrame) -> None:
@@ -46,7 +56,7 @@ def test_services_without_a_failure_borrow_instead_of_running_to_failure() -> No
 
 def test_advice_that_ignores_wear_would_be_noticed(scored: pd.DataFrame) -> None:
     """The limit that the advice is held to fails running to failure."""
-    (first, *_) = judge_regret(scored.assign(regret=scored["regret_never"]), "clean")
+    (first, *_) = judge_regret(scored.assign(regret=scored["regret_never"]), "works", asked=True)
     assert first.passes is False
 
 
