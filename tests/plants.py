@@ -120,7 +120,7 @@ def small_tables() -> dict[str, Rows]:
         "parts": part_rows(),
         "kits": [kit | {"lead_time_days": 20}],
         "kit_contents": [{"kit": "FK", "part_no": p, "quantity": q} for p, q in contents],
-        "on_hand": [{"store": "works", "item": "FK", "quantity": 1}],
+        "on_hand": [{"store": "works", "item": "FK", "quantity": 1, "cure_date": on_day(600)}],
     }
 
 
