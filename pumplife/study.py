@@ -229,7 +229,10 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
         "few_intervals": advice.few,
         "stock": stock.stock,
         "orders": stock.orders,
-        "budget": plan_budget(records, lives, advice, seed=study.seed),
+        "coverage": stock.coverage,
+        "on_condition": stock.on_condition,
+        "kit_or_parts": stock.kit_or_parts,
+        "budget": plan_budget(records, lives, advice, seed=study.seed, loose=stock.loose),
         "sensitivity": try_readings(records, clock, lives, fits, advice.groups),
     }
     return replace(study, advice=advice, stock=stock, tables={**study.tables, **tables})

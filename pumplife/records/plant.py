@@ -51,6 +51,7 @@ _SECTIONS: dict[str, tuple[str, ...]] = {
     "prior": (),
     "calendar": CALENDAR,
     "rules": ("turned",),
+    "stock": ("break_kits",),
     "budget": ("year_starts", "price_rise"),
     "dates": ("order",),
     "numbers": ("decimal",),
@@ -151,6 +152,11 @@ class Plant:
     def turned_is_new(self) -> bool:
         """Whether a part that was turned over counts as new, having a new face to wear."""
         return bool(self.raw.get("rules", {}).get("turned", "new") == "new")
+
+    @property
+    def break_kits(self) -> bool:
+        """Whether a kit may be broken for one part, its rest going back on the shelf as loose."""
+        return bool(self.raw.get("stock", {}).get("break_kits", False))
 
     def stops(self, site: str = "") -> list[Stop]:
         """Give the stops of a site by date, the plant's own where it has none."""
@@ -371,6 +377,9 @@ def _check_rules(raw: dict[str, Any]) -> None:
             f'plant.toml: [rules] turned = "{turned}" must be "new" (a turned part starts a life '
             'of its own) or "same" (its age runs on).'
         )
+    breaks = raw.get("stock", {}).get("break_kits", False)
+    if not isinstance(breaks, bool):
+        raise SettingError(f"plant.toml: [stock] break_kits = {breaks!r} must be true or false.")
 
 
 def _note_targets(raw: dict[str, Any], log: AuditLog) -> None:

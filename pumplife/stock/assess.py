@@ -46,6 +46,8 @@ STOCK_COLUMNS = (
     "limited_by",
     "verdict",
 )
+NO_LEVEL = "no level:"
+"""Begins the verdict of an item whose demand isn't known."""
 _MONTHS = 12.0
 _LIKELY = 0.5  # a shortage of this probability is told in words
 _WORTH_SAYING = 0.10  # a saving of this share of the cost is told in words
@@ -222,14 +224,15 @@ def idle_row(store: str, item: Item, on_hand: float, *, why: str = "") -> dict[s
     verdict = "no pump of this store is expected to take it: move it, return it or use it up"
     if item.kind == "part":
         verdict = "kits cover the work as advised: use it up, no need to order more"
+    asked = np.nan if why.startswith(NO_LEVEL) else 0.0
     return {
         "store": store,
         "item": item.name,
         "kind": item.kind,
         "lead_time_days": item.lead_time_days,
-        "demand_per_year": 0.0,
-        "planned_per_year": 0.0,
-        "order_up_to": 0.0,
+        "demand_per_year": asked,
+        "planned_per_year": asked,
+        "order_up_to": asked,
         "today_on_hand": on_hand,
         "capital_today": on_hand * item.unit_cost,
         "surplus": np.nan if why else on_hand,

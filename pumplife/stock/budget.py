@@ -29,6 +29,7 @@ from pumplife.stock.future import (
     planned_at,
     run_group,
 )
+from pumplife.stock.loose import LoosePart, with_loose
 from pumplife.stock.spent import EVERYWHERE, last_year
 
 FloatArray = NDArray[np.float64]
@@ -84,7 +85,14 @@ class PriceRise:
         return f"PriceRise(kits {self.kits:.1%}, labour {self.labour:.1%} a year)"
 
 
-def plan_budget(records: Records, lives: Lives, advice: Advice, *, seed: int = 1) -> pd.DataFrame:
+def plan_budget(
+    records: Records,
+    lives: Lives,
+    advice: Advice,
+    *,
+    seed: int = 1,
+    loose: Sequence[Sequence[LoosePart]] = (),
+) -> pd.DataFrame:
     """Budget of the next three years under each way of working, beside the last twelve months.
 
     Scenarios: today (the practice that the tickets show), advised, adopted (where the plant has
@@ -101,6 +109,8 @@ def plan_budget(records: Records, lives: Lives, advice: Advice, *, seed: int = 1
         Its visits tell the last twelve months.
     advice : Advice
     seed : int
+    loose : sequence of sequences of LoosePart, optional
+        What openings take beside the kit, by advised group.
 
     Returns
     -------
@@ -113,7 +123,10 @@ def plan_budget(records: Records, lives: Lives, advice: Advice, *, seed: int = 1
     rise = records.plant.raw.get("budget", {}).get("price_rise", {})
     simulated = simulate_budget(
         groups,
-        [event_amounts(group, records.plant) for group in groups],
+        [
+            with_loose(event_amounts(group, records.plant), parts, AMOUNTS.index("parts"))
+            for group, parts in zip(groups, loose or [()] * len(groups), strict=True)
+        ],
         _scenarios(advice, groups),
         replicates=count_replicates(groups, cells=_CELLS, least=_LEAST, most=_MOST),
         seed=seed,

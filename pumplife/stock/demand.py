@@ -7,8 +7,8 @@ counted apart and need no safety stock.
 """
 
 import zlib
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from scipy import stats
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import SideEvents
 from pumplife.stock.future import Practice, run_group
+from pumplife.stock.loose import LoosePart, draw_pieces
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -95,6 +96,8 @@ def simulate_demand(
     seed: int,
     fouling: Sequence[float] = (),
     current: dict[str, str] | None = None,
+    loose: Sequence[Sequence[LoosePart]] = (),
+    seen: Callable[[SideGroup, SideEvents], None] | None = None,
 ) -> list[ItemDemand]:
     """Demand for every item and store that some group draws on.
 
@@ -117,6 +120,10 @@ def simulate_demand(
         kit [-]. The air side's ages are left as they are.
     current : dict, optional
         Item to the item that has taken its place; demand goes to that one.
+    loose : sequence of sequences of LoosePart, optional
+        Per group, the parts that openings take beside the kit.
+    seen : callable, optional
+        Is shown each group and its events, so that others count the same futures.
 
     Returns
     -------
@@ -124,13 +131,8 @@ def simulate_demand(
         Sorted by store and item.
     """
     latest = current or {}
-    keys = _list_keys(groups, lead_times, latest)
-    lead = np.array(
-        [
-            draw_lead_times(*lead_times[item], replicates, _own_rng(seed, store, item))
-            for store, item in keys
-        ]
-    ).reshape(len(keys), replicates)
+    keys = _list_keys(groups, lead_times, latest, loose)
+    lead = draw_item_leads(keys, lead_times, replicates, seed)
     longest = float(lead.max(initial=0.0)) + review_days + QUARTER_DAYS
     horizon = max(DAYS_PER_YEAR, longest) / DAYS_PER_YEAR
     place = {key: number for number, key in enumerate(keys)}
@@ -146,6 +148,11 @@ def simulate_demand(
         rng = _own_rng(seed, group.stream)
         events = run_group(group, practice, years=horizon, replicates=replicates, rng=rng)
         taken.append(_own_needs(group, events, place))
+        if len(loose):
+            own = _own_rng(seed, group.stream, "loose")
+            taken += _loose_needs(group, events, loose[number], place, (replicates, seed, own))
+        if seen is not None:
+            seen(group, events)
         if len(fouling) and fouling[number] > 0:
             fouled = _fouled(group, events, fouling[number], rng)
             taken.append(_air_needs(group, events, fouled, air_kits, place))
@@ -156,12 +163,14 @@ def _list_keys(
     groups: Sequence[SideGroup],
     lead_times: dict[str, tuple[float, float]],
     latest: dict[str, str],
+    loose: Sequence[Sequence[LoosePart]],
 ) -> list[Key]:
+    beside = loose or [()] * len(groups)
     wanted = {
         (str(store), latest.get(item, item))
-        for group in groups
+        for group, parts in zip(groups, beside, strict=True)
         for store in set(group.store)
-        for item in (group.kit, *group.part_no)
+        for item in (group.kit, *group.part_no, *(part.part_no for part in parts if not part.why))
     }
     return sorted(key for key in wanted if key[1] in lead_times)
 
@@ -179,6 +188,27 @@ def _own_needs(group: SideGroup, events: SideEvents, place: dict[Key, int]) -> _
     ).reshape(len(group.store), len(items))
     part = group.part_of[np.maximum(events.position, 0)]
     return _pick(events, keys[events.pump, np.where(events.kit, 0, part + 1)])
+
+
+def _loose_needs(
+    group: SideGroup,
+    events: SideEvents,
+    parts: Sequence[LoosePart],
+    place: dict[Key, int],
+    chance: tuple[int, int, np.random.Generator],
+) -> list[_Needs]:
+    """Pieces that each event takes beside its kit; only what every opening takes is planned."""
+    replicates, seed, rng = chance
+    needs = []
+    for part in parts:
+        if part.why:
+            continue
+        pieces = draw_pieces(part, events, replicates=replicates, seed=seed, rng=rng)
+        keys = np.array([place.get((str(store), part.part_no), -1) for store in group.store])
+        taken = _pick(events, keys.astype(np.intp)[events.pump], pieces)
+        sure = taken.planned & (part.share is None)
+        needs.append(replace(taken, planned=sure))
+    return needs
 
 
 def _air_kits(groups: Sequence[SideGroup]) -> dict[int, str]:
@@ -213,9 +243,11 @@ def _air_needs(
     return _pick(events, np.where(fouled, keys[events.pump], -1))
 
 
-def _pick(events: SideEvents, key: IntArray) -> _Needs:
-    """Events that take an item with a known lead time."""
-    kept = key >= 0
+def _pick(events: SideEvents, key: IntArray, pieces: IntArray | None = None) -> _Needs:
+    """Events that take an item with a known lead time, one row per piece; one piece by default."""
+    kept = np.flatnonzero(key >= 0)
+    if pieces is not None:
+        kept = np.repeat(kept, pieces[kept])
     return _Needs(
         key=key[kept],
         replicate=events.replicate[kept],
@@ -265,3 +297,37 @@ def _count(keys: list[Key], lead: FloatArray, needs: _Needs, review: float) -> l
         )
         for row, (store, item) in enumerate(keys)
     ]
+
+
+def count_takings(
+    keys: list[Key],
+    lead: FloatArray,
+    taken: tuple[IntArray, IntArray, FloatArray, NDArray[np.bool_]],
+    review_days: float,
+) -> list[ItemDemand]:
+    """Demand by item from every piece taken, whoever found out about it.
+
+    Parameters
+    ----------
+    keys : list of (store, item)
+    lead : float array (keys, replicates)
+        Lead times [days].
+    taken : tuple of arrays (pieces,)
+        Row in `keys`, replicate, day from today, and whether it was planned.
+    review_days : float
+        [days]
+    """
+    key, replicate, day, planned = taken
+    needs = _Needs(key=key, replicate=replicate, day=day, planned=planned)
+    return _count(keys, lead, needs, review_days)
+
+
+def draw_item_leads(
+    keys: Sequence[Key], lead_times: dict[str, tuple[float, float]], replicates: int, seed: int
+) -> FloatArray:
+    """Lead times of each store and item, (keys, replicates) [days]; the same for the same seed."""
+    rows = [
+        draw_lead_times(*lead_times[item], replicates, _own_rng(seed, store, item))
+        for store, item in keys
+    ]
+    return np.array(rows).reshape(len(keys), replicates)

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -13,10 +13,21 @@ from pumplife.policy.advice import Advice
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.records.plant import Plant, to_day, to_days
 from pumplife.records.read import Records
-from pumplife.stock.assess import STOCK_COLUMNS, RiskCurve, TodaysShelf, idle_row, stock_row
+from pumplife.stock.assess import (
+    NO_LEVEL,
+    STOCK_COLUMNS,
+    RiskCurve,
+    TodaysShelf,
+    idle_row,
+    stock_row,
+)
+from pumplife.stock.coverage import COVERAGE_COLUMNS, OpeningTally, cover_parts
 from pumplife.stock.demand import ItemDemand, Key, simulate_demand
 from pumplife.stock.future import Practice, advised_groups, count_replicates, follow
 from pumplife.stock.items import Item, list_items, stock_on_hand, stock_on_order, successors
+from pumplife.stock.kit_or_parts import KIT_OR_PARTS_COLUMNS, Terms, compare_supply
+from pumplife.stock.loose import LoosePart, find_loose_parts, kit_contents, plan_loose_jobs
+from pumplife.stock.on_condition import SHARE_COLUMNS, observe_shares, share_table
 from pumplife.stock.orders import ORDER_COLUMNS, order_row
 
 _CELLS = 6_000_000  # position lives simulated at the start, all groups and futures
@@ -33,6 +44,14 @@ class StockPlan:
         One row per store and item, `STOCK_COLUMNS`.
     orders : DataFrame
         One row per item to order now, `ORDER_COLUMNS`, the most urgent first.
+    coverage : DataFrame
+        Which part is asked for how often and which kit brings it, `COVERAGE_COLUMNS`.
+    on_condition : DataFrame
+        How often openings took each part renewed on condition, `SHARE_COLUMNS`.
+    kit_or_parts : DataFrame
+        What each way of supplying each kit costs, `KIT_OR_PARTS_COLUMNS`.
+    loose : list of tuple of LoosePart
+        What openings of each advised group take beside the kit.
     curves : tuple of RiskCurve
         Shortage against the reorder point, the dearest shelf first.
     replicates : int
@@ -41,6 +60,10 @@ class StockPlan:
 
     stock: pd.DataFrame
     orders: pd.DataFrame
+    coverage: pd.DataFrame
+    on_condition: pd.DataFrame
+    kit_or_parts: pd.DataFrame
+    loose: list[tuple[LoosePart, ...]]
     curves: tuple[RiskCurve, ...]
     replicates: int
 
@@ -79,28 +102,68 @@ def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1)
         Empty where the records withhold stock.
     """
     if "stock" in records.withheld:
-        return StockPlan(stock=_frame([]), orders=_order_frame([]), curves=(), replicates=0)
-    store = _open_store(records, lives, advice)
+        return _no_plan()
     groups, practices = advised_groups(advice), follow(advice)
-    replicates = count_replicates(groups, cells=_CELLS, least=_LEAST, most=_MOST)
+    shares = observe_shares(records, lives)
+    loose = find_loose_parts(records, shares, groups)
+    store = _open_store(records, lives, advice, groups, loose)
+    tally = OpeningTally(
+        replicates=count_replicates(groups, cells=_CELLS, least=_LEAST, most=_MOST)
+    )
+    fouling = [_fouling(records.plant, group) for group in groups]
     demands = simulate_demand(
         groups,
         practices,
-        _lead_times(records, store, groups, practices),
+        _lead_times(records, store, list(zip(groups, practices, loose, strict=True))),
         review_days=records.plant.review_days,
-        replicates=replicates,
+        replicates=tally.replicates,
         seed=seed,
-        fouling=[_fouling(records.plant, group) for group in groups],
+        fouling=fouling,
         current=store.current,
+        loose=loose,
+        seen=tally,
     )
     _note_missing(records, advice)
-    return _assemble(records, advice, store, demands, replicates)
+    terms = Terms(
+        items=store.items,
+        current=store.current,
+        contents=kit_contents(records),
+        plant=records.plant,
+    )
+    carried = _why_idle(advice) | _why_unknown(groups, loose, store.current)
+    return replace(
+        _assemble(records, carried, store, demands, tally.replicates),
+        coverage=cover_parts(records, lives, groups, loose, tally=tally, fouling=fouling),
+        on_condition=share_table(records, shares),
+        kit_or_parts=compare_supply(groups, practices, loose, terms, seed=seed),
+        loose=loose,
+    )
 
 
-def _open_store(records: Records, lives: Lives, advice: Advice) -> _Store:
+def _no_plan() -> StockPlan:
+    return StockPlan(
+        stock=_frame([]),
+        orders=_order_frame([]),
+        coverage=pd.DataFrame(columns=list(COVERAGE_COLUMNS)),
+        on_condition=pd.DataFrame(columns=list(SHARE_COLUMNS)),
+        kit_or_parts=pd.DataFrame(columns=list(KIT_OR_PARTS_COLUMNS)),
+        loose=[],
+        curves=(),
+        replicates=0,
+    )
+
+
+def _open_store(
+    records: Records,
+    lives: Lives,
+    advice: Advice,
+    groups: Sequence[SideGroup],
+    loose: Sequence[Sequence[LoosePart]],
+) -> _Store:
     items = list_items(records)
     current = successors(items)
     due = advice.due[advice.due["do_on"].notna()]
+    due = pd.concat([due, plan_loose_jobs(due, advice.groups, groups, loose)])
     days = to_days(due["do_on"].astype("datetime64[ns]")) - to_day(records.plant.records_to)
     jobs = pd.DataFrame({"store": due["store"], "item": due["kit"], "days": np.maximum(days, 0.0)})
     return _Store(
@@ -131,13 +194,15 @@ def _used_kits(
 
 
 def _lead_times(
-    records: Records, store: _Store, groups: Sequence[SideGroup], practices: Sequence[Practice]
+    records: Records,
+    store: _Store,
+    asking: Sequence[tuple[SideGroup, Practice, Sequence[LoosePart]]],
 ) -> dict[str, tuple[float, float]]:
     """Lead times of the items that are asked for; those without one are told in the audit."""
-    pairs = list(zip(groups, practices, strict=True))
-    kits = {group.kit for group, _ in pairs}
-    parts = {part for group, way in pairs if way.kit_share < 1.0 for part in group.part_no}
-    asked = sorted({store.current.get(item, item) for item in kits | parts})
+    kits = {group.kit for group, _, _ in asking}
+    parts = {part for group, way, _ in asking if way.kit_share < 1.0 for part in group.part_no}
+    beside = {part.part_no for _, _, loose in asking for part in loose if not part.why}
+    asked = sorted({store.current.get(item, item) for item in kits | parts | beside})
     known = [store.items[item] for item in asked if item in store.items]
     for item in known:
         if np.isnan(item.lead_time_days):
@@ -164,7 +229,11 @@ def _fouling(plant: Plant, group: SideGroup) -> float:
 
 
 def _assemble(
-    records: Records, advice: Advice, store: _Store, demands: list[ItemDemand], replicates: int
+    records: Records,
+    carried: dict[Key, str],
+    store: _Store,
+    demands: list[ItemDemand],
+    replicates: int,
 ) -> StockPlan:
     rows, orders, curves = [], [], []
     for demand in demands:
@@ -177,8 +246,9 @@ def _assemble(
         curves.append(curve)
         orders.append(order_row(row, item, today, records.plant.records_to))
     weight = {(row["store"], row["item"]): -np.nan_to_num(row["capital"]) for row in rows}
-    rows += _idle_rows(store, advice, set(weight))
-    return StockPlan(
+    rows += _idle_rows(store, carried, set(weight))
+    return replace(
+        _no_plan(),
         stock=_frame(rows),
         orders=_order_frame([order for order in orders if order is not None]),
         curves=tuple(sorted(curves, key=lambda c: (weight[c.store, c.item], c.store, c.item))),
@@ -203,9 +273,8 @@ def _of(frame: pd.DataFrame, key: Key) -> pd.DataFrame:
     return frame[(frame["store"] == key[0]) & (frame["item"] == key[1])]
 
 
-def _idle_rows(store: _Store, advice: Advice, shown: set[Key]) -> list[dict[str, Any]]:
+def _idle_rows(store: _Store, carried: dict[Key, str], shown: set[Key]) -> list[dict[str, Any]]:
     """What lies in a store, or is carried by its pumps, and no work as planned takes."""
-    carried = _why_idle(advice)
     lying = {key for key, quantity in store.on_hand.items() if quantity > 0}
     return [
         idle_row(key[0], store.items[key[1]], store.on_hand.get(key, 0.0), why=carried.get(key, ""))
@@ -217,13 +286,26 @@ def _idle_rows(store: _Store, advice: Advice, shown: set[Key]) -> list[dict[str,
 def _why_idle(advice: Advice) -> dict[Key, str]:
     """Kits that pumps carry and no level was found for, and why."""
     alone = (
-        "failed parts are renewed alone there, and loose parts aren't planned yet: keep what there "
-        "is, and some of each part"
+        "failed parts are renewed alone there, out of loose stock: use up the kits that there are, "
+        "no need to order more"
     )
     return {
-        (str(place), group.kit): f"no level: {group.missing}" if group.missing else alone
+        (str(place), group.kit): f"{NO_LEVEL} {group.missing}" if group.missing else alone
         for group in advice.groups
         if group.kit
+        for place in set(group.store)
+    }
+
+
+def _why_unknown(
+    groups: Sequence[SideGroup], loose: Sequence[Sequence[LoosePart]], current: dict[str, str]
+) -> dict[Key, str]:
+    """Parts that openings take, nobody knows how often, and why."""
+    return {
+        (str(place), current.get(part.part_no, part.part_no)): f"{NO_LEVEL} {part.why}"
+        for group, parts in zip(groups, loose, strict=True)
+        for part in parts
+        if part.why
         for place in set(group.store)
     }
 
