@@ -219,10 +219,12 @@ def stock_row(
     return row, _curve(demand, shelf, chosen)
 
 
-def idle_row(store: str, item: Item, on_hand: float, *, why: str = "") -> dict[str, Any]:
+def idle_row(
+    store: str, item: Item, on_hand: float, *, why: str = "", in_kit: bool = True
+) -> dict[str, Any]:
     """Row of an item on the shelf that no work as planned takes; `why` where pumps carry it."""
     verdict = "no pump of this store is expected to take it: move it, return it or use it up"
-    if item.kind == "part":
+    if item.kind == "part" and in_kit:
         verdict = "kits cover the work as advised: use it up, no need to order more"
     asked = np.nan if why.startswith(NO_LEVEL) else 0.0
     return {

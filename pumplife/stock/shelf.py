@@ -81,6 +81,7 @@ class _Store:
     on_order: pd.DataFrame  # store, item, quantity, days from now
     jobs: pd.DataFrame  # store, item, days from now
     used: dict[Key, float]
+    in_kits: set[str]
 
 
 def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1) -> StockPlan:
@@ -173,6 +174,7 @@ def _open_store(
         on_order=stock_on_order(records, current),
         jobs=jobs.assign(item=jobs["item"].map(lambda kit: current.get(kit, kit))),
         used=_used_kits(records, lives, advice, current),
+        in_kits={current.get(name, name) for name in records.table("kit_contents")["part_no"]},
     )
 
 
@@ -277,7 +279,13 @@ def _idle_rows(store: _Store, carried: dict[Key, str], shown: set[Key]) -> list[
     """What lies in a store, or is carried by its pumps, and no work as planned takes."""
     lying = {key for key, quantity in store.on_hand.items() if quantity > 0}
     return [
-        idle_row(key[0], store.items[key[1]], store.on_hand.get(key, 0.0), why=carried.get(key, ""))
+        idle_row(
+            key[0],
+            store.items[key[1]],
+            store.on_hand.get(key, 0.0),
+            why=carried.get(key, ""),
+            in_kit=key[1] in store.in_kits,
+        )
         for key in sorted(lying | set(carried))
         if key not in shown and key[1] in store.items
     ]
