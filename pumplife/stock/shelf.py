@@ -25,10 +25,11 @@ from pumplife.stock.coverage import COVERAGE_COLUMNS, OpeningTally, cover_parts
 from pumplife.stock.demand import ItemDemand, Key, simulate_demand
 from pumplife.stock.future import Practice, advised_groups, count_replicates, follow
 from pumplife.stock.items import Item, list_items, stock_on_hand, stock_on_order, successors
-from pumplife.stock.kit_or_parts import KIT_OR_PARTS_COLUMNS, Terms, compare_supply
+from pumplife.stock.kit_or_parts import KIT_OR_PARTS_COLUMNS, compare_supply
 from pumplife.stock.loose import LoosePart, find_loose_parts, kit_contents, plan_loose_jobs
 from pumplife.stock.on_condition import SHARE_COLUMNS, observe_shares, share_table
 from pumplife.stock.orders import ORDER_COLUMNS, order_row
+from pumplife.stock.supply_costs import Terms
 
 _CELLS = 6_000_000  # position lives simulated at the start, all groups and futures
 _LEAST, _MOST = 400, 4000  # futures

@@ -13,9 +13,10 @@ from pumplife.records.plant import Plant
 from pumplife.records.read import read_records
 from pumplife.stock.future import planned_at
 from pumplife.stock.items import Item
-from pumplife.stock.kit_or_parts import Terms, add_demands, compare_supply
+from pumplife.stock.kit_or_parts import compare_supply
 from pumplife.stock.shelf import plan_stock
 from pumplife.stock.supply import Takings, break_kits, count_together, not_in_bin
+from pumplife.stock.supply_costs import Terms, add_demands
 from pumplife.stock.ways_of_supply import BROKEN, KITS, MIX, PARTS, TODAY, WAYS
 from tests.plants import SETTINGS, small_plant
 from tests.stock.fleets import lives as life_draws
