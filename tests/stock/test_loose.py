@@ -7,9 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pumplife.policy.simulate import SideEvents
+from pumplife.stock.assess import assess_demand
 from pumplife.stock.budget import EventAmounts
 from pumplife.stock.demand import simulate_demand
 from pumplife.stock.future import planned_at
+from pumplife.stock.level import reorder_point
 from pumplife.stock.loose import LoosePart, draw_pieces, find_loose_parts, mean_pieces, with_loose
 from pumplife.stock.on_condition import ObservedShare, observe_shares, share_table
 from tests.plants import on_day, part_rows, small_tables
@@ -276,3 +278,17 @@ def test_pieces_of_findings_are_no_more_than_a_pump_has(tmp_path):
     records, lives, _ = steps(tmp_path, parts=[*part_rows(), PLATE], findings=findings)
     assert observe_shares(records, lives)["PLATE"].pieces.tolist() == [2]
     assert isinstance(share_table(records, observe_shares(records, lives)), pd.DataFrame)
+
+
+def test_openings_that_take_one_more_often_never_ask_for_less():
+    group = side_group(20, life_draws([1.0], [2000.0]))
+    settings = {"review_days": 30.0, "replicates": 500, "seed": 3}
+    points = []
+    for renewed in (0, 20, 60, 100):
+        part = loose(pieces=np.array([1, 2]), share=share((renewed, renewed), (100, 100)))
+        (plate,) = simulate_demand(
+            [group], [run_to_failure()], {"PLATE": (60.0, 60.0)}, loose=[[part]], **settings
+        )
+        points.append(reorder_point(assess_demand(plate, 1), 0.95))
+    assert points == sorted(points)
+    assert points[0] < points[-1]
