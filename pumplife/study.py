@@ -231,8 +231,11 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
         "stock": stock.stock,
         "orders": stock.orders,
         "shelf": stock.shelf,
+        "coverage": stock.coverage,
+        "on_condition": stock.on_condition,
+        "kit_or_parts": stock.kit_or_parts,
         "demand_check": check_demand(records, clock, (lives, fits), advice, stock.stock),
-        "budget": plan_budget(records, lives, advice, seed=study.seed),
+        "budget": plan_budget(records, lives, advice, seed=study.seed, loose=stock.loose),
         "sensitivity": try_readings(records, clock, lives, fits, advice.groups),
     }
     return replace(study, advice=advice, stock=stock, tables={**study.tables, **tables})

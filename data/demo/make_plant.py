@@ -23,6 +23,7 @@ if str(HERE) not in sys.path:  # so that this file works however it is loaded
 
 from invented.catalogue import build_catalogue  # noqa: E402
 from invented.fleet import FROM, TO, Fleet, build_fleet  # noqa: E402
+from invented.looked_at import issue_looked_at, shelve_looked_at  # noqa: E402
 from invented.meters import Meters, build_meters, read_meters  # noqa: E402
 from invented.running import FAILED, FOUND_FAILED, History, run_fleet  # noqa: E402
 from invented.settings import write_settings  # noqa: E402
@@ -140,14 +141,17 @@ def make_plant(
         What the parts' lives are drawn from; default `default_truth(faults=faults)`.
     """
     truth = default_truth(faults=faults) if truth is None else truth
-    streams = [np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(5)]
+    streams = [np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(6)]
     fleet = build_fleet(scale, streams[0])
     history = run_fleet(fleet, truth, streams[1])
     meters, readings = read_meters(build_meters(fleet, streams[2]), streams[2])
     tickets = number_tickets(history, fleet, streams[3], strays=6 if faults else 0)
     tables = _clean_tables(meters, history, readings, tickets, streams[3])
+    as_done = tables["rebuilds"]
     if faults:
         tables = spoil(tables, streams[4])
+    tables["issued"] = issue_looked_at(tables["issued"], as_done, streams[5])
+    tables["on_hand"] = shelve_looked_at(tables["on_hand"], streams[5])
     return Plant(
         tables={name: _in_contract_columns(name, table) for name, table in tables.items()},
         plant_toml=write_settings(faults=faults),

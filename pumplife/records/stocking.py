@@ -5,7 +5,7 @@ from typing import Any
 
 from pumplife.errors import SettingError
 
-STOCK = ("reserve", "rush_days")
+STOCK = ("reserve", "rush_days", "break_kits")
 
 
 def check_stocking(raw: dict[str, Any]) -> None:
@@ -14,7 +14,8 @@ def check_stocking(raw: dict[str, Any]) -> None:
     Raises
     ------
     SettingError
-        When a reserve is no whole number of pieces, or rush_days no number of days.
+        When a reserve is no whole number of pieces, rush_days no number of days, or break_kits
+        neither true nor false.
     """
     reserve = raw.get("stock", {}).get("reserve", {})
     if not isinstance(reserve, dict):
@@ -33,6 +34,9 @@ def check_stocking(raw: dict[str, Any]) -> None:
         raise SettingError(
             f"plant.toml: [stock] rush_days = {days!r} must be a number of days, 0 or more."
         )
+    breaks = raw.get("stock", {}).get("break_kits", False)
+    if not isinstance(breaks, bool):
+        raise SettingError(f"plant.toml: [stock] break_kits = {breaks!r} must be true or false.")
 
 
 def reserve_of(raw: dict[str, Any]) -> dict[str, int]:
@@ -43,3 +47,8 @@ def reserve_of(raw: dict[str, Any]) -> dict[str, int]:
 def rush_days_of(raw: dict[str, Any]) -> float:
     """Days until a rush order is there [days], NaN where not given."""
     return float(raw.get("stock", {}).get("rush_days", math.nan))
+
+
+def may_break_kits(raw: dict[str, Any]) -> bool:
+    """Whether a kit may be broken for one part, its rest going back on the shelf as loose parts."""
+    return bool(raw.get("stock", {}).get("break_kits", False))

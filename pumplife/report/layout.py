@@ -43,6 +43,17 @@ COLUMNS: dict[str, tuple[str, ...]] = {
         "store", "item", "cure_date", "quantity", "expires_on", "state", "likely_unused", "value",
         "do",
     ),
+    "coverage": (
+        "store", "part_no", "part", "kits", "failed_per_year", "demand_per_year",
+        "kit_supplied_per_year", "uncovered_per_year", "surplus_per_year", "why",
+    ),
+    "on_condition": (
+        "part_no", "part", "opening", "openings", "renewed", "share", "pieces", "note",
+    ),
+    "kit_or_parts": (
+        "store", "kit", "way", "bought_per_year", "keeping_per_year", "waiting_per_year",
+        "work_per_year", "money_per_year", "to_stock", "why",
+    ),
     "fits": (
         "service", "size_mm", "part", "position", "material", "variant", "failures", "shape",
         "scale", "b10", "verdict",
@@ -65,6 +76,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
 
 BANDS = {"shape": ("shape_low", "shape_high"), "scale": ("scale_low", "scale_high")}
 RATIO_BAND = {"life_ratio": ("ratio_low", "ratio_high"), "ratio": ("ratio_low", "ratio_high")}
+SHARE_BAND = {"share": ("share_low", "share_high")}
 MOST_PUMPS = 15  # on the page, where none stands out
 ALIKE = ("no difference shown", "too few to tell", "adds up")
 
@@ -105,9 +117,12 @@ def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
         ("likeness", show_differences(study)),
         ("pumps", show_pumps(study)),
         ("materials", show_materials(study)),
+        ("coverage", show_uncovered(find_table(study, "coverage"))),
+        ("on_condition", find_table(study, "on_condition")),
+        ("kit_or_parts", show_advised_supply(find_table(study, "kit_or_parts"))),
     ):
         laid[name] = lay_out(
-            frame, name, units, columns=COLUMNS[name], most=MOST_ROWS, bands=RATIO_BAND
+            frame, name, units, columns=COLUMNS[name], most=MOST_ROWS, bands=RATIO_BAND | SHARE_BAND
         )
     laid["rules"] = lay_out(count_rules(audit), "audit", units, columns=COLUMNS["rules"])
     return laid | _lay_out_budget(find_table(study, "budget"), units)
@@ -153,6 +168,19 @@ def show_materials(study: ReadableStudy) -> pd.DataFrame:
     """Pick the comparisons of materials: where there is another one to compare with."""
     materials = find_table(study, "materials")
     return materials if materials.empty else materials[materials["reference"] != ""]
+
+
+def show_uncovered(coverage: pd.DataFrame) -> pd.DataFrame:
+    """Pick the parts that kits don't cover, bring too many of, or of which nothing is known."""
+    if coverage.empty:
+        return coverage
+    loose = (coverage["uncovered_per_year"] > 0) | (coverage["surplus_per_year"] > 0)
+    return coverage[loose | (coverage["why"] != "")]
+
+
+def show_advised_supply(ways: pd.DataFrame) -> pd.DataFrame:
+    """Pick the advised way of supplying each kit."""
+    return ways if ways.empty else ways[ways["advised"] == "yes"]
 
 
 def sort_by_change(sensitivity: pd.DataFrame) -> pd.DataFrame:

@@ -64,6 +64,23 @@ TABLES: dict[str, tuple[str, str]] = {
         "pumps and months; from 0.8 to 1.25 the model covers it. Issues beside them hold planned "
         "work too; smoothed are sizes and gaps of months with issues, the newest weighing more.",
     ),
+    "coverage": (
+        "What kits cover, and what they don't",
+        "Pieces of each part a year under what is followed: what goes into the pumps, what kits "
+        "bring of it, what has to lie there loose, and what is left of kits. Fitted and left of "
+        "kits add up to out of kits and loose.",
+    ),
+    "on_condition": (
+        "Parts renewed on condition",
+        "How often an opening took one, counted on openings of which it would be known, with 90 % "
+        "bounds. Issues and findings tell it.",
+    ),
+    "kit_or_parts": (
+        "Kits, loose parts or both",
+        "What each way of supplying a kit's work costs a year: buying, keeping, waiting pumps, and "
+        "the work with what failures bring. Means of the next three years. Advised is the cheapest "
+        "of those that renew what the rebuild advice renews.",
+    ),
     "budget": (
         "Budget",
         "Years are 12 months from the end of the records. P80 is a sum that 80 of 100 simulated "

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pumplife.report.headings import HEADINGS, OF_TABLE, Heading
+from pumplife.report.headings_parts import OF_PARTS
 from pumplife.report.headings_stock import STOCK_HEADINGS, STOCK_OF_TABLE
 
 USAGE_WORDS = {"hours": "h", "cycles": "cycles", "days": "calendar days"}
@@ -74,8 +75,8 @@ def find_heading(table: str, column: str) -> Heading:
     -------
     Heading
     """
-    of_table = STOCK_OF_TABLE.get((table, column)) or OF_TABLE.get((table, column))
-    known = of_table or STOCK_HEADINGS.get(column) or HEADINGS.get(column)
+    named = OF_TABLE | STOCK_OF_TABLE | OF_PARTS
+    known = named.get((table, column)) or STOCK_HEADINGS.get(column) or HEADINGS.get(column)
     return known or Heading(column.replace("_", " ").capitalize())
 
 

@@ -19,6 +19,7 @@ from pumplife.stock.cure_dates import Bags, use_first_expiring
 from pumplife.stock.demand import gather_needs, number_keys
 from pumplife.stock.future import Practice, count_replicates
 from pumplife.stock.level import Shelf
+from pumplife.stock.loose import LoosePart
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -231,12 +232,13 @@ def simulate_use(
     years: float,
     seed: int,
     fouling: Sequence[float],
+    loose: Sequence[Sequence[LoosePart]] = (),
 ) -> Use:
     """Run the pumps forward for what they take of some items.
 
     Parameters
     ----------
-    groups, practices, current, seed, fouling
+    groups, practices, current, seed, fouling, loose
         As of `simulate_demand`.
     keyed : mapping
         The stores and items that are asked for, with today's bags.
@@ -255,6 +257,7 @@ def simulate_use(
         replicates=replicates,
         seed=seed,
         fouling=fouling,
+        loose=loose,
     )
     quarter = np.minimum((needs.day / DAYS_PER_YEAR * QUARTERS).astype(np.intp), shape[1] - 1)
     cell = np.ravel_multi_index((needs.key, quarter, needs.replicate), shape)

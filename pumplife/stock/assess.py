@@ -60,6 +60,8 @@ STOCK_COLUMNS = (
 )
 NO_AGEING = Ageing(years=float("nan"))
 NOTHING_KEPT = -1  # reorder point of an item that only planned jobs take
+NO_LEVEL = "no level:"
+"""Begins the verdict of an item whose demand isn't known."""
 _MONTHS = 12.0
 _LIKELY = 0.5  # a shortage of this probability is told in words
 _WORTH_SAYING = 0.10  # a saving of this share of the cost is told in words
@@ -291,21 +293,23 @@ def idle_row(
     on_hand: float,
     *,
     why: str = "",
+    in_kit: bool = True,
     storage_years: float = float("nan"),
     expired: float = 0.0,
 ) -> dict[str, Any]:
     """Row of an item on the shelf that no work as planned takes; `why` where pumps carry it."""
     verdict = "no pump of this store is expected to take it: move it, return it or use it up"
-    if item.kind == "part":
+    if item.kind == "part" and in_kit:
         verdict = "kits cover the work as advised: use it up, no need to order more"
+    asked = np.nan if why.startswith(NO_LEVEL) else 0.0
     return {
         "store": store,
         "item": item.name,
         "kind": item.kind,
         "lead_time_days": item.lead_time_days,
-        "demand_per_year": 0.0,
-        "planned_per_year": 0.0,
-        "order_up_to": 0.0,
+        "demand_per_year": asked,
+        "planned_per_year": asked,
+        "order_up_to": asked,
         "today_on_hand": on_hand,
         "capital_today": on_hand * item.unit_cost,
         "surplus": np.nan if why else on_hand,

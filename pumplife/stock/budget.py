@@ -29,6 +29,7 @@ from pumplife.stock.future import (
     planned_at,
     run_group,
 )
+from pumplife.stock.loose import LoosePart, with_loose
 from pumplife.stock.spent import EVERYWHERE, last_year
 from pumplife.stock.write_offs import WRITE_OFFS, forecast_write_offs
 
@@ -86,7 +87,14 @@ class PriceRise:
         return f"PriceRise(kits {self.kits:.1%}, labour {self.labour:.1%} a year)"
 
 
-def plan_budget(records: Records, lives: Lives, advice: Advice, *, seed: int = 1) -> pd.DataFrame:
+def plan_budget(
+    records: Records,
+    lives: Lives,
+    advice: Advice,
+    *,
+    seed: int = 1,
+    loose: Sequence[Sequence[LoosePart]] = (),
+) -> pd.DataFrame:
     """Budget of the next three years under each way of working, beside the last twelve months.
 
     Scenarios: today (the practice that the tickets show), advised, adopted (where the plant has
@@ -104,6 +112,8 @@ def plan_budget(records: Records, lives: Lives, advice: Advice, *, seed: int = 1
         Its visits tell the last twelve months.
     advice : Advice
     seed : int
+    loose : sequence of sequences of LoosePart, optional
+        What openings take beside the kit, by advised group.
 
     Returns
     -------
@@ -117,7 +127,10 @@ def plan_budget(records: Records, lives: Lives, advice: Advice, *, seed: int = 1
     scenarios = _scenarios(advice, groups)
     simulated = simulate_budget(
         groups,
-        [event_amounts(group, records.plant) for group in groups],
+        [
+            with_loose(event_amounts(group, records.plant), parts, AMOUNTS.index("parts"))
+            for group, parts in zip(groups, loose or [()] * len(groups), strict=True)
+        ],
         scenarios,
         replicates=count_replicates(groups, cells=_CELLS, least=_LEAST, most=_MOST),
         seed=seed,

@@ -9,7 +9,8 @@ then.
 """
 
 import zlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +30,7 @@ from pumplife.stock.asked import (
 )
 from pumplife.stock.future import Practice, run_group
 from pumplife.stock.jobs import Jobs, list_jobs
+from pumplife.stock.loose import LoosePart, draw_pieces, sure_pieces
 from pumplife.stock.shocks import Burst, Shocks, draw_bursts
 
 FloatArray = NDArray[np.float64]
@@ -61,6 +63,8 @@ def simulate_demand(
     fouling: Sequence[float] = (),
     current: dict[str, str] | None = None,
     shocks: Shocks | None = None,
+    loose: Sequence[Sequence[LoosePart]] = (),
+    seen: Callable[[SideGroup, SideEvents], None] | None = None,
 ) -> list[ItemDemand]:
     """Demand for every item and store that some group draws on.
 
@@ -85,6 +89,10 @@ def simulate_demand(
         Item to the item that has taken its place; demand goes to that one.
     shocks : Shocks, optional
         Past shocks, which may come again and take from several pumps at once.
+    loose : sequence of sequences of LoosePart, optional
+        Per group, the parts that openings take beside the kit.
+    seen : callable, optional
+        Is shown each group and its events, so that others count the same futures.
 
     Returns
     -------
@@ -92,26 +100,16 @@ def simulate_demand(
         Sorted by store and item.
     """
     latest = current or {}
-    keys = _list_keys(groups, lead_times, latest)
-    lead = np.array(
-        [
-            draw_lead_times(*lead_times[item], replicates, _own_rng(seed, store, item))
-            for store, item in keys
-        ]
-    ).reshape(len(keys), replicates)
+    keys = _list_keys(groups, lead_times, latest, loose)
+    lead = draw_item_leads(keys, lead_times, replicates, seed)
     longest = float(lead.max(initial=0.0)) + review_days + QUARTER_DAYS
     horizon = max(DAYS_PER_YEAR, longest) / DAYS_PER_YEAR
     place = number_keys(keys, latest)
     ahead = np.array([lead_times[item][0] for _, item in keys]) + review_days
     soon = float(ahead.max(initial=0.0)) + QUARTER_DAYS
+    run = _Run(fouling=fouling, loose=loose, seen=seen, soon=soon)
     asked = _run_groups(
-        (groups, practices),
-        place,
-        years=horizon,
-        replicates=replicates,
-        seed=seed,
-        fouling=fouling,
-        soon=soon,
+        (groups, practices), place, run, years=horizon, replicates=replicates, seed=seed
     )
     taken = [needs for needs, _ in asked]
     if shocks is not None:
@@ -142,12 +140,13 @@ def gather_needs(
     replicates: int,
     seed: int,
     fouling: Sequence[float] = (),
+    loose: Sequence[Sequence[LoosePart]] = (),
 ) -> Needs:
     """Run the groups forward and list every numbered item that they take; shocks left out.
 
     Parameters
     ----------
-    groups, practices, replicates, seed, fouling
+    groups, practices, replicates, seed, fouling, loose
         As of `simulate_demand`.
     place : dict
         Number of each store and item that is asked for; what isn't in it isn't listed, and groups
@@ -155,45 +154,55 @@ def gather_needs(
     years : float
         How far to run [years].
     """
+    run = _Run(fouling=fouling, loose=loose)
     asked = _run_groups(
-        (groups, practices),
-        place,
-        years=years,
-        replicates=replicates,
-        seed=seed,
-        fouling=fouling,
-        soon=0.0,
+        (groups, practices), place, run, years=years, replicates=replicates, seed=seed
     )
     return join_needs([needs for needs, _ in asked])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Run:
+    """What is asked of groups run forward, as of `simulate_demand`; jobs known within `soon`."""
+
+    fouling: Sequence[float] = ()
+    loose: Sequence[Sequence[LoosePart]] = ()
+    seen: Callable[[SideGroup, SideEvents], None] | None = None
+    soon: float = 0.0
 
 
 def _run_groups(
     worked: tuple[Sequence[SideGroup], Sequence[Practice]],
     place: dict[Key, int],
+    run: _Run,
     *,
     years: float,
     replicates: int,
     seed: int,
-    fouling: Sequence[float],
-    soon: float,
 ) -> list[tuple[Needs, Known]]:
-    """What each group takes, and its planned jobs that are known within `soon` days."""
+    """What each group takes, and its planned jobs that are known soon."""
     air_kits = _air_kits(worked[0])
     asked = []
     for number, (group, practice) in enumerate(zip(*worked, strict=True)):
-        chance = fouling[number] if len(fouling) else 0.0
+        chance = run.fouling[number] if len(run.fouling) else 0.0
+        parts = run.loose[number] if len(run.loose) else ()
         fouled_kits = [air_kits.get(int(pump), "") for pump in group.pumps if chance > 0]
-        items = {group.kit, *group.part_no, *fouled_kits}
+        items = {group.kit, *group.part_no, *fouled_kits, *(part.part_no for part in parts)}
         if not any((str(store), item) in place for store in set(group.store) for item in items):
             continue
         rng = _own_rng(seed, group.stream)
         events = run_group(group, practice, years=years, replicates=replicates, rng=rng)
         taken = [_own_needs(group, events, place)]
-        jobs = list_jobs(group, practice, events, replicates, soon)
+        if parts:
+            own = _own_rng(seed, group.stream, "loose")
+            taken += _loose_needs(group, events, parts, place, (replicates, seed, own))
+        if run.seen is not None:
+            run.seen(group, events)
+        jobs = list_jobs(group, practice, events, replicates, run.soon)
         if chance > 0:
             fouled = _fouled(group, events, chance, rng)
             taken.append(_air_needs(group, events, fouled, air_kits, place))
-        asked.append((join_needs(taken), _known(group, jobs, place)))
+        asked.append((join_needs(taken), _known(group, jobs, parts, place)))
     return asked
 
 
@@ -201,12 +210,14 @@ def _list_keys(
     groups: Sequence[SideGroup],
     lead_times: dict[str, tuple[float, float]],
     latest: dict[str, str],
+    loose: Sequence[Sequence[LoosePart]],
 ) -> list[Key]:
+    beside = loose or [()] * len(groups)
     wanted = {
         (str(store), latest.get(item, item))
-        for group in groups
+        for group, parts in zip(groups, beside, strict=True)
         for store in set(group.store)
-        for item in (group.kit, *group.part_no)
+        for item in (group.kit, *group.part_no, *(part.part_no for part in parts if not part.why))
     }
     return sorted(key for key in wanted if key[1] in lead_times)
 
@@ -246,6 +257,27 @@ def _burst_needs(groups: Sequence[SideGroup], burst: Burst, place: dict[Key, int
     )
 
 
+def _loose_needs(
+    group: SideGroup,
+    events: SideEvents,
+    parts: Sequence[LoosePart],
+    place: dict[Key, int],
+    chance: tuple[int, int, np.random.Generator],
+) -> list[Needs]:
+    """Pieces that each event takes beside its kit; only what every opening takes is planned."""
+    replicates, seed, rng = chance
+    needs = []
+    for part in parts:
+        if part.why:
+            continue
+        pieces = draw_pieces(part, events, replicates=replicates, seed=seed, rng=rng)
+        keys = np.array([place.get((str(store), part.part_no), -1) for store in group.store])
+        taken = _pick(events, keys.astype(np.intp)[events.pump], pieces)
+        sure = taken.planned & (part.share is None)
+        needs.append(replace(taken, planned=sure))
+    return needs
+
+
 def _air_kits(groups: Sequence[SideGroup]) -> dict[int, str]:
     """The air kit fitted on each pump."""
     return {int(pump): g.kit for g in groups if g.side == "air" for pump in g.pumps}
@@ -278,9 +310,11 @@ def _air_needs(
     return _pick(events, np.where(fouled, keys[events.pump], -1))
 
 
-def _pick(events: SideEvents, key: IntArray) -> Needs:
-    """Events that take an item with a known lead time."""
-    kept = key >= 0
+def _pick(events: SideEvents, key: IntArray, pieces: IntArray | None = None) -> Needs:
+    """Events that take an item with a known lead time, one row per piece; one piece by default."""
+    kept = np.flatnonzero(key >= 0)
+    if pieces is not None:
+        kept = np.repeat(kept, pieces[kept])
     return Needs(
         key=key[kept],
         replicate=events.replicate[kept],
@@ -289,14 +323,66 @@ def _pick(events: SideEvents, key: IntArray) -> Needs:
     )
 
 
-def _known(group: SideGroup, jobs: Jobs, place: dict[Key, int]) -> Known:
-    """The kit that each planned job takes, where it has a known lead time."""
-    key = _keys_of(group, place)[jobs.pump, 0]
-    kept = key >= 0
-    return Known(
-        key=key[kept],
-        replicate=jobs.replicate[kept],
-        since=jobs.since[kept],
-        due=jobs.due[kept],
-        until=jobs.until[kept],
+def _known(
+    group: SideGroup, jobs: Jobs, parts: Sequence[LoosePart], place: dict[Key, int]
+) -> Known:
+    """The kit, and the loose parts, that each planned job surely takes, with known lead times."""
+    pieces = {group.kit: 1} | {part.part_no: sure_pieces(part) for part in parts}
+    found = []
+    for item, count in pieces.items():
+        keys = np.array([place.get((str(store), item), -1) for store in group.store], np.intp)
+        key = keys[jobs.pump]
+        kept = np.repeat(np.flatnonzero(key >= 0), count)
+        found.append(
+            Known(
+                key=key[kept],
+                replicate=jobs.replicate[kept],
+                since=jobs.since[kept],
+                due=jobs.due[kept],
+                until=jobs.until[kept],
+            )
+        )
+    return join_known(found)
+
+
+def count_takings(
+    keys: list[Key],
+    lead: FloatArray,
+    taken: tuple[IntArray, IntArray, FloatArray, NDArray[np.bool_]],
+    review_days: float,
+) -> list[ItemDemand]:
+    """Demand by item from every piece taken, whoever found out about it; planned ones known ahead.
+
+    Parameters
+    ----------
+    keys : list of (store, item)
+    lead : float array (keys, replicates)
+        Lead times [days].
+    taken : tuple of arrays (pieces,)
+        Row in `keys`, replicate, day from today, and whether it was planned.
+    review_days : float
+        [days]
+    """
+    key, replicate, day, planned = taken
+    failed, soon = ~planned, planned & (day <= DAYS_PER_YEAR)
+    needs = Needs(
+        key=key[failed], replicate=replicate[failed], day=day[failed], planned=planned[failed]
     )
+    ahead = lead.mean(axis=1) + review_days
+    demands = count_demand(keys, (lead, ahead), (needs, join_known([])), review_days)
+    per_year = np.bincount(key[soon], minlength=len(keys)) / lead.shape[1]
+    return [
+        replace(demand, planned_per_year=float(pace))
+        for demand, pace in zip(demands, per_year, strict=True)
+    ]
+
+
+def draw_item_leads(
+    keys: Sequence[Key], lead_times: dict[str, tuple[float, float]], replicates: int, seed: int
+) -> FloatArray:
+    """Lead times of each store and item, (keys, replicates) [days]; the same for the same seed."""
+    rows = [
+        draw_lead_times(*lead_times[item], replicates, _own_rng(seed, store, item))
+        for store, item in keys
+    ]
+    return np.array(rows).reshape(len(keys), replicates)

@@ -16,6 +16,7 @@ from pumplife.stock.asked import ItemDemand, Key
 from pumplife.stock.cure_dates import Bags, gather_bags, shelf_table
 from pumplife.stock.future import Practice
 from pumplife.stock.items import Item
+from pumplife.stock.loose import LoosePart
 
 FloatArray = NDArray[np.float64]
 
@@ -87,6 +88,7 @@ def look_ahead(
     current: dict[str, str],
     seed: int,
     fouling: Sequence[float],
+    loose: Sequence[Sequence[LoosePart]] = (),
     unknown: Collection[Key] = (),
 ) -> Outlook:
     """Find what will age out, on the shelf as it is and as advised.
@@ -100,7 +102,7 @@ def look_ahead(
         Of the next year.
     items : mapping
         Gives least orders.
-    groups, practices, current, seed, fouling
+    groups, practices, current, seed, fouling, loose
         As of `simulate_demand`.
     unknown : collection of (store, item)
         Whose demand isn't known.
@@ -121,6 +123,7 @@ def look_ahead(
         years=_horizon(risky, years),
         seed=seed,
         fouling=fouling,
+        loose=loose,
     )
     counts = dict(zip(risky, use.counts, strict=True))
     ageing = {

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -13,17 +13,28 @@ from pumplife.policy.advice import Advice
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.records.plant import Plant, to_day, to_days
 from pumplife.records.read import Records
-from pumplife.records.stocking import rush_days_of
 from pumplife.stock.asked import ItemDemand, Key
-from pumplife.stock.assess import STOCK_COLUMNS, RiskCurve, TodaysShelf, idle_row, stock_row
+from pumplife.stock.assess import (
+    STOCK_COLUMNS,
+    RiskCurve,
+    TodaysShelf,
+    idle_row,
+    stock_row,
+)
+from pumplife.stock.coverage import COVERAGE_COLUMNS, OpeningTally, cover_parts
 from pumplife.stock.cure_dates import SHELF_COLUMNS, count_available
 from pumplife.stock.demand import simulate_demand
 from pumplife.stock.expiry import Outlook, Shelves, list_shelf, look_ahead, open_shelves
 from pumplife.stock.future import Practice, advised_groups, count_replicates, follow
 from pumplife.stock.items import Item, list_items, stock_on_hand, stock_on_order, successors
+from pumplife.stock.kit_or_parts import KIT_OR_PARTS_COLUMNS, compare_supply
+from pumplife.stock.loose import LoosePart, find_loose_parts, kit_contents, plan_loose_jobs
+from pumplife.stock.missing import note_missing, say_no_lead_time, why_idle, why_unknown
+from pumplife.stock.on_condition import SHARE_COLUMNS, observe_shares, share_table
 from pumplife.stock.orders import ORDER_COLUMNS, order_row
 from pumplife.stock.reserve import NO_RESERVE, Reserve, find_reserves
 from pumplife.stock.shocks import list_past_shocks
+from pumplife.stock.supply_costs import Terms
 
 _CELLS = 6_000_000  # position lives simulated at the start, all groups and futures
 _LEAST, _MOST = 400, 4000  # futures
@@ -39,6 +50,14 @@ class StockPlan:
         One row per store and item, `STOCK_COLUMNS`.
     orders : DataFrame
         One row per item to order now, `ORDER_COLUMNS`, the most urgent first.
+    coverage : DataFrame
+        Which part is asked for how often and which kit brings it, `COVERAGE_COLUMNS`.
+    on_condition : DataFrame
+        How often openings took each part renewed on condition, `SHARE_COLUMNS`.
+    kit_or_parts : DataFrame
+        What each way of supplying each kit costs, `KIT_OR_PARTS_COLUMNS`.
+    loose : list of tuple of LoosePart
+        What openings of each advised group take beside the kit.
     curves : tuple of RiskCurve
         Shortage against the reorder point, the dearest shelf first.
     replicates : int
@@ -50,6 +69,10 @@ class StockPlan:
     stock: pd.DataFrame
     orders: pd.DataFrame
     shelf: pd.DataFrame
+    coverage: pd.DataFrame
+    on_condition: pd.DataFrame
+    kit_or_parts: pd.DataFrame
+    loose: list[tuple[LoosePart, ...]]
     curves: tuple[RiskCurve, ...]
     replicates: int
 
@@ -69,6 +92,7 @@ class _Store:
     jobs: pd.DataFrame  # store, item, days from now
     used: dict[Key, float]
     reserves: dict[Key, Reserve]
+    in_kits: set[str]
 
 
 def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1) -> StockPlan:
@@ -90,24 +114,27 @@ def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1)
         Empty where the records withhold stock.
     """
     if "stock" in records.withheld:
-        bare = pd.DataFrame(columns=list(SHELF_COLUMNS))
-        return StockPlan(
-            stock=_frame([]), orders=_order_frame([]), shelf=bare, curves=(), replicates=0
-        )
-    store = _open_store(records, lives, advice)
+        return _no_plan()
     groups, practices = advised_groups(advice), follow(advice)
-    replicates = count_replicates(groups, cells=_CELLS, least=_LEAST, most=_MOST)
+    shares = observe_shares(records, lives)
+    loose = find_loose_parts(records, shares, groups)
+    store = _open_store(records, lives, advice, groups, loose)
+    tally = OpeningTally(
+        replicates=count_replicates(groups, cells=_CELLS, least=_LEAST, most=_MOST)
+    )
     fouling = fouling_chances(records.plant, groups)
     demands = simulate_demand(
         groups,
         practices,
-        _lead_times(records, store, groups, practices),
+        _lead_times(records, store, list(zip(groups, practices, loose, strict=True))),
         review_days=records.plant.review_days,
-        replicates=replicates,
+        replicates=tally.replicates,
         seed=seed,
         fouling=fouling,
         current=store.current,
         shocks=list_past_shocks(records, lives, groups),
+        loose=loose,
+        seen=tally,
     )
     outlook = look_ahead(
         store.shelves,
@@ -118,16 +145,51 @@ def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1)
         current=store.current,
         seed=seed,
         fouling=fouling,
+        loose=loose,
         unknown=_unknown_demand(store, advice, practices, demands),
     )
-    _note_missing(records, advice)
-    return _assemble(records, advice, store, demands, outlook, replicates=replicates)
+    note_missing(records, advice)
+    terms = Terms(
+        items=store.items,
+        current=store.current,
+        contents=kit_contents(records),
+        plant=records.plant,
+    )
+    carried = why_idle(advice) | why_unknown(groups, loose, store.current)
+    return replace(
+        _assemble(records, carried, store, demands, outlook, replicates=tally.replicates),
+        coverage=cover_parts(records, lives, groups, loose, tally=tally, fouling=fouling),
+        on_condition=share_table(records, shares),
+        kit_or_parts=compare_supply(groups, practices, loose, terms, seed=seed),
+        loose=loose,
+    )
 
 
-def _open_store(records: Records, lives: Lives, advice: Advice) -> _Store:
+def _no_plan() -> StockPlan:
+    return StockPlan(
+        stock=_frame([]),
+        orders=_order_frame([]),
+        shelf=pd.DataFrame(columns=list(SHELF_COLUMNS)),
+        coverage=pd.DataFrame(columns=list(COVERAGE_COLUMNS)),
+        on_condition=pd.DataFrame(columns=list(SHARE_COLUMNS)),
+        kit_or_parts=pd.DataFrame(columns=list(KIT_OR_PARTS_COLUMNS)),
+        loose=[],
+        curves=(),
+        replicates=0,
+    )
+
+
+def _open_store(
+    records: Records,
+    lives: Lives,
+    advice: Advice,
+    groups: Sequence[SideGroup],
+    loose: Sequence[Sequence[LoosePart]],
+) -> _Store:
     items = list_items(records)
     current = successors(items)
     due = advice.due[advice.due["do_on"].notna()]
+    due = pd.concat([due, plan_loose_jobs(due, advice.groups, groups, loose)])
     days = to_days(due["do_on"].astype("datetime64[ns]")) - to_day(records.plant.records_to)
     jobs = pd.DataFrame({"store": due["store"], "item": due["kit"], "days": np.maximum(days, 0.0)})
     return _Store(
@@ -139,6 +201,7 @@ def _open_store(records: Records, lives: Lives, advice: Advice) -> _Store:
         jobs=jobs.assign(item=jobs["item"].map(lambda kit: current.get(kit, kit))),
         used=_used_kits(records, lives, advice, current),
         reserves=find_reserves(records, advised_groups(advice), current),
+        in_kits={current.get(name, name) for name in records.table("kit_contents")["part_no"]},
     )
 
 
@@ -160,36 +223,24 @@ def _used_kits(
 
 
 def _lead_times(
-    records: Records, store: _Store, groups: Sequence[SideGroup], practices: Sequence[Practice]
+    records: Records,
+    store: _Store,
+    asking: Sequence[tuple[SideGroup, Practice, Sequence[LoosePart]]],
 ) -> dict[str, tuple[float, float]]:
     """Lead times of the items that are asked for; those without one are told in the audit."""
-    pairs = list(zip(groups, practices, strict=True))
-    kits = {group.kit for group, _ in pairs}
-    parts = {part for group, way in pairs if way.kit_share < 1.0 for part in group.part_no}
-    asked = sorted({store.current.get(item, item) for item in kits | parts})
+    kits = {group.kit for group, _, _ in asking}
+    parts = {part for group, way, _ in asking if way.kit_share < 1.0 for part in group.part_no}
+    beside = {part.part_no for _, _, loose in asking for part in loose if not part.why}
+    asked = sorted({store.current.get(item, item) for item in kits | parts | beside})
     known = [store.items[item] for item in asked if item in store.items]
     for item in known:
         if np.isnan(item.lead_time_days):
-            _say_no_lead_time(records, item)
+            say_no_lead_time(records, item)
     return {
         item.name: (item.lead_time_days, item.lead_time_high)
         for item in known
         if np.isfinite(item.lead_time_days)
     }
-
-
-def _say_no_lead_time(records: Records, item: Item) -> None:
-    table, number = (f"{item.kind}s", "kit" if item.kind == "kit" else "part_no")
-    rows = records.table(table)
-    records.log.add_rows(
-        rows[rows[number].eq(item.name)].tail(1),
-        severity="caution",
-        rule="no_lead_time",
-        table=table,
-        what=f"{item.kind} {item.name} has no lead time.",
-        consequence="No stock level is advised for it.",
-        remedy="Write lead_time_days, the usual days from order to receipt.",
-    )
 
 
 def fouling_chances(plant: Plant, groups: Sequence[SideGroup]) -> list[float]:
@@ -224,7 +275,7 @@ def _unknown_demand(
 
 def _assemble(
     records: Records,
-    advice: Advice,
+    carried: dict[Key, str],
     store: _Store,
     demands: list[ItemDemand],
     outlook: Outlook,
@@ -246,8 +297,9 @@ def _assemble(
         curves.append(curve)
         orders.append(order_row(row, item, today, records.plant.records_to))
     weight = {(row["store"], row["item"]): -np.nan_to_num(row["capital"]) for row in rows}
-    rows += _idle_rows(store, advice, set(weight))
-    return StockPlan(
+    rows += _idle_rows(store, carried, set(weight))
+    return replace(
+        _no_plan(),
         stock=_frame(rows),
         orders=_order_frame([order for order in orders if order is not None]),
         shelf=list_shelf(store.shelves, outlook, store.items),
@@ -276,9 +328,8 @@ def _of(frame: pd.DataFrame, key: Key) -> pd.DataFrame:
     return frame[(frame["store"] == key[0]) & (frame["item"] == key[1])]
 
 
-def _idle_rows(store: _Store, advice: Advice, shown: set[Key]) -> list[dict[str, Any]]:
+def _idle_rows(store: _Store, carried: dict[Key, str], shown: set[Key]) -> list[dict[str, Any]]:
     """What lies in a store, or is carried by its pumps, and no work as planned takes."""
-    carried = _why_idle(advice)
     lying = {key for key, quantity in store.on_hand.items() if quantity > 0}
     return [
         _idle_row(store, key, carried.get(key, ""))
@@ -295,61 +346,10 @@ def _idle_row(store: _Store, key: Key, why: str) -> dict[str, Any]:
         store.items[key[1]],
         good,
         why=why,
+        in_kit=key[1] in store.in_kits,
         storage_years=store.shelves.years(key[1]),
         expired=store.on_hand.get(key, 0.0) - good,
     )
-
-
-def _why_idle(advice: Advice) -> dict[Key, str]:
-    """Kits that pumps carry and no level was found for, and why."""
-    alone = (
-        "failed parts are renewed alone there, and loose parts aren't planned yet: keep what there "
-        "is, and some of each part"
-    )
-    return {
-        (str(place), group.kit): f"no level: {group.missing}" if group.missing else alone
-        for group in advice.groups
-        if group.kit
-        for place in set(group.store)
-    }
-
-
-def _note_missing(records: Records, advice: Advice) -> None:
-    """Say once what stays blank or counts as nothing."""
-    for group in advice.groups:
-        if group.missing and group.kit:
-            records.log.add(
-                "caution",
-                f"{group.title}: what its {group.pumps.size} pumps will take isn't known.",
-                rule="no_demand",
-                consequence=f"Stock and budget leave them out; the level of {group.kit} is too low "
-                "for them.",
-                remedy=group.missing,
-            )
-    consequences = {
-        "holding_per_year": "cost_per_year and the level of least cost stay blank.",
-        "waiting_per_day": "cost_per_year and the level of least cost stay blank.",
-        "order": "Placing an order counts as free in cost_per_year.",
-    }
-    if np.isfinite(records.plant.cost("expedite")) and np.isnan(rush_days_of(records.plant.raw)):
-        records.log.add(
-            "note",
-            "[costs] expedite is given, and not how soon a rush order is there.",
-            rule="rush_days",
-            table="plant.toml",
-            consequence="Levels reckon with no rush orders: what is short waits.",
-            remedy="Write [stock] rush_days in plant.toml.",
-        )
-    for name, consequence in consequences.items():
-        if not np.isfinite(records.plant.cost(name)):
-            records.log.add(
-                "note",
-                f"[costs] {name} is not given.",
-                rule="cost_missing",
-                table="plant.toml",
-                consequence=f"Stock: {consequence}",
-                remedy=f"Write [costs] {name} in plant.toml.",
-            )
 
 
 def _frame(rows: list[dict[str, Any]]) -> pd.DataFrame:

@@ -335,3 +335,35 @@ def test_a_release_bound_is_shown_where_there_is_one(study: SimpleNamespace) -> 
 def test_dates_are_kept_whole_and_words_escaped(study: SimpleNamespace) -> None:
     study.tables["orders"]["why"] = "<i>since</i> 2025-01-31"
     assert '&lt;i&gt;since&lt;/i&gt; <span class="d">2025-01-31</span>' in page_of(study)
+
+
+def coverage_rows() -> pd.DataFrame:
+    """One part that kits cover, one that is needed loose, one of which nothing is known."""
+    return pd.DataFrame(
+        {
+            "store": "north",
+            "part_no": ["BALL-50", "PLATE-50", "ROD-50"],
+            "part": ["ball", "outer plate", "rod"],
+            "services": "glaze",
+            "kits": ["KF-50-NBR", "", ""],
+            "failed_per_year": [3.0, 0.0, np.nan],
+            "demand_per_year": [40.0, 2.0, np.nan],
+            "kit_supplied_per_year": [40.0, 0.0, 0.0],
+            "uncovered_per_year": [0.0, 2.0, np.nan],
+            "surplus_per_year": [0.0, 0.0, np.nan],
+            "surplus_value": [0.0, 0.0, np.nan],
+            "why": ["", "", "no finding and no issue"],
+        }
+    )
+
+
+def test_what_kits_dont_cover_stands_on_the_page(study_maker: Any, tmp_path: Path) -> None:
+    study = study_maker(tmp_path, tables={"coverage": coverage_rows()})
+    laid = lay_out_tables(study)["coverage"]
+    assert len(laid.rows) == 2
+    page = page_of(study)
+    assert "PLATE-50" in page
+    assert "BALL-50" not in page
+    assert "What kits cover, and what they don" in page
+    assert "no finding and no issue" in page
+    assert "What kits cover" not in page_of(study_maker(tmp_path))

@@ -9,6 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pumplife.report.headings import HEADINGS
+from pumplife.report.headings_parts import OF_PARTS
+from pumplife.report.layout import COLUMNS
 from pumplife.report.tables import (
     THIN,
     lay_out,
@@ -21,6 +23,9 @@ from pumplife.report.tables import (
 )
 from pumplife.report.titles import TABLES
 from pumplife.report.words import UNIT_OF_KIND, name_units, write_heading
+from pumplife.stock.coverage import COVERAGE_COLUMNS
+from pumplife.stock.kit_or_parts import KIT_OR_PARTS_COLUMNS
+from pumplife.stock.on_condition import SHARE_COLUMNS
 
 UNITS = name_units("hours", "EUR")
 
@@ -128,3 +133,19 @@ def test_lay_out_cuts_hides_and_sorts() -> None:
     assert [cell.look for cell in table.rows[0]] == ["", "", "n"]
     assert table.left_off == 1
     assert lay_out(pd.DataFrame(), "due", UNITS).rows == ()
+
+
+@pytest.mark.parametrize(
+    ("table", "columns"),
+    [
+        ("coverage", COVERAGE_COLUMNS),
+        ("on_condition", SHARE_COLUMNS),
+        ("kit_or_parts", KIT_OR_PARTS_COLUMNS),
+    ],
+)
+def test_columns_of_parts_have_their_words(table: str, columns: tuple[str, ...]) -> None:
+    assert table in TABLES
+    named = {name for name in columns if (table, name) in OF_PARTS or name in HEADINGS}
+    assert named == set(columns) - {"store", "kit", "part", "side"}  # their own words
+    assert {name for of, name in OF_PARTS if of == table} <= set(columns)
+    assert set(COLUMNS[table]) <= set(columns)

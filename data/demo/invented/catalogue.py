@@ -17,6 +17,7 @@ PREFIX = {
     "seat": "SEA",
     "backup diaphragm": "BUD",
     "gasket set": "GAS",
+    "outer plate": "PLA",
     "air valve": "AVA",
     "pilot valve": "PIV",
     "rod seal": "ROD",
@@ -31,6 +32,7 @@ FLUID_PARTS = {
 OTHER_FLUID_PARTS = {
     "backup diaphragm": (2, 0.10, "fluid", "no", True),
     "gasket set": (1, 0.12, "fluid", "every_opening", True),
+    "outer plate": (2, 0.14, "fluid", "on_condition", False),
 }
 AIR_PARTS = {
     "air valve": (1, 0.62, "air", "yes", True),
@@ -78,7 +80,8 @@ def _fluid_rows(size: int, material: str) -> list[dict[str, object]]:
     rows = [_part(kit, part, size, material, price) for part in FLUID_PARTS]
     if material == "PTFE":
         rows.append(_part(kit, "backup diaphragm", size, "EPDM", price))
-    return [*rows, _part(kit, "gasket set", size, "", FLUID_KIT_PRICE[size])]
+    beside = ("gasket set", "outer plate")
+    return [*rows, *(_part(kit, part, size, "", FLUID_KIT_PRICE[size]) for part in beside)]
 
 
 def _air_rows(size: int) -> list[dict[str, object]]:
