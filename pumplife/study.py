@@ -218,6 +218,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
     told("stock")
     stock = plan_stock(records, lives, advice, seed=study.seed)
     told("budget")
+    budget = plan_budget(records, lives, advice, seed=study.seed)
     tables = {
         "intervals": advice.intervals,
         "tornado": advice.tornado,
@@ -229,7 +230,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
         "few_intervals": advice.few,
         "stock": stock.stock,
         "orders": stock.orders,
-        "budget": plan_budget(records, lives, advice, seed=study.seed),
+        "budget": budget.table,
         "sensitivity": try_readings(records, clock, lives, fits, advice.groups),
     }
     return replace(study, advice=advice, stock=stock, tables={**study.tables, **tables})

@@ -33,6 +33,7 @@ from pumplife.records.calendar import (
     list_stops,
 )
 from pumplife.records.files import read_bytes
+from pumplife.records.finance import BUDGET, Finance, read_finance
 from pumplife.records.moments import read_moment
 from pumplife.records.phrases import find_near, squeeze
 from pumplife.records.steps import Floats
@@ -51,7 +52,7 @@ _SECTIONS: dict[str, tuple[str, ...]] = {
     "prior": (),
     "calendar": CALENDAR,
     "rules": ("turned",),
-    "budget": ("year_starts", "price_rise"),
+    "budget": BUDGET,
     "dates": ("order",),
     "numbers": ("decimal",),
     "files": (),
@@ -131,6 +132,11 @@ class Plant:
     def review_days(self) -> float:
         """Days between two looks at the stock [days]."""
         return self._target("review_days")
+
+    @property
+    def finance(self) -> Finance:
+        """The financial year and the rise of prices."""
+        return read_finance(self.raw)
 
     @property
     def evidence(self) -> dict[str, float]:
@@ -291,6 +297,7 @@ def build_plant(raw: dict[str, Any], label: str, log: AuditLog) -> Plant:
     )
     _check_window(plant)
     check_calendar(raw, plant.records_to, log)
+    read_finance(raw)
     _check_rules(raw)
     _note_targets(raw, log)
     return plant

@@ -3,8 +3,11 @@
 import numpy as np
 import pytest
 
-from pumplife.stock.budget import AMOUNTS, EventAmounts, PriceRise, simulate_budget
+from pumplife.stock.amounts import EventAmounts
+from pumplife.stock.budget import simulate_budget
 from pumplife.stock.future import planned_at
+from pumplife.stock.outcome import MONEY_PARTS, QUANTITIES
+from pumplife.stock.prices import PriceRise
 from tests.stock.fleets import lives, run_to_failure, side_group
 
 # kits, parts, labour_h, downtime_h, breakdowns, spills of: planned, failure with kit, part alone
@@ -13,9 +16,15 @@ TAKES = np.array([[1, 0, 2, 3, 0, 0], [1, 0, 4, 8, 1, 1], [0, 1, 3, 6, 1, 1]], d
 
 AMOUNT = EventAmounts(
     takes=TAKES,
-    item_money=np.array([300.0, 300.0, 80.0]),
+    kit_money=np.array([300.0, 300.0, 0.0]),
+    part_money=np.array([0.0, 0.0, 80.0]),
     labour_money=50.0 * TAKES[:, 2],
-    other_money=100.0 * TAKES[:, 3] + np.array([0.0, 150.0, 150.0]),
+    downtime_money=100.0 * TAKES[:, 3],
+    other_money=np.array([0.0, 150.0, 150.0]),
+    kit="K",
+    part_no=("B",),
+    kit_price=300.0,
+    part_price=np.array([80.0]),
 )
 
 
@@ -101,7 +110,7 @@ def test_scenarios_stand_side_by_side_and_repeat():
     group = side_group(9, lives([3.0], [1200.0]))
     table = budget_of([group], ways)
     assert set(table["scenario"]) == set(ways)
-    assert len(table) == 2 * 2 * 3 * (len(AMOUNTS) + 1)
+    assert len(table) == 2 * 2 * 3 * len(QUANTITIES)
     assert table.equals(budget_of([group], ways))
     alone = budget_of([group], {"advised": ways["advised"]})
     assert alone.equals(table[table["scenario"] == "advised"].reset_index(drop=True))
