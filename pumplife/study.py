@@ -209,16 +209,20 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
     if lives is None or fits is None or duty is None or clock is None:
         return study
     from pumplife.policy.advice import advise  # noqa: PLC0415  (late: not needed for an audit)
+    from pumplife.policy.ahead import open_outlook  # noqa: PLC0415
     from pumplife.policy.sensitivity import try_readings  # noqa: PLC0415
     from pumplife.stock.budget import plan_budget  # noqa: PLC0415
+    from pumplife.stock.plans import join_coming  # noqa: PLC0415
     from pumplife.stock.shelf import plan_stock  # noqa: PLC0415
 
     told("intervals")
     advice = advise(records, duty, clock, lives, fits)
     told("stock")
-    stock = plan_stock(records, lives, advice, seed=study.seed)
+    outlook = open_outlook(records)
+    coming = join_coming(records, advice, outlook)
+    stock = plan_stock(records, lives, coming, seed=study.seed, outlook=outlook)
     told("budget")
-    budget = plan_budget(records, lives, advice, seed=study.seed)
+    budget = plan_budget(records, lives, coming, seed=study.seed, outlook=outlook)
     tables = {
         "intervals": advice.intervals,
         "tornado": advice.tornado,

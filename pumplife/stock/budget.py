@@ -26,7 +26,7 @@ from pumplife.stock.future import (
     planned_at,
 )
 from pumplife.stock.outcome import Outcome, Setting, run_way, summarise
-from pumplife.stock.plans import coming_prices, join_coming
+from pumplife.stock.plans import coming_prices
 from pumplife.stock.prices import PriceRise
 from pumplife.stock.spent import last_year
 from pumplife.stock.years import BudgetYears, budget_years, plain_years
@@ -55,8 +55,6 @@ class Budget:
     outcomes : dict of str to Outcome
     follows : str
         The scenario that the plant follows: adopted where it adopted something, else advised.
-    advice : Advice
-        With the pumps that are planned to come.
     """
 
     table: pd.DataFrame
@@ -64,7 +62,6 @@ class Budget:
     ways: dict[str, list[Practice]]
     outcomes: dict[str, Outcome]
     follows: str
-    advice: Advice
 
     def __repr__(self) -> str:
         return f"Budget({', '.join(self.outcomes)})"
@@ -94,6 +91,7 @@ def plan_budget(
     lives : Lives
         Its visits tell the last twelve months.
     advice : Advice
+        With the pumps that are planned to come, see `join_coming`.
     seed : int
     outlook : Outlook, optional
         What is planned; read from the records when None.
@@ -103,14 +101,11 @@ def plan_budget(
     Budget
     """
     outlook = open_outlook(records) if outlook is None else outlook
-    whole = join_coming(records, advice, outlook)
-    groups = advised_groups(whole)
+    groups = advised_groups(advice)
     follows = "advised" if np.isnan(advice.adopted).all() else "adopted"
     if "budget" in records.withheld or not groups:
         nothing = pd.DataFrame(columns=list(BUDGET_COLUMNS))
-        return Budget(
-            table=nothing, setting=None, ways={}, outcomes={}, follows=follows, advice=whole
-        )
+        return Budget(table=nothing, setting=None, ways={}, outcomes={}, follows=follows)
     setting = Setting(
         groups=groups,
         amounts=[event_amounts(group, records.plant) for group in groups],
@@ -120,7 +115,7 @@ def plan_budget(
         replicates=count_replicates(groups, cells=_CELLS, least=_LEAST, most=_MOST),
         seed=seed,
     )
-    ways = _scenarios(whole, groups, follows)
+    ways = _scenarios(advice, groups, follows)
     outcomes = {name: run_way(setting, way, pumps=name == follows) for name, way in ways.items()}
     told = last_year(records, lives, advice)
     rows = [summarise(outcome, setting.years, name) for name, outcome in outcomes.items()]
@@ -130,7 +125,6 @@ def plan_budget(
         ways=ways,
         outcomes=outcomes,
         follows=follows,
-        advice=whole,
     )
 
 

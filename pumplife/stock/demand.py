@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from pumplife.policy.ahead import UseAhead
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import SideEvents
 from pumplife.stock.future import Practice, run_group
@@ -95,6 +96,7 @@ def simulate_demand(
     seed: int,
     fouling: Sequence[float] = (),
     current: dict[str, str] | None = None,
+    ahead: Sequence[UseAhead] = (),
 ) -> list[ItemDemand]:
     """Demand for every item and store that some group draws on.
 
@@ -117,6 +119,8 @@ def simulate_demand(
         kit [-]. The air side's ages are left as they are.
     current : dict, optional
         Item to the item that has taken its place; demand goes to that one.
+    ahead : sequence of UseAhead, optional
+        Use of the pumps of each group; default: as today.
 
     Returns
     -------
@@ -144,7 +148,10 @@ def simulate_demand(
     taken = []
     for number, (group, practice) in enumerate(zip(groups, practices, strict=True)):
         rng = _own_rng(seed, group.stream)
-        events = run_group(group, practice, years=horizon, replicates=replicates, rng=rng)
+        use = ahead[number] if len(ahead) else None
+        events = run_group(
+            group, practice, years=horizon, replicates=replicates, rng=rng, ahead=use
+        )
         taken.append(_own_needs(group, events, place))
         if len(fouling) and fouling[number] > 0:
             fouled = _fouled(group, events, fouling[number], rng)

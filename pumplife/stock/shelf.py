@@ -10,6 +10,7 @@ import pandas as pd
 
 from pumplife.lives.build import Lives
 from pumplife.policy.advice import Advice
+from pumplife.policy.ahead import Outlook, look_ahead
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.records.plant import Plant, to_day, to_days
 from pumplife.records.read import Records
@@ -60,7 +61,14 @@ class _Store:
     used: dict[Key, float]
 
 
-def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1) -> StockPlan:
+def plan_stock(
+    records: Records,
+    lives: Lives,
+    advice: Advice,
+    *,
+    seed: int = 1,
+    outlook: Outlook | None = None,
+) -> StockPlan:
     """Advise stock levels and orders under the intervals that the plant follows.
 
     Parameters
@@ -72,6 +80,8 @@ def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1)
     advice : Advice
         Groups with their ages of today, followed intervals, the due list.
     seed : int
+    outlook : Outlook, optional
+        What is planned for the pumps, see `join_coming`; default: use as today.
 
     Returns
     -------
@@ -92,6 +102,7 @@ def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1)
         seed=seed,
         fouling=[_fouling(records.plant, group) for group in groups],
         current=store.current,
+        ahead=[] if outlook is None else [look_ahead(outlook, group) for group in groups],
     )
     _note_missing(records, advice)
     return _assemble(records, advice, store, demands, replicates)
