@@ -211,7 +211,12 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
     from pumplife.policy.advice import advise  # noqa: PLC0415  (late: not needed for an audit)
     from pumplife.policy.ahead import open_outlook  # noqa: PLC0415
     from pumplife.policy.sensitivity import try_readings  # noqa: PLC0415
+    from pumplife.stock.booked import compare_booked  # noqa: PLC0415
+    from pumplife.stock.bridge import LastYear, build_bridge  # noqa: PLC0415
     from pumplife.stock.budget import plan_budget  # noqa: PLC0415
+    from pumplife.stock.by_pump import split_budget  # noqa: PLC0415
+    from pumplife.stock.cash import plan_cash  # noqa: PLC0415
+    from pumplife.stock.change_over import add_stock_change  # noqa: PLC0415
     from pumplife.stock.plans import join_coming  # noqa: PLC0415
     from pumplife.stock.shelf import plan_stock  # noqa: PLC0415
 
@@ -223,6 +228,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
     stock = plan_stock(records, lives, coming, seed=study.seed, outlook=outlook)
     told("budget")
     budget = plan_budget(records, lives, coming, seed=study.seed, outlook=outlook)
+    known = LastYear(records=records, clock=clock, lives=lives, advice=advice)
     tables = {
         "intervals": advice.intervals,
         "tornado": advice.tornado,
@@ -234,7 +240,11 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
         "few_intervals": advice.few,
         "stock": stock.stock,
         "orders": stock.orders,
-        "budget": budget.table,
+        "budget": add_stock_change(budget, stock.stock),
+        **split_budget(records, budget),
+        "bridge": build_bridge(known, budget),
+        "cash": plan_cash(records, budget, stock),
+        "booked": compare_booked(known, fits, advice.groups),
         "sensitivity": try_readings(records, clock, lives, fits, advice.groups),
     }
     return replace(study, advice=advice, stock=stock, tables={**study.tables, **tables})

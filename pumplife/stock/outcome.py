@@ -40,15 +40,15 @@ class Outcome:
     sites : tuple of str (sites,)
     totals : array (sites, years, futures, sums)
         In the columns of `SUMS`.
-    pumps : int array (pumps,)
-        Rows of the pumps table.
-    by_pump : array (pumps, futures, 3)
-        The first whole year in the columns of `PUMP_SUMS`.
+    pumps : DataFrame
+        One row per pump and service that it serves: service, pump (row of the pumps table), site.
+    by_pump : array (rows, futures, 3)
+        The first whole year of each of them in the columns of `PUMP_SUMS`.
     """
 
     sites: tuple[str, ...]
     totals: FloatArray
-    pumps: IntArray
+    pumps: pd.DataFrame
     by_pump: FloatArray
 
     def __repr__(self) -> str:
@@ -95,10 +95,14 @@ class Setting:
         return tuple(sorted({str(site) for group in self.groups for site in group.site}))
 
     @property
-    def pumps(self) -> IntArray:
-        """Every pump, sorted."""
-        rows = [group.pumps for group in self.groups]
-        return np.unique(np.concatenate(rows)).astype(np.intp)
+    def pumps(self) -> pd.DataFrame:
+        """Every pump with its service and site, sorted."""
+        rows = [
+            pd.DataFrame({"service": group.service, "pump": group.pumps, "site": group.site})
+            for group in self.groups
+        ]
+        every = pd.concat(rows).drop_duplicates(["service", "pump"])
+        return every.sort_values(["service", "pump"], ignore_index=True)
 
 
 def run_way(setting: Setting, ways: Sequence[Practice], *, pumps: bool = False) -> Outcome:
@@ -118,8 +122,8 @@ def run_way(setting: Setting, ways: Sequence[Practice], *, pumps: bool = False) 
     """
     sites, years = setting.sites, setting.years
     totals = np.zeros((len(sites), years.number.size, setting.replicates, len(SUMS)))
-    every = setting.pumps if pumps else np.zeros(0, dtype=np.intp)
-    by_pump = np.zeros((every.size, setting.replicates, len(PUMP_SUMS)))
+    every = setting.pumps if pumps else setting.pumps.head(0)
+    by_pump = np.zeros((len(every), setting.replicates, len(PUMP_SUMS)))
     for number, (group, way) in enumerate(zip(setting.groups, ways, strict=True)):
         events = run_group(
             group,
@@ -141,7 +145,8 @@ def run_way(setting: Setting, ways: Sequence[Practice], *, pumps: bool = False) 
             place, events, priced, setting.ahead[number], totals.shape[:3]
         )
         if pumps:
-            row = np.searchsorted(every, group.pumps)
+            mine = np.flatnonzero(every["service"] == group.service)
+            row = mine[np.searchsorted(every["pump"].to_numpy()[mine], group.pumps)]
             size = (group.pumps.size, setting.replicates, years.first)
             by_pump[row] += _by_pump(place, events, amounts, priced, size)
     return Outcome(sites=sites, totals=totals, pumps=every, by_pump=by_pump)

@@ -1,0 +1,96 @@
+"""What changing over costs besides the work: the shelf built up to its levels, or run down."""
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pumplife.stock.budget import BUDGET_COLUMNS, Budget
+from pumplife.stock.outcome import Setting
+from pumplife.stock.spent import EVERYWHERE
+
+FloatArray = NDArray[np.float64]
+
+
+def sites_of_stores(setting: Setting) -> dict[str, str]:
+    """The site that most of a store's pumps stand at, by store."""
+    pairs = pd.DataFrame(
+        {
+            "store": np.concatenate([group.store for group in setting.groups]),
+            "site": np.concatenate([group.site for group in setting.groups]),
+        }
+    )
+    counted = pairs.value_counts(sort=False).rename("pumps").reset_index()
+    counted = counted.sort_values(["pumps", "site"], ascending=[False, True], kind="stable")
+    first = counted.drop_duplicates("store")
+    return dict(zip(first["store"].astype(str), first["site"].astype(str), strict=True))
+
+
+def add_stock_change(budget: Budget, stock: pd.DataFrame) -> pd.DataFrame:
+    """The budget with the change of the shelf's value, year by year and site by site.
+
+    Levels below the advised ones are built up in the first row; what lies above them is run down
+    as fast as work takes it. Money for spare pumps isn't in it.
+
+    Parameters
+    ----------
+    budget : Budget
+    stock : DataFrame
+        The stock table. Where it has `write_off_per_year`, what expires is told as `write_offs`.
+
+    Returns
+    -------
+    DataFrame
+        Columns of `BUDGET_COLUMNS`: rows of the quantity stock_change [money], below 0 where the
+        shelf is run down, for the way that the plant follows; percentiles are the mean.
+    """
+    setting = budget.setting
+    if setting is None or stock.empty:
+        return budget.table
+    home = sites_of_stores(setting)
+    known = stock.assign(site=stock["store"].map(home)).dropna(subset=["site"])
+    found = {"stock_change": _change(known, setting)}
+    if "write_off_per_year" in known:
+        lost = known["write_off_per_year"].fillna(0.0).to_numpy(np.float64)
+        found["write_offs"] = lost[:, None] * np.diff(setting.years.edges)
+    rows = [_rows(name, known["site"], values, budget) for name, values in found.items()]
+    return pd.concat([budget.table, *rows], ignore_index=True)[list(BUDGET_COLUMNS)]
+
+
+def _change(stock: pd.DataFrame, setting: Setting) -> FloatArray:
+    """Change of the value of each item by year, (items, years) [money]."""
+    change = (stock["capital"].fillna(0.0) - stock["capital_today"].fillna(0.0)).to_numpy(float)
+    change = np.where(stock["capital"].isna() & stock["order_up_to"].ne(0.0), 0.0, change)
+    lying = stock["today_on_hand"].to_numpy(float)
+    value = stock["capital_today"].to_numpy(float)
+    price = np.divide(value, lying, out=np.zeros(lying.size), where=lying > 0.0)
+    use = (stock["demand_per_year"] + stock["planned_per_year"].fillna(0.0)).to_numpy(float)
+    length = np.diff(setting.years.edges)
+    until = np.cumsum(length) * (np.nan_to_num(use) * price)[:, None]
+    down = np.minimum(until, np.maximum(-change, 0.0)[:, None])
+    built = np.zeros((change.size, length.size))
+    built[:, 0] = np.maximum(change, 0.0)
+    return np.asarray(built - np.diff(down, axis=1, prepend=0.0))
+
+
+def _rows(
+    name: str, site: "pd.Series[str]", values: FloatArray, budget: Budget
+) -> pd.DataFrame:
+    setting = budget.setting
+    assert setting is not None
+    years = setting.years
+    sums = np.array([values[(site == place).to_numpy()].sum(axis=0) for place in setting.sites])
+    every = np.concatenate([sums.sum(axis=0, keepdims=True), sums])
+    where, year = (index.ravel() for index in np.indices(every.shape))
+    amount = every.ravel()
+    return pd.DataFrame(
+        {
+            "year": years.number[year],
+            "site": np.array([EVERYWHERE, *setting.sites], dtype=object)[where],
+            "scenario": budget.follows,
+            "quantity": name,
+            **dict.fromkeys(("p50", "p80", "p90", "mean"), amount),
+            "from_on": np.array(years.from_on, dtype="datetime64[ns]")[year],
+            "to_on": np.array(years.to_on, dtype="datetime64[ns]")[year],
+            "span": np.array(years.span, dtype=object)[year],
+        }
+    )
