@@ -180,9 +180,7 @@ def _group_rows(
     )
 
 
-def _day_of(
-    told: tuple[SideGroup, UseAhead], age: float | FloatArray, today: float
-) -> FloatArray:
+def _day_of(told: tuple[SideGroup, UseAhead], age: float | FloatArray, today: float) -> FloatArray:
     """Day on which each pump reaches an age, today where it is beyond; NaN where never."""
     group, ahead = told
     left = np.maximum(age - group.clock_age, 0.0)

@@ -108,7 +108,7 @@ def _read_start(written: Any) -> tuple[int, int]:
         month, day = 0, 0
     if month == 0 or (month, day) == (2, 29):
         raise SettingError(
-            f'plant.toml: [budget] year_starts = {written!r} must be the month and day on which '
+            f"plant.toml: [budget] year_starts = {written!r} must be the month and day on which "
             'the financial year starts, like "04-01".'
         )
     return month, day

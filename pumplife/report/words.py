@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pumplife.report.headings import HEADINGS, OF_TABLE, Heading
+from pumplife.report.headings_budget import OF_BUDGET
 
 USAGE_WORDS = {"hours": "h", "cycles": "cycles", "days": "calendar days"}
 RATE_WORDS = {"hours": "1,000 h", "cycles": "million cycles", "days": "1,000 calendar days"}
@@ -73,7 +74,8 @@ def find_heading(table: str, column: str) -> Heading:
     -------
     Heading
     """
-    known = OF_TABLE.get((table, column)) or HEADINGS.get(column)
+    place = (table, column)
+    known = OF_TABLE.get(place) or OF_BUDGET.get(place) or HEADINGS.get(column)
     return known or Heading(column.replace("_", " ").capitalize())
 
 

@@ -39,9 +39,9 @@ class _Calendar:
     items: dict[str, Item]
 
     def month_of(self, day: FloatArray) -> IntArray:
-        """Month of each day from now."""
+        """Month of each day from now, today's where it lies behind."""
         place = np.searchsorted(self.start, day, side="right") - 1
-        return np.asarray(np.clip(place, 0, self.start.size - 1), dtype=np.intp)
+        return np.asarray(np.maximum(place, 0), dtype=np.intp)
 
     def lead(self, item: str) -> float:
         """Usual lead time of an item, 0 where not known [days]."""
@@ -83,8 +83,9 @@ def plan_cash(records: Records, budget: Budget, stock: StockPlan) -> pd.DataFram
     rows = pd.concat([_orders_now(stock.orders, calendar), needs], ignore_index=True)
     rows["site"] = rows["store"].map(home).fillna(rows["store"])
     rows = rows.groupby(["month", "site", "what"], as_index=False)["amount"].sum()
+    rows = rows[rows["amount"] > 0.0]
     rows["month"] = calendar.months[rows["month"].to_numpy(np.intp)].to_timestamp()
-    rows = rows[rows["amount"] > 0.0].sort_values(["month", "site", "what"], kind="stable")
+    rows = rows.sort_values(["month", "site", "what"], kind="stable")
     return rows[list(CASH_COLUMNS)].reset_index(drop=True)
 
 
@@ -104,15 +105,13 @@ def _lay_out(records: Records, setting: Setting) -> _Calendar:
     )
 
 
-def _group_needs(
-    setting: Setting, number: int, way: Practice, calendar: _Calendar
-) -> pd.DataFrame:
+def _group_needs(setting: Setting, number: int, way: Practice, calendar: _Calendar) -> pd.DataFrame:
     """Expected money of kits and parts of one group by store, item, month and reason."""
     group, amounts = setting.groups[number], setting.amounts[number]
     events = run_group(
         group,
         way,
-        years=float(setting.years.edges[-1]),
+        years=float(setting.years.edges[-1]) + calendar.lead(group.kit) / DAYS_PER_YEAR,
         replicates=setting.replicates,
         rng=np.random.default_rng([setting.seed, number]),
         ahead=setting.ahead[number],
@@ -124,11 +123,13 @@ def _group_needs(
     planned = events.position == PLANNED
     day = events.time * DAYS_PER_YEAR
     ahead = np.where(planned, calendar.lead(group.kit), 0.0)
+    ordered = np.maximum(day - ahead, 0.0)
     later = ~planned | (day > calendar.covered.get(group.kit, 0.0))
+    later &= ordered < setting.years.edges[-1] * DAYS_PER_YEAR
     return _sum_needs(
         group,
         events,
-        (_item_of(group, events), calendar.month_of(np.maximum(day - ahead, 0.0)), planned),
+        (_item_of(group, events), calendar.month_of(ordered), planned),
         np.where(later, factor, 0.0) / setting.replicates,
     )
 
@@ -149,9 +150,7 @@ def _sum_needs(
     stores, store = np.unique(group.store.astype(str), return_inverse=True)
     names = np.array([group.kit, *group.part_no], dtype=object)
     shape = (stores.size, names.size, int(month.max(initial=0)) + 1, 2)
-    cell = np.ravel_multi_index(
-        (store[events.pump], item, month, planned.astype(np.intp)), shape
-    )
+    cell = np.ravel_multi_index((store[events.pump], item, month, planned.astype(np.intp)), shape)
     sums = np.bincount(cell, amount, minlength=int(np.prod(shape)))
     some = np.flatnonzero(sums)
     where, what, when, why = np.unravel_index(some, shape)

@@ -5,7 +5,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pumplife.stock.budget import BUDGET_COLUMNS, Budget
-from pumplife.stock.outcome import Setting
+from pumplife.stock.outcome import SHARES, Setting
 from pumplife.stock.spent import EVERYWHERE
 
 FloatArray = NDArray[np.float64]
@@ -35,7 +35,7 @@ def add_stock_change(budget: Budget, stock: pd.DataFrame) -> pd.DataFrame:
     ----------
     budget : Budget
     stock : DataFrame
-        The stock table. Where it has `write_off_per_year`, what expires is told as `write_offs`.
+        The stock table.
 
     Returns
     -------
@@ -46,14 +46,9 @@ def add_stock_change(budget: Budget, stock: pd.DataFrame) -> pd.DataFrame:
     setting = budget.setting
     if setting is None or stock.empty:
         return budget.table
-    home = sites_of_stores(setting)
-    known = stock.assign(site=stock["store"].map(home)).dropna(subset=["site"])
-    found = {"stock_change": _change(known, setting)}
-    if "write_off_per_year" in known:
-        lost = known["write_off_per_year"].fillna(0.0).to_numpy(np.float64)
-        found["write_offs"] = lost[:, None] * np.diff(setting.years.edges)
-    rows = [_rows(name, known["site"], values, budget) for name, values in found.items()]
-    return pd.concat([budget.table, *rows], ignore_index=True)[list(BUDGET_COLUMNS)]
+    known = stock.assign(site=stock["store"].map(sites_of_stores(setting))).dropna(subset=["site"])
+    rows = extra_rows(budget, "stock_change", known["site"], _change(known, setting)[..., None])
+    return pd.concat([budget.table, rows], ignore_index=True)[list(BUDGET_COLUMNS)]
 
 
 def _change(stock: pd.DataFrame, setting: Setting) -> FloatArray:
@@ -72,25 +67,47 @@ def _change(stock: pd.DataFrame, setting: Setting) -> FloatArray:
     return np.asarray(built - np.diff(down, axis=1, prepend=0.0))
 
 
-def _rows(
-    name: str, site: "pd.Series[str]", values: FloatArray, budget: Budget
+def extra_rows(
+    budget: Budget, quantity: str, site: "pd.Series[str]", values: FloatArray
 ) -> pd.DataFrame:
+    """Rows of the budget for what its events don't tell: the shelf, what expires on it.
+
+    Parameters
+    ----------
+    budget : Budget
+        With a setting.
+    quantity : str
+        What it is called.
+    site : Series of str (items,)
+    values : array (items, years, futures)
+        In the rows and the futures of the budget; one future where it is certain.
+
+    Returns
+    -------
+    DataFrame
+        Columns of `BUDGET_COLUMNS`, for the way that the plant follows; sums are taken within each
+        future.
+    """
     setting = budget.setting
-    assert setting is not None
+    assert setting is not None, "a budget that nothing was simulated for has no extra rows"
     years = setting.years
     sums = np.array([values[(site == place).to_numpy()].sum(axis=0) for place in setting.sites])
     every = np.concatenate([sums.sum(axis=0, keepdims=True), sums])
-    where, year = (index.ravel() for index in np.indices(every.shape))
-    amount = every.ravel()
-    return pd.DataFrame(
+    quantiles = np.quantile(every, SHARES, axis=2)
+    where, year = (index.ravel() for index in np.indices(every.shape[:2]))
+    table = pd.DataFrame(
         {
             "year": years.number[year],
             "site": np.array([EVERYWHERE, *setting.sites], dtype=object)[where],
             "scenario": budget.follows,
-            "quantity": name,
-            **dict.fromkeys(("p50", "p80", "p90", "mean"), amount),
+            "quantity": quantity,
+            "p50": quantiles[0].ravel(),
+            "p80": quantiles[1].ravel(),
+            "p90": quantiles[2].ravel(),
+            "mean": every.mean(axis=2).ravel(),
             "from_on": np.array(years.from_on, dtype="datetime64[ns]")[year],
             "to_on": np.array(years.to_on, dtype="datetime64[ns]")[year],
             "span": np.array(years.span, dtype=object)[year],
         }
     )
+    return table[list(BUDGET_COLUMNS)]

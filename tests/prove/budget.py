@@ -5,8 +5,6 @@ on by their hidden lives and habits for a year, and what that took is priced as 
 """
 
 import tempfile
-from collections.abc import Iterator
-from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from unittest.mock import patch
 
@@ -18,7 +16,6 @@ from pumplife.policy.groups import SideGroup, build_groups
 from pumplife.policy.simulate import PlannedAges
 from pumplife.stock.budget import event_amounts, simulate_budget
 from pumplife.stock.future import Practice, as_today
-from tests.prove import judge
 from tests.prove.plants import run_folder
 from tests.prove.running import LATE
 from tests.prove.small_works import PART_OF, PARTS, Works, make_works
@@ -42,7 +39,9 @@ def foretell_works(seed: int, *, plants: int = PLANTS) -> pd.DataFrame:
     works.tables["pumps"] = works.tables["pumps"].assign(site=service.map(sites))
     with (
         tempfile.TemporaryDirectory(prefix="invented-") as folder,
-        patch("pumplife.fits.build.say_second_opinions"),  # a check on fits that are kept as they are
+        patch(
+            "pumplife.fits.build.say_second_opinions"
+        ),  # a check on fits that are kept as they are
     ):
         records, duty, clock, lives, fits = run_folder(works.write(Path(folder)))
     groups = [g for g in build_groups(records, duty, clock, lives, fits) if not g.missing]
@@ -65,7 +64,9 @@ def _true_habit(works: Works, group: SideGroup) -> Practice:
     return Practice(planned=planned, kit_share=float(row["kit_share"]))
 
 
-def _as_it_came(works: Works, groups: list[SideGroup], amounts: list, names: np.ndarray) -> pd.DataFrame:
+def _as_it_came(
+    works: Works, groups: list[SideGroup], amounts: list, names: np.ndarray
+) -> pd.DataFrame:
     rows = []
     for group, amount in zip(groups, amounts, strict=True):
         own = works.later[works.later["pump_id"].isin(names[group.pumps])]

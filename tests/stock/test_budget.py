@@ -6,7 +6,7 @@ import pytest
 from pumplife.stock.amounts import EventAmounts
 from pumplife.stock.budget import simulate_budget
 from pumplife.stock.future import planned_at
-from pumplife.stock.outcome import MONEY_PARTS, QUANTITIES
+from pumplife.stock.outcome import QUANTITIES
 from pumplife.stock.prices import PriceRise
 from tests.stock.fleets import lives, run_to_failure, side_group
 
