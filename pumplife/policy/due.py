@@ -73,10 +73,11 @@ def plan_due(
 ) -> DuePlan:
     """When to do what, by the followed interval of each group.
 
-    A side is due when it reaches its interval, by the use that is planned.  Kits go to the work due first.  All work is
-    spread over the weeks within the hours of the bench, so that overdue sides come one after the
-    other, dearest to wait for first, and no limit is passed.  What a coming stop of the site makes
-    cheaper than that is moved to the stop, within its hours; the rest is spread anew.
+    A side is due when it reaches its interval, by the use that is planned.  Kits go to the work
+    due first.  All work is spread over the weeks within the hours of the bench, so that overdue
+    sides come one after the other, dearest to wait for first, and no limit is passed.  What a
+    coming stop of the site makes cheaper than that is moved to the stop, within its hours; the
+    rest is spread anew.
 
     Parameters
     ----------

@@ -192,7 +192,7 @@ def _compare(
     tickets = told[pd.MultiIndex.from_frame(told[["site", "place"]]).isin(pairs)]
     planned = float(tickets.loc[tickets["planned"], names].to_numpy().sum())
     mine = pd.MultiIndex.from_arrays([expected.site, expected.month]).isin(pairs)
-    each = expected.values[np.ix_(mine, [VALUES.index(name) for name in names])].sum(axis=1)
+    each = expected.values[mine][:, [VALUES.index(name) for name in names]].sum(axis=1)
     money = expected.failures[mine] * each
     by_fit = np.bincount(expected.group[mine], money, minlength=len(fits.table))
     failures = np.maximum(fits.table["failures"].to_numpy(np.float64), 1.0)

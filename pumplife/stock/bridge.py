@@ -3,6 +3,7 @@
 The order is stated, since an input that comes later acts on what the earlier ones have left.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -130,9 +131,7 @@ def use_as_was(known: LastYear, group: SideGroup) -> UseAhead:
     return UseAhead(knots=np.zeros(1), share=np.where(np.isfinite(share), share, 1.0)[:, None])
 
 
-def _not_foretold(
-    known: LastYear, groups: "list[SideGroup] | tuple[SideGroup, ...]"
-) -> dict[str, float]:
+def _not_foretold(known: LastYear, groups: Sequence[SideGroup]) -> dict[str, float]:
     """Money of last year's visits to sides that are in no group, by site and in all [money]."""
     visits = known.lives.visits
     end = to_day(known.records.plant.records_to)

@@ -77,16 +77,19 @@ def plan_cash(records: Records, budget: Budget, stock: StockPlan) -> pd.DataFram
         _group_needs(setting, number, way, calendar)
         for number, way in enumerate(budget.ways[budget.follows])
     ]
-    needs = pd.concat(taken, ignore_index=True)
-    needs = needs.groupby(["store", "item", "month", "what"], as_index=False)["amount"].sum()
-    needs = _use_surplus(needs, stock.stock)
+    needs = _use_surplus(_add_up(taken, "store", "item", "month", "what"), stock.stock)
     rows = pd.concat([_orders_now(stock.orders, calendar), needs], ignore_index=True)
     rows["site"] = rows["store"].map(home).fillna(rows["store"])
-    rows = rows.groupby(["month", "site", "what"], as_index=False)["amount"].sum()
+    rows = _add_up([rows], "month", "site", "what")
     rows = rows[rows["amount"] > 0.0]
     rows["month"] = calendar.months[rows["month"].to_numpy(np.intp)].to_timestamp()
     rows = rows.sort_values(["month", "site", "what"], kind="stable")
     return rows[list(CASH_COLUMNS)].reset_index(drop=True)
+
+
+def _add_up(tables: list[pd.DataFrame], *keys: str) -> pd.DataFrame:
+    whole = pd.concat(tables, ignore_index=True)
+    return whole.groupby(list(keys))["amount"].sum().reset_index()
 
 
 def _lay_out(records: Records, setting: Setting) -> _Calendar:

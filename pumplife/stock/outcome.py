@@ -187,7 +187,9 @@ def _add_up(
     flat = (counts @ priced.flat)[..., None]
     values = [counts @ amounts.takes, money, whole, np.zeros_like(flat), flat]
     found = np.zeros(shape)
-    np.add.at(found, (slice(None), priced.year), np.concatenate(values, axis=-1))
+    each = np.concatenate(values, axis=-1)
+    for period, year in enumerate(priced.year.tolist()):
+        found[:, year] += each[:, period]
     return found
 
 
@@ -207,7 +209,8 @@ def _backlog(
     cell = (place.site[at_once], priced.year[period], events.replicate[at_once])
     flat = np.ravel_multi_index(cell, shape)
     money = priced.money[period, 0].sum(axis=-1)
-    return np.bincount(flat, money, minlength=int(np.prod(shape))).reshape(shape)
+    sums = np.bincount(flat, money, minlength=int(np.prod(shape)))
+    return np.asarray(sums.reshape(shape), dtype=np.float64)
 
 
 def _by_pump(

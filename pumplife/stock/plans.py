@@ -1,6 +1,7 @@
 """Pumps that are planned to come, and prices that are planned to change."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -41,12 +42,12 @@ def join_coming(records: Records, advice: Advice, outlook: Outlook) -> Advice:
     if coming.empty:
         return advice
     rate = _rates(advice)
-    groups, placed = [], []
+    groups, placed = [], pd.Series(False, index=coming.index)
     for group in advice.groups:
-        mine = coming[_matches(coming, group) & ~coming["pump"].isin(group.pumps)]
-        groups.append(_append(group, mine, rate))
-        placed.append(coming[_matches(coming, group)].index)
-    _say_unplaced(records, coming.drop(index=np.concatenate(placed)))
+        same = _matches(coming, group)
+        groups.append(_append(group, coming[same & ~coming["pump"].isin(group.pumps)], rate))
+        placed |= same
+    _say_unplaced(records, coming[~placed])
     return replace(advice, groups=tuple(groups))
 
 
@@ -101,7 +102,7 @@ def _append(group: SideGroup, rows: pd.DataFrame, rates: dict[int, float]) -> Si
     new = rows["new"].to_numpy(bool)
     usual = float(np.nanmedian(group.rate)) if np.isfinite(group.rate).any() else np.nan
     rate = rows["pump"].map(rates).fillna(rows["use_per_week"] / 7.0).fillna(usual)
-    added = {
+    added: dict[str, Any] = {
         "pumps": rows["pump"].to_numpy(np.int64),
         "site": rows["site"].to_numpy(object),
         "location": rows["location"].to_numpy(object),
@@ -115,7 +116,9 @@ def _append(group: SideGroup, rows: pd.DataFrame, rates: dict[int, float]) -> Si
         "rate": rate.to_numpy(float),
         "own_limit": rows["limit"].fillna(np.inf).to_numpy(float),
     }
-    longer = {name: np.concatenate([getattr(group, name), more]) for name, more in added.items()}
+    longer: dict[str, Any] = {
+        name: np.concatenate([getattr(group, name), more]) for name, more in added.items()
+    }
     if group.costs is not None:
         idle = np.full(count, group.costs.downtime_per_h)
         downtime = np.concatenate([group.costs.pump_downtime, idle])

@@ -31,8 +31,9 @@ def last_year(records: Records, lives: Lives, advice: Advice) -> pd.DataFrame:
     -------
     DataFrame
         year, site, scenario, quantity and the same value in p50, p80, p90 and mean: kits, labour_h,
-        downtime_h, breakdowns, and money at today's prices, in whole and by what it paid. Blank hours count as none; where more
-        than a fifth of the work has blanks, those hours and the money are left out.
+        downtime_h, breakdowns, and money at today's prices, in whole and by what it paid. Blank
+        hours count as none; where more than a fifth of the work has blanks, those hours and the
+        money are left out.
     """
     end = to_day(records.plant.records_to)
     visits = lives.visits[lives.visits["day"] > end - DAYS_PER_YEAR]

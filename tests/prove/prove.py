@@ -30,6 +30,7 @@ from tests.prove import (  # noqa: E402
     adequacy,
     alike,
     bounds,
+    budget,
     bulk,
     judge,
     lifestory,
@@ -139,6 +140,7 @@ TOPICS: dict[str, Callable[[float], Iterator[tuple[judge.Result, int]]]] = {
     "rewind": rewind.prove,
     "regret": regret.prove,
     "materials": materials.prove,
+    "budget": budget.prove,
 }
 
 
