@@ -120,9 +120,8 @@ def open_outlook(records: Records) -> Outlook:
     """
     today = to_day(records.plant.records_to)
     plan = records.table("plan")
-    named = (plan["pump"] >= 0) | plan["service"].ne("")
     later = plan["from_on"] > records.plant.records_to
-    plan = plan[named & later & plan["use_factor"].notna()]
+    plan = plan[later & plan["use_factor"].notna()]
     plan = plan.assign(
         own=plan["pump"] >= 0,
         start=to_days(plan["from_on"]) - today - 1.0,

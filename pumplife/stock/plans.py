@@ -38,6 +38,7 @@ def join_coming(records: Records, advice: Advice, outlook: Outlook) -> Advice:
         Groups in the same order; the due list stays that of the pumps of today.
     """
     _say_unknown_services(records, advice, outlook)
+    _say_begun(records)
     coming = _list_coming(records, outlook)
     if coming.empty:
         return advice
@@ -150,9 +151,23 @@ def _say_unknown_services(records: Records, advice: Advice, outlook: Outlook) ->
         severity="caution",
         rule="plan_service_unknown",
         table="plan",
-        what=[f"No pump runs in {service} today." for service in rows["service"]],
+        what=[f"No pump runs in {name or 'no service'} today." for name in rows["service"]],
         consequence="The change of use has no effect.",
         remedy="Correct the name of the service, or name a pump.",
+    )
+
+
+def _say_begun(records: Records) -> None:
+    plan = records.table("plan")
+    rows = plan[plan["from_on"] <= records.plant.records_to]
+    records.log.add_rows(
+        rows[["file", "row"]],
+        severity="note",
+        rule="plan_begun",
+        table="plan",
+        what=[f"It began on {day:%Y-%m-%d}, within the records." for day in rows["from_on"]],
+        consequence="It counts as in today's use already; use stays as it is today.",
+        remedy="Where use changes again, add a row that begins after the records.",
     )
 
 

@@ -159,6 +159,7 @@ def test_planned_rows_shape_use_and_groups(tmp_path):
     assert run[:, 2] == pytest.approx([5, 15, 25, 50, 55])  # its own row goes before the service's
     assert run[:, 3] == pytest.approx([0, 0, 0, 0, 10])
     rules = records.log.frame()
+    assert rules.loc[rules["rule"] == "plan_begun", "row"].size == 1
     assert rules.loc[rules["rule"] == "plan_service_unknown", "what"].tolist() == [
         "No pump runs in glue today."
     ]
