@@ -209,16 +209,29 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
     if lives is None or fits is None or duty is None or clock is None:
         return study
     from pumplife.policy.advice import advise  # noqa: PLC0415  (late: not needed for an audit)
+    from pumplife.policy.ahead import open_outlook  # noqa: PLC0415
     from pumplife.policy.sensitivity import try_readings  # noqa: PLC0415
+    from pumplife.stock.booked import compare_booked  # noqa: PLC0415
+    from pumplife.stock.bridge import LastYear, build_bridge  # noqa: PLC0415
     from pumplife.stock.budget import plan_budget  # noqa: PLC0415
+    from pumplife.stock.by_pump import split_budget  # noqa: PLC0415
+    from pumplife.stock.cash import plan_cash  # noqa: PLC0415
+    from pumplife.stock.change_over import complete_budget  # noqa: PLC0415
     from pumplife.stock.demand_check import check_demand  # noqa: PLC0415
+    from pumplife.stock.plans import join_coming  # noqa: PLC0415
     from pumplife.stock.shelf import plan_stock  # noqa: PLC0415
 
     told("intervals")
     advice = advise(records, duty, clock, lives, fits)
     told("stock")
-    stock = plan_stock(records, lives, advice, seed=study.seed)
+    outlook = open_outlook(records)
+    coming = join_coming(records, advice, outlook)
+    stock = plan_stock(records, lives, coming, seed=study.seed, outlook=outlook)
     told("budget")
+    budget = plan_budget(
+        records, lives, coming, seed=study.seed, outlook=outlook, loose=stock.loose
+    )
+    known = LastYear(records=records, clock=clock, lives=lives, advice=advice)
     tables = {
         "intervals": advice.intervals,
         "tornado": advice.tornado,
@@ -235,7 +248,11 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
         "on_condition": stock.on_condition,
         "kit_or_parts": stock.kit_or_parts,
         "demand_check": check_demand(records, clock, (lives, fits), advice, stock.stock),
-        "budget": plan_budget(records, lives, advice, seed=study.seed, loose=stock.loose),
+        "budget": complete_budget(records, budget, stock.stock, outlook),
+        **split_budget(records, budget),
+        "bridge": build_bridge(known, budget),
+        "cash": plan_cash(records, budget, stock),
+        "booked": compare_booked(known, fits, advice.groups),
         "sensitivity": try_readings(records, clock, lives, fits, advice.groups),
     }
     return replace(study, advice=advice, stock=stock, tables={**study.tables, **tables})

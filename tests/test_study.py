@@ -24,7 +24,8 @@ KIT = "FK-50-CR"
 ANSWERS = {
     "lives", "fits", "duty_effects", "intervals", "policies", "due", "stock", "orders", "budget",
     "pumps", "likeness", "sensitivity", "questions", "tornado", "costs", "load", "outage",
-    "few_intervals", "materials", "material_exposure", "material_costs",
+    "few_intervals", "materials", "material_exposure", "material_costs", "budget_services",
+    "budget_pumps", "bridge", "cash", "booked",
 }  # fmt: skip
 Tables = dict[str, pd.DataFrame]
 Write = Callable[..., Path]
@@ -213,11 +214,18 @@ def without_plan(study: Study, whole: Study) -> None:
     """What is planned shapes nothing that lies behind."""
     for name in ("lives", "fits"):
         assert same(study.tables[name], whole.tables[name])
+    volume = [
+        t.tables["bridge"].query("site == 'all' and place == 3")["amount"].sum()
+        for t in (study, whole)
+    ]
+    assert volume[1] > volume[0]
 
 
 def without_spend(study: Study, whole: Study) -> None:
     scenarios = [set(t.tables["budget"]["scenario"]) for t in (study, whole)]
-    assert scenarios[1] - scenarios[0] <= {"actual"}
+    assert scenarios[0] == scenarios[1]
+    assert study.tables["booked"].empty
+    assert len(whole.tables["booked"])
     assert same(study.tables["intervals"], whole.tables["intervals"])
 
 

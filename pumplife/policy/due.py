@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from pumplife.lives.build import Lives
+from pumplife.policy.ahead import UseAhead, look_ahead, open_outlook
 from pumplife.policy.bench import bench_limits, breakdown_hours, hours_saved
 from pumplife.policy.decide import Decision
 from pumplife.policy.groups import SideGroup
@@ -72,10 +73,11 @@ def plan_due(
 ) -> DuePlan:
     """When to do what, by the followed interval of each group.
 
-    A side is due when it reaches its interval.  Kits go to the work due first.  All work is
-    spread over the weeks within the hours of the bench, so that overdue sides come one after the
-    other, dearest to wait for first, and no limit is passed.  What a coming stop of the site makes
-    cheaper than that is moved to the stop, within its hours; the rest is spread anew.
+    A side is due when it reaches its interval, by the use that is planned.  Kits go to the work
+    due first.  All work is spread over the weeks within the hours of the bench, so that overdue
+    sides come one after the other, dearest to wait for first, and no limit is passed.  What a
+    coming stop of the site makes cheaper than that is moved to the stop, within its hours; the
+    rest is spread anew.
 
     Parameters
     ----------
@@ -93,8 +95,10 @@ def plan_due(
     DuePlan
     """
     today = to_day(records.plant.records_to)
+    outlook = open_outlook(records)
+    ahead = tuple(look_ahead(outlook, group) for group in groups)
     frames = [
-        _group_rows(number, group, decision, today)
+        _group_rows(number, (group, ahead[number]), decision, today)
         for number, (group, decision) in enumerate(zip(groups, decisions, strict=True))
         if decision is not None
     ]
@@ -103,7 +107,7 @@ def plan_due(
     due = pd.concat(frames, ignore_index=True)
     due["pump_id"] = records.pumps["pump_id"].to_numpy(object)[due["pump"]]
     _say_borrowed_rates(records, clock, due)
-    waiting = weigh_waiting(due, groups, decisions)
+    waiting = weigh_waiting(due, groups, decisions, ahead)
     due = due.assign(cost_of_waiting=waiting.cost, quarter=waiting.quarter)
     due = due.join(hand_out_kits(records, due))
     due = due.assign(saved_h=_saved_hours(records, lives, due))
@@ -115,7 +119,8 @@ def plan_due(
     plan = plan_weeks(due, waiting, benches, today)
     due["do_day"], due["moved_because"] = do_days(due, plan, today)
     say_full(records, plan, due, benches)
-    due["by_due"] = chance_by(due, groups, decisions, np.maximum(due["do_day"] - today, 0.0))
+    wait = np.maximum(due["do_day"] - today, 0.0)
+    due["by_due"] = chance_by(due, groups, decisions, ahead, wait)
     due["kit_ready"] = say_ready(records, due)
     return DuePlan(
         due=_finish(due),
@@ -140,8 +145,11 @@ def _benches(
     return {site: Bench(limit=limits[site], breakdowns=broken[site]) for site in sites}
 
 
-def _group_rows(number: int, group: SideGroup, decision: Decision, today: float) -> pd.DataFrame:
+def _group_rows(
+    number: int, told: tuple[SideGroup, UseAhead], decision: Decision, today: float
+) -> pd.DataFrame:
     """Clock, due day and work of every pump of a group."""
+    group, _ = told
     interval = own_intervals(group, decision.followed_interval)
     left = interval - group.clock_age
     work = decision.costs.planned
@@ -160,10 +168,10 @@ def _group_rows(number: int, group: SideGroup, decision: Decision, today: float)
             "age_now": group.clock_age,
             "age_known": np.where(group.clock_known & group.known.all(axis=1), "yes", "at least"),
             "due_usage": np.where(np.isfinite(interval), interval, np.nan),
-            "due_day": _day_of(group, interval, today),
-            "first_day": _day_of(group, np.minimum(_earliest(decision), 0.9 * interval), today),
+            "due_day": _day_of(told, interval, today),
+            "first_day": _day_of(told, np.minimum(_earliest(decision), 0.9 * interval), today),
             "hard_day": np.nan_to_num(
-                _day_of(group, own_intervals(group, decision.limit), today), nan=np.inf
+                _day_of(told, own_intervals(group, decision.limit), today), nan=np.inf
             ),
             "overdue_by": np.where(np.isfinite(left), np.maximum(-left, 0.0), np.nan),
             "usage_per_week": 7.0 * group.rate,
@@ -173,11 +181,12 @@ def _group_rows(number: int, group: SideGroup, decision: Decision, today: float)
     )
 
 
-def _day_of(group: SideGroup, age: float | FloatArray, today: float) -> FloatArray:
+def _day_of(told: tuple[SideGroup, UseAhead], age: float | FloatArray, today: float) -> FloatArray:
     """Day on which each pump reaches an age, today where it is beyond; NaN where never."""
+    group, ahead = told
     left = np.maximum(age - group.clock_age, 0.0)
     days = np.divide(left, group.rate, out=np.full(left.size, np.inf), where=group.rate > 0.0)
-    days = np.where(left > 0.0, days, 0.0)
+    days = ahead.day_of(np.arange(left.size), np.where(left > 0.0, days, 0.0))
     return np.where(days < FURTHEST_DAYS, today + days, np.nan)
 
 

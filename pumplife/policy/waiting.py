@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.interpolate import PchipInterpolator
 
+from pumplife.policy.ahead import UseAhead
 from pumplife.policy.chance import PositionAges, failure_chance
 from pumplife.policy.cycles import planned_money
 from pumplife.policy.decide import Decision
@@ -63,7 +64,10 @@ class Waiting:
 
 
 def weigh_waiting(
-    due: pd.DataFrame, groups: tuple[SideGroup, ...], decisions: tuple[Decision | None, ...]
+    due: pd.DataFrame,
+    groups: tuple[SideGroup, ...],
+    decisions: tuple[Decision | None, ...],
+    ahead: tuple[UseAhead, ...],
 ) -> Waiting:
     """Value of renewing on each of `DAYS` for every row, from its positions' own ages.
 
@@ -73,6 +77,8 @@ def weigh_waiting(
         Rows with their `group`, the rows of one group in the order of its pumps.
     groups : tuple of SideGroup
     decisions : tuple of Decision or None
+    ahead : tuple of UseAhead
+        Use of each group's pumps.
 
     Returns
     -------
@@ -88,10 +94,11 @@ def weigh_waiting(
     for number, rows in _by_group(due):
         group, decision = groups[number], decisions[number]
         assert decision is not None, "only groups with a decision have rows"
-        usage = DAYS[:, None] * group.rate
+        usage = ahead[number].run_days(DAYS[:, None]) * group.rate
         ages = position_ages(group, decision)
         chance, share = failure_chance(group.position_lives, ages, usage, most_draws=VALUE_DRAWS)
-        value[:, rows] = _value(decision, group, chance, share)
+        failure = share @ decision.costs.failure_money[group.part_of]
+        value[:, rows] = _value(decision, usage, chance, failure)
         extra = (decision.costs.failure_money - decision.costs.planned_money)[group.part_of]
         labour = decision.costs.kit_failure.labour_h[group.part_of]
         quarter[rows] = chance[QUARTER]
@@ -107,14 +114,12 @@ def _by_group(due: pd.DataFrame) -> list[tuple[int, IntArray]]:
 
 
 def _value(
-    decision: Decision, group: SideGroup, chance: FloatArray, share: FloatArray
+    decision: Decision, usage: FloatArray, chance: FloatArray, failure: FloatArray
 ) -> FloatArray:
     """Cost of failure or planned work until each day, less the long-run cost of the usage."""
     alive = 1.0 - chance
-    failure = share @ decision.costs.failure_money[group.part_of]
-    step = np.diff(DAYS)[:, None] * group.rate
     run = np.zeros_like(chance)
-    run[1:] = np.cumsum(0.5 * (alive[:-1] + alive[1:]) * step, axis=0)
+    run[1:] = np.cumsum(0.5 * (alive[:-1] + alive[1:]) * np.diff(usage, axis=0), axis=0)
     paid = chance * failure + alive * decision.costs.planned_money
     return np.asarray(paid - planned_money(decision) * run)
 
@@ -123,6 +128,7 @@ def chance_by(
     due: pd.DataFrame,
     groups: tuple[SideGroup, ...],
     decisions: tuple[Decision | None, ...],
+    ahead: tuple[UseAhead, ...],
     days: FloatArray,
 ) -> FloatArray:
     """Chance of a failure of each row within days of its own, (rows,); NaN where none is given."""
@@ -130,7 +136,7 @@ def chance_by(
     for number, rows in _by_group(due):
         group, decision = groups[number], decisions[number]
         assert decision is not None, "only groups with a decision have rows"
-        usage = np.nan_to_num(days[rows]) * group.rate
+        usage = ahead[number].run_days(np.nan_to_num(days[rows])) * group.rate
         ages = position_ages(group, decision)
         chance[rows] = failure_chance(group.position_lives, ages, usage[None, :])[0][0]
     return np.where(np.isnan(days), np.nan, chance)

@@ -4,7 +4,7 @@ A ticket counts as written when its order was closed (when opened, where no clos
 kit, failed part and hours are known at closing only. Findings follow their order, everything
 else its own date. How cells are read (order of day and month, decimal mark) is settled on the
 whole file; cells without a date of their own (duty, use_per_week, kit contents, limits, plant.toml)
-are as they stand today.
+are as they stand today. Of `plan` nobody wrote when it was made: a past day knows none of it.
 """
 
 from dataclasses import replace
@@ -60,6 +60,7 @@ def cut_records(written: Written, as_of: pd.Timestamp) -> Records:
         tables[name] = _keep(tables[name], tables[name][column] <= as_of)
     for name, column in _DATED_OR_BLANK.items():
         tables[name] = _keep(tables[name], ~(tables[name][column] > as_of))
+    tables["plan"] = tables["plan"].head(0)
     tables["findings"] = _keep(tables["findings"], _findings_known(tables, as_of))
     tables["rebuilds"] = _keep(tables["rebuilds"], _ticket_day(tables["rebuilds"]) <= as_of)
     for column in _LATER_FACTS:

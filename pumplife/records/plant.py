@@ -32,6 +32,7 @@ from pumplife.records.calendar import (
     list_stops,
 )
 from pumplife.records.files import read_bytes
+from pumplife.records.finance import BUDGET, Finance, read_finance
 from pumplife.records.moments import read_moment
 from pumplife.records.phrases import find_near, squeeze
 from pumplife.records.polymers import check_storage
@@ -55,7 +56,7 @@ _SECTIONS: dict[str, tuple[str, ...]] = {
     "stock": STOCK,
     "rules": ("turned",),
     "storage": ("years",),
-    "budget": ("year_starts", "price_rise"),
+    "budget": BUDGET,
     "ticket": ("language", "weeks"),
     "dates": ("order",),
     "numbers": ("decimal",),
@@ -151,6 +152,11 @@ class Plant:
                 f"plant.toml: [ticket] weeks = {weeks!r} must be a number up to 520."
             )
         return float(weeks)
+
+    @property
+    def finance(self) -> Finance:
+        """The financial year and the rise of prices."""
+        return read_finance(self.raw)
 
     @property
     def evidence(self) -> dict[str, float]:
@@ -307,6 +313,7 @@ def build_plant(raw: dict[str, Any], label: str, log: AuditLog) -> Plant:
     )
     _check_window(plant)
     check_calendar(raw, plant.records_to, log)
+    read_finance(raw)
     _check_rules(raw)
     check_storage(raw, label, log)
     _note_targets(raw, log)

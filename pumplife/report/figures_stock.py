@@ -12,6 +12,7 @@ from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from pumplife.report import style
+from pumplife.report.budget_words import name_years
 from pumplife.report.tables import write_number, write_share
 from pumplife.report.words import Units
 
@@ -151,7 +152,7 @@ def budget_table(
     Returns
     -------
     DataFrame
-        year, scenario, p50, p80, p90, mean [unit of the quantity].
+        year, scenario, p50, p80, p90, mean [unit of the quantity], name of the year.
     """
     rows = budget[
         (budget["quantity"] == quantity)
@@ -159,7 +160,8 @@ def budget_table(
         & budget["scenario"].isin(list(SCENARIOS))
     ]
     columns = ["year", "scenario", "p50", "p80", "p90", "mean"]
-    return rows[columns].sort_values(["year", "scenario"]).reset_index(drop=True)
+    named = rows[columns].assign(name=name_years(rows))
+    return named.sort_values(["year", "scenario"]).reset_index(drop=True)
 
 
 def plot_budget(
@@ -191,16 +193,16 @@ def plot_budget(
     Axes
     """
     drawn = budget_table(budget, quantity=quantity, site=site)
-    years = list(dict.fromkeys(drawn["year"].astype(str)))
+    years = list(dict.fromkeys(drawn["name"]))
     names = [name for name in SCENARIOS if (drawn["scenario"] == name).any()]
     with style.own_style():
         axes = style.new_axes() if ax is None else ax
         width = 0.8 / max(len(names), 1)
         for step, name in enumerate(names):
             rows = drawn[drawn["scenario"] == name]
-            place = np.array([years.index(str(year)) for year in rows["year"]], dtype=float)
+            place = np.array([years.index(name) for name in rows["name"]], dtype=float)
             _draw_bars(axes, rows, place - 0.4 + width * (step + 0.5), 0.86 * width, name)
-        axes.set_xticks(range(len(years)), [_name_year(year) for year in years])
+        axes.set_xticks(range(len(years)), years)
         axes.tick_params(axis="x", length=0)
         axes.set_xlim(-0.5, max(len(years) - 0.5, 0.5))
         axes.set_ylim(0, 1.12 * max(float(drawn["p90"].max()) if len(drawn) else 1.0, 1e-9))
@@ -240,17 +242,20 @@ def _name_percentiles(axes: Axes, drawn: pd.DataFrame, names: Sequence[str]) -> 
     style.label_ends(axes, [(float(last[f"p{n}"]), f"P{n}", "") for n in (50, 80, 90)])
 
 
-def _name_year(year: str) -> str:
-    return f"year {year}" if year.isdigit() and int(year) < 100 else year
+def _name_first(drawn: pd.DataFrame, first: pd.DataFrame) -> str:
+    """The first whole year by name, where a part of a year goes before it."""
+    name = str(first["name"].iloc[0]) if (drawn["year"] == 0).any() else "next year"
+    return name[:1].upper() + name[1:]
 
 
 def _budget_message(drawn: pd.DataFrame, units: Units, quantity: str) -> str:
-    first = drawn[drawn["year"] == drawn["year"].min()] if len(drawn) else drawn
+    whole = drawn[drawn["year"] > 0]
+    first = whole[whole["year"] == whole["year"].min()] if len(whole) else whole
     middle = dict(zip(first["scenario"], first["p50"], strict=True))
     if quantity != "money" or not {"today", "advised"} <= set(middle):
         return "Bars end at P50; the paler ends reach P80 and P90"
     today, advised = (float(middle[name]) for name in ("today", "advised"))
     return (
-        f"Next year at P50: {write_number(advised)} {units.currency} as advised, "
+        f"{_name_first(drawn, first)} at P50: {write_number(advised)} {units.currency} as advised, "
         f"{write_number(today)} {units.currency} as today"
     )

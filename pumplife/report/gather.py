@@ -36,6 +36,7 @@ from pumplife.report.gather_advice import (
     draw_few,
     draw_inputs,
     draw_load,
+    draw_money,
     draw_ratios,
     draw_rewind,
     draw_ways,
@@ -69,7 +70,7 @@ def gather_figures(study: ReadableStudy) -> list[Drawn]:
     """
     makers = (
         _due, draw_load, draw_few, _cost_curves, draw_ways, draw_inputs, draw_rewind, _stock,
-        _budget, draw_ratios, _forests, _plots, _records, _stories,
+        _budget, draw_money, draw_ratios, _forests, _plots, _records, _stories,
     )  # fmt: skip
     return [drawn for maker in makers for drawn in maker(study)]
 
@@ -126,7 +127,7 @@ def _budget(study: ReadableStudy) -> Iterator[Drawn]:
         return
     whose = ", ".join(filter(None, ["All sites", say_withheld(study)]))
     caption = (
-        f"{whose}. Years are 12 months from {study.records.plant.records_to:%Y-%m-%d}. "
+        f"{whose}. From the day after {study.records.plant.records_to:%Y-%m-%d}. "
         "Solid: P50; paler: P80; palest: P90, of simulated years."
     )
     axes = plot_budget(budget, units=study_units(study), caption=caption)

@@ -10,6 +10,7 @@ from pumplife.report.drawn import Drawn, as_drawn, slug
 from pumplife.report.evidence import order_by_stake
 from pumplife.report.face import ReadableStudy, find_table, study_units, study_window
 from pumplife.report.figures_bench import few_table, load_table, plot_few, plot_load
+from pumplife.report.figures_budget import bridge_table, cash_table, plot_bridge, plot_cash
 from pumplife.report.figures_doubt import plot_tornado, tornado_table
 from pumplife.report.figures_materials import plot_ratios, ratio_table
 from pumplife.report.figures_rewind import plot_rewind, rewind_table
@@ -28,6 +29,20 @@ def draw_load(study: ReadableStudy) -> Iterator[Drawn]:
     load = find_table(study, "load")
     if not load.empty:
         yield as_drawn("bench", "due", plot_load(load), load_table(load))
+
+
+def draw_money(study: ReadableStudy) -> Iterator[Drawn]:
+    """Draw the way from last year's money to next year's, and what to order by month."""
+    currency = study_units(study).currency
+    bridge, cash = find_table(study, "bridge"), find_table(study, "cash")
+    if not bridge.empty:
+        caption = "All sites. One input changed at a time, from left to right; means."
+        axes = plot_bridge(bridge, currency, caption=caption)
+        yield as_drawn("bridge", "budget", axes, bridge_table(bridge))
+    if not cash.empty:
+        caption = "All sites. Expected orders of kits and loose parts; orders under way left out."
+        axes = plot_cash(cash, currency, caption=caption)
+        yield as_drawn("cash", "budget", axes, cash_table(cash))
 
 
 def draw_few(study: ReadableStudy) -> Iterator[Drawn]:

@@ -297,6 +297,9 @@ HEADINGS: dict[str, Heading] = {
     "p80": Heading("P80", "number"),
     "p90": Heading("P90", "number"),
     "mean": Heading("Mean", "number"),
+    "from_on": Heading("From", "date"),
+    "to_on": Heading("To", "date"),
+    "month": Heading("Month from", "date"),
     # likeness and pumps
     "question": Heading("Question"),
     "compared": Heading("Compared"),

@@ -1,10 +1,10 @@
 """The figures that a reader takes away: one tile each."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import pandas as pd
 
+from pumplife.report.budget_words import first_year, name_first_year
 from pumplife.report.dues import count_due
 from pumplife.report.face import ReadableStudy, find_table, study_units
 from pumplife.report.tables import is_blank, write_count, write_many, write_number
@@ -127,31 +127,6 @@ def _orders_tile(study: ReadableStudy) -> Tile | None:
     return Tile(write_count(float(len(orders))), words, note)
 
 
-def first_year(budget: pd.DataFrame, scenario: str) -> "pd.Series[Any] | None":
-    """Give the money row of the first coming year, all sites, for one scenario.
-
-    Parameters
-    ----------
-    budget : DataFrame
-        The output table.
-    scenario : str
-        today, advised, adopted or run_to_failure.
-
-    Returns
-    -------
-    Series or None
-        None where the budget has no such row.
-    """
-    if budget.empty:
-        return None
-    rows = budget[
-        (budget["scenario"] == scenario)
-        & (budget["quantity"] == "money")
-        & (budget["site"] == "all")
-    ]
-    return None if rows.empty else rows.sort_values("year").iloc[0]
-
-
 def _budget_tile(study: ReadableStudy) -> Tile | None:
     budget = find_table(study, "budget")
     scenario = "adopted" if first_year(budget, "adopted") is not None else "advised"
@@ -165,6 +140,5 @@ def _budget_tile(study: ReadableStudy) -> Tile | None:
         if beside is not None:
             notes.append(f"as {other} {write_number(float(beside['p50']))} at P50")
     notes += [left] if (left := say_withheld(study)) else []
-    return Tile(
-        _write_sum(row["p50"], study), f"next 12 months as {scenario}, P50", "; ".join(notes)
-    )
+    words = f"{name_first_year(budget, row)} as {scenario}, P50"
+    return Tile(_write_sum(row["p50"], study), words, "; ".join(notes))

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from pumplife.report.answer import count_rules, show_findings
+from pumplife.report.budget_words import name_years
 from pumplife.report.dues import split_due
 from pumplife.report.face import ReadableStudy, find_table, study_units
 from pumplife.report.tables import PageTable, lay_out
@@ -60,6 +61,13 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     ),
     "duty_effects": ("part", "effect", "life_ratio", "failures", "pumps", "note"),
     "budget": ("year", "site", "scenario", "p50", "p80", "p90", "mean"),
+    "bridge": ("what", "cause", "amount", "level"),
+    "booked": (
+        "from_on", "to_on", "site", "quantity", "booked", "by_tickets", "expected", "low", "high",
+        "ratio", "says",
+    ),
+    "budget_services": ("service", "pumps", "kits", "breakdowns", "mean", "p80"),
+    "budget_pumps": ("pump_id", "site", "service", "kits", "breakdowns", "mean", "p80"),
     "audit": ("severity", "table", "row", "pump_id", "rule", "what", "consequence", "remedy"),
     "questions": ("money", "pump_id", "what", "choices", "consequence", "question"),
     "likeness": ("question", "verdict", "ratio", "p_adjusted"),
@@ -125,6 +133,7 @@ def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
             frame, name, units, columns=COLUMNS[name], most=MOST_ROWS, bands=RATIO_BAND | SHARE_BAND
         )
     laid["rules"] = lay_out(count_rules(audit), "audit", units, columns=COLUMNS["rules"])
+    laid |= _lay_out_money(study, units)
     return laid | _lay_out_budget(find_table(study, "budget"), units)
 
 
@@ -237,6 +246,21 @@ def _lay_out_effects(effects: pd.DataFrame, units: Units) -> PageTable:
     return lay_out(shown, "duty_effects", units, columns=columns, most=MOST_ROWS, bands=RATIO_BAND)
 
 
+def _lay_out_money(study: ReadableStudy, units: Units) -> dict[str, PageTable]:
+    """Lay out what stands beside the budget: bridge, bookings, services, dearest pumps."""
+    bridge = find_table(study, "bridge")
+    frames = {
+        "bridge": bridge if bridge.empty else bridge[bridge["site"] == "all"],
+        "booked": find_table(study, "booked"),
+        "budget_services": find_table(study, "budget_services"),
+        "budget_pumps": find_table(study, "budget_pumps"),
+    }
+    return {
+        name: lay_out(frame, name, units, columns=COLUMNS[name], most=MOST_PUMPS * 2)
+        for name, frame in frames.items()
+    }
+
+
 def _lay_out_budget(budget: pd.DataFrame, units: Units) -> dict[str, PageTable]:
     money, pieces = split_budget(budget)
     columns = COLUMNS["budget"]
@@ -275,9 +299,8 @@ def split_budget(budget: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
         first=kept["site"] != "all",
         scene=kept["scenario"].map({name: place for place, name in enumerate(SCENARIO_ORDER)}),
     ).sort_values(["first", "site", "year", "scene"], kind="stable")
-    past = ordered["year"].astype(str) == "0"
     words = ordered.assign(
-        year=ordered["year"].astype(str).mask(past, "last 12 months"),
+        year=name_years(ordered),
         site=ordered["site"].mask(~ordered["first"], "all sites"),
     )
     is_money = ordered["quantity"] == "money"

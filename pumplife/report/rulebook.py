@@ -301,6 +301,14 @@ _LATER = (
      "Complete what the row names."),
     ("actual_hours", "note", "Tickets without hours in the last twelve months.",
      "The budget's actual rows leave them out.", "Write hours on every ticket."),
+    ("coming_unpriced", "caution", "A pump planned for a service and kit that none has today.",
+     "Stock and budget leave that side out.", "Plan for it by hand, or correct the kit."),
+    ("plan_service_unknown", "caution", "A row of plan for a service in which no pump runs.",
+     "The change of use has no effect.", "Correct the service, or name a pump."),
+    ("plan_begun", "note", "A row of plan that began within the records.",
+     "It counts as in today's use already.", "Add a row where use changes after the records."),
+    ("spend_not_compared", "note", "Bookings of another kind than money, kits or hours.",
+     "They are compared with nothing.", "Book them as one of these."),
 )  # fmt: skip
 
 

@@ -83,10 +83,38 @@ TABLES: dict[str, tuple[str, str]] = {
     ),
     "budget": (
         "Budget",
-        "Years are 12 months from the end of the records. P80 is a sum that 80 of 100 simulated "
+        "The part of a year up to the next financial year first, then whole ones; where the plant "
+        "gives none, 12 months from the end of the records. P80 is a sum that 80 of 100 simulated "
         "years stay under. Rows for all sites are simulated sums, not sums of percentiles. "
         "Money charges kits when they are fitted; write-offs of today's stock stand apart from it, "
-        "at what the pieces cost.",
+        "at what the pieces cost. Backlog: sides past their interval, renewed at once. Stock "
+        "change: the shelf built up to its levels, or run down; it is not in the money.",
+    ),
+    "bridge": (
+        "From last year to next",
+        "What moves the money from the last twelve months to the first whole year, one input "
+        "changed at a time in the order of the rows; the changes add up exactly.",
+    ),
+    "cash": (
+        "Cash calendar",
+        "Kits and loose parts by the month in which they are ordered: what is to be ordered now, "
+        "planned jobs a lead time ahead, and what breakdowns take, bought again once surplus is "
+        "used up.",
+    ),
+    "booked": (
+        "What was booked, beside tickets and model",
+        "The same months on all three sides. Expected: failures that the lives account for at "
+        "their mean cost, and the planned work that was done; money is what is paid, without lost "
+        "production.",
+    ),
+    "budget_services": (
+        "The first whole year by service and pump",
+        "Means of kits and breakdowns, mean and P80 of money, as the plant follows it. Means add "
+        "up, P80s don't.",
+    ),
+    "budget_pumps": (
+        "The first whole year pump by pump",
+        "Dearest first; means of kits and breakdowns, mean and P80 of money.",
     ),
     "costs": (
         "What a rebuild costs",

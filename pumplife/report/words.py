@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pumplife.report.headings import HEADINGS, OF_TABLE, Heading
+from pumplife.report.headings_budget import OF_BUDGET
 from pumplife.report.headings_parts import OF_PARTS
 from pumplife.report.headings_stock import STOCK_HEADINGS, STOCK_OF_TABLE
 
@@ -75,7 +76,7 @@ def find_heading(table: str, column: str) -> Heading:
     -------
     Heading
     """
-    named = OF_TABLE | STOCK_OF_TABLE | OF_PARTS
+    named = OF_TABLE | OF_BUDGET | STOCK_OF_TABLE | OF_PARTS
     known = named.get((table, column)) or STOCK_HEADINGS.get(column) or HEADINGS.get(column)
     return known or Heading(column.replace("_", " ").capitalize())
 

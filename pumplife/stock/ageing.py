@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from pumplife.policy.ahead import UseAhead
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.stock.asked import ItemDemand, Key
 from pumplife.stock.cure_dates import Bags, use_first_expiring
@@ -233,12 +234,13 @@ def simulate_use(
     seed: int,
     fouling: Sequence[float],
     loose: Sequence[Sequence[LoosePart]] = (),
+    ahead: Sequence[UseAhead] = (),
 ) -> Use:
     """Run the pumps forward for what they take of some items.
 
     Parameters
     ----------
-    groups, practices, current, seed, fouling, loose
+    groups, practices, current, seed, fouling, loose, ahead
         As of `simulate_demand`.
     keyed : mapping
         The stores and items that are asked for, with today's bags.
@@ -258,6 +260,7 @@ def simulate_use(
         seed=seed,
         fouling=fouling,
         loose=loose,
+        ahead=ahead,
     )
     quarter = np.minimum((needs.day / DAYS_PER_YEAR * QUARTERS).astype(np.intp), shape[1] - 1)
     cell = np.ravel_multi_index((needs.key, quarter, needs.replicate), shape)
@@ -295,7 +298,7 @@ def write_off_rates(
     asked: Mapping[Key, FloatArray],
     prices: Mapping[str, float],
     *,
-    years: int,
+    edges: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
     """What is written off of today's bags in each of the next years, by future.
 
@@ -308,7 +311,8 @@ def write_off_rates(
         replicates, or one where it is certain.
     prices : mapping
         Price by item [money].
-    years : int
+    edges : array (years + 1,)
+        Of the years, from the end of the records [years]; what has expired falls into the first.
 
     Returns
     -------
@@ -316,10 +320,11 @@ def write_off_rates(
         [items], [money]; what has no price counts in pieces only.
     """
     replicates = max((taken.shape[1] for taken in asked.values()), default=1)
+    years = len(edges) - 1
     pieces, money = np.zeros((years, replicates)), np.zeros((years, replicates))
     for key, taken in asked.items():
         bags = keyed[key]
-        year = np.minimum(bags.days_left / DAYS_PER_YEAR, years).astype(np.intp)
+        year = np.searchsorted(edges[1:], bags.days_left / DAYS_PER_YEAR, side="right")
         soon = year < years
         lost = np.broadcast_to(leave_unused(bags, taken)[soon], (soon.sum(), replicates))
         np.add.at(pieces, year[soon], lost)

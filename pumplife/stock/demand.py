@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from pumplife.policy.ahead import UseAhead
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import SideEvents
 from pumplife.stock.asked import (
@@ -65,6 +66,7 @@ def simulate_demand(
     shocks: Shocks | None = None,
     loose: Sequence[Sequence[LoosePart]] = (),
     seen: Callable[[SideGroup, SideEvents], None] | None = None,
+    ahead: Sequence[UseAhead] = (),
 ) -> list[ItemDemand]:
     """Demand for every item and store that some group draws on.
 
@@ -93,6 +95,8 @@ def simulate_demand(
         Per group, the parts that openings take beside the kit.
     seen : callable, optional
         Is shown each group and its events, so that others count the same futures.
+    ahead : sequence of UseAhead, optional
+        Use of the pumps of each group; default: as today.
 
     Returns
     -------
@@ -105,9 +109,9 @@ def simulate_demand(
     longest = float(lead.max(initial=0.0)) + review_days + QUARTER_DAYS
     horizon = max(DAYS_PER_YEAR, longest) / DAYS_PER_YEAR
     place = number_keys(keys, latest)
-    ahead = np.array([lead_times[item][0] for _, item in keys]) + review_days
-    soon = float(ahead.max(initial=0.0)) + QUARTER_DAYS
-    run = _Run(fouling=fouling, loose=loose, seen=seen, soon=soon)
+    listed = np.array([lead_times[item][0] for _, item in keys]) + review_days
+    soon = float(listed.max(initial=0.0)) + QUARTER_DAYS
+    run = _Run(fouling=fouling, loose=loose, seen=seen, soon=soon, ahead=ahead)
     asked = _run_groups(
         (groups, practices), place, run, years=horizon, replicates=replicates, seed=seed
     )
@@ -117,7 +121,7 @@ def simulate_demand(
         burst = draw_bursts(shocks, practices, days=days, replicates=replicates, rng=rng)
         taken.append(_burst_needs(groups, burst, place))
     jobs = join_known([known for _, known in asked])
-    return count_demand(keys, (lead, ahead), (join_needs(taken), jobs), review_days)
+    return count_demand(keys, (lead, listed), (join_needs(taken), jobs), review_days)
 
 
 def number_keys(keys: Sequence[Key], latest: dict[str, str]) -> dict[Key, int]:
@@ -141,12 +145,13 @@ def gather_needs(
     seed: int,
     fouling: Sequence[float] = (),
     loose: Sequence[Sequence[LoosePart]] = (),
+    ahead: Sequence[UseAhead] = (),
 ) -> Needs:
     """Run the groups forward and list every numbered item that they take; shocks left out.
 
     Parameters
     ----------
-    groups, practices, replicates, seed, fouling, loose
+    groups, practices, replicates, seed, fouling, loose, ahead
         As of `simulate_demand`.
     place : dict
         Number of each store and item that is asked for; what isn't in it isn't listed, and groups
@@ -154,7 +159,7 @@ def gather_needs(
     years : float
         How far to run [years].
     """
-    run = _Run(fouling=fouling, loose=loose)
+    run = _Run(fouling=fouling, loose=loose, ahead=ahead)
     asked = _run_groups(
         (groups, practices), place, run, years=years, replicates=replicates, seed=seed
     )
@@ -169,6 +174,7 @@ class _Run:
     loose: Sequence[Sequence[LoosePart]] = ()
     seen: Callable[[SideGroup, SideEvents], None] | None = None
     soon: float = 0.0
+    ahead: Sequence[UseAhead] = ()
 
 
 def _run_groups(
@@ -191,14 +197,15 @@ def _run_groups(
         if not any((str(store), item) in place for store in set(group.store) for item in items):
             continue
         rng = _own_rng(seed, group.stream)
-        events = run_group(group, practice, years=years, replicates=replicates, rng=rng)
+        use = run.ahead[number] if len(run.ahead) else None
+        events = run_group(group, practice, years=years, replicates=replicates, rng=rng, ahead=use)
         taken = [_own_needs(group, events, place)]
         if parts:
             own = _own_rng(seed, group.stream, "loose")
             taken += _loose_needs(group, events, parts, place, (replicates, seed, own))
         if run.seen is not None:
             run.seen(group, events)
-        jobs = list_jobs(group, practice, events, replicates, run.soon)
+        jobs = list_jobs(group, practice, events, replicates, run.soon, ahead=use)
         if chance > 0:
             fouled = _fouled(group, events, chance, rng)
             taken.append(_air_needs(group, events, fouled, air_kits, place))

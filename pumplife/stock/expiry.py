@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pumplife.policy.ahead import UseAhead
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.records.polymers import StorageLife
 from pumplife.records.read import Records
@@ -48,7 +49,7 @@ class Shelves:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Outlook:
+class Expiry:
     """What becomes of the shelf.
 
     Attributes
@@ -65,7 +66,7 @@ class Outlook:
 
     def __repr__(self) -> str:
         risky = sum(one.counts is not None for one in self.ageing.values())
-        return f"Outlook({len(self.ageing)} items, {risky} may age out)"
+        return f"Expiry({len(self.ageing)} items, {risky} may age out)"
 
 
 def open_shelves(records: Records, current: Mapping[str, str]) -> Shelves:
@@ -78,7 +79,7 @@ def open_shelves(records: Records, current: Mapping[str, str]) -> Shelves:
     )
 
 
-def look_ahead(
+def foresee_expiry(
     shelves: Shelves,
     demands: Sequence[ItemDemand],
     items: Mapping[str, Item],
@@ -89,8 +90,9 @@ def look_ahead(
     seed: int,
     fouling: Sequence[float],
     loose: Sequence[Sequence[LoosePart]] = (),
+    ahead: Sequence[UseAhead] = (),
     unknown: Collection[Key] = (),
-) -> Outlook:
+) -> Expiry:
     """Find what will age out, on the shelf as it is and as advised.
 
     Pumps are run forward, for two storage lives, only for items of which pieces might age out.
@@ -102,7 +104,7 @@ def look_ahead(
         Of the next year.
     items : mapping
         Gives least orders.
-    groups, practices, current, seed, fouling, loose
+    groups, practices, current, seed, fouling, loose, ahead
         As of `simulate_demand`.
     unknown : collection of (store, item)
         Whose demand isn't known.
@@ -124,6 +126,7 @@ def look_ahead(
         seed=seed,
         fouling=fouling,
         loose=loose,
+        ahead=ahead,
     )
     counts = dict(zip(risky, use.counts, strict=True))
     ageing = {
@@ -133,7 +136,7 @@ def look_ahead(
     sure = {(one.store, one.item) for one in asked} - set(risky)
     known = {key: bags for key, bags in shelves.usable.items() if key not in unknown}
     unused = {key: _unused(key, bags, use, sure) for key, bags in known.items()}
-    return Outlook(ageing=ageing, unused=unused)
+    return Expiry(ageing=ageing, unused=unused)
 
 
 def _horizon(risky: Mapping[Key, Bags | None], years: Mapping[Key, float]) -> float:
@@ -152,7 +155,7 @@ def _unused(key: Key, bags: Bags, use: Use, sure: Collection[Key]) -> tuple[Floa
     return left.mean(axis=1), (left > 0).mean(axis=1)
 
 
-def list_shelf(shelves: Shelves, outlook: Outlook, items: Mapping[str, Item]) -> pd.DataFrame:
+def list_shelf(shelves: Shelves, outlook: Expiry, items: Mapping[str, Item]) -> pd.DataFrame:
     """Give the table `shelf`: every bag with its state, worth and what to do."""
     prices = {name: item.unit_cost for name, item in items.items()}
     return shelf_table(shelves.bags, shelves.usable, outlook.unused, prices)

@@ -7,7 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pumplife.policy.advice import Advice
-from pumplife.policy.groups import SideGroup
+from pumplife.policy.ahead import UseAhead
+from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.own_limits import split_by_limit
 from pumplife.policy.simulate import PlannedAges, SideEvents, fixed_interval, simulate_side
 
@@ -56,12 +57,17 @@ def run_group(
     years: float,
     replicates: int,
     rng: np.random.Generator,
+    ahead: UseAhead | None = None,
 ) -> SideEvents:
     """Events of one group in every future; future r lives by draw r of the lives, over and over.
 
     All groups see the same draw in the same future, so that a doubt about a life which they
-    share moves them together, and sums over groups are honest.
+    share moves them together, and sums over groups are honest.  Where the pumps' use will change,
+    they are followed over the usage that lies ahead, and each event falls on the day on which
+    that usage is reached.
     """
+    days = years * DAYS_PER_YEAR
+    share = np.ones(group.pumps.size) if ahead is None else ahead.run_days(np.array(days)) / days
     column = np.arange(replicates) % group.lives.shape.shape[-1]
     lives = group.position_lives[:, column]
     step = max(1, _BLOCK_CELLS // max(1, lives.shape.size))
@@ -72,7 +78,7 @@ def run_group(
             age=group.age[rows],
             known=group.known[rows],
             most=group.most[rows],
-            usage_per_year=group.usage_per_year[rows],
+            usage_per_year=(group.usage_per_year * share)[rows],
             lives=lives,
             planned=practice.planned,
             clock_age=group.clock_age[rows],
@@ -81,10 +87,14 @@ def run_group(
             rng=rng,
         )
         blocks.append((events.pump + start, events))
+    pump = np.concatenate([pump for pump, _ in blocks])
+    time = np.concatenate([events.time for _, events in blocks])
+    if ahead is not None and not ahead.as_now:
+        time = ahead.day_of(pump, time * share[pump] * DAYS_PER_YEAR) / DAYS_PER_YEAR
     return SideEvents(
-        pump=np.concatenate([pump for pump, _ in blocks]),
+        pump=pump,
         replicate=np.concatenate([events.replicate for _, events in blocks]),
-        time=np.concatenate([events.time for _, events in blocks]),
+        time=time,
         position=np.concatenate([events.position for _, events in blocks]),
         kit=np.concatenate([events.kit for _, events in blocks]),
     )

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pumplife.policy.ahead import UseAhead
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import PLANNED, SideEvents
 from pumplife.stock.future import Practice
@@ -40,7 +41,13 @@ class Jobs:
 
 
 def list_jobs(
-    group: SideGroup, practice: Practice, events: SideEvents, replicates: int, latest: float
+    group: SideGroup,
+    practice: Practice,
+    events: SideEvents,
+    replicates: int,
+    latest: float,
+    *,
+    ahead: UseAhead | None = None,
 ) -> Jobs:
     """Jobs due before `latest` [days], one after each renewal of the whole side.
 
@@ -61,7 +68,9 @@ def list_jobs(
     lane = np.concatenate([every, events.pump[whole] * replicates + events.replicate[whole]])
     since = np.concatenate([np.zeros(len(every)), events.time[whole] * DAYS_PER_YEAR])
     own = lane // replicates
-    due = since + np.where(np.arange(len(lane)) < len(every), first[own], cycle[own])
+    due = _add_days(
+        since, np.where(np.arange(len(lane)) < len(every), first[own], cycle[own]), own, ahead
+    )
     planned = np.concatenate([np.zeros(len(every), bool), events.position[whole] == PLANNED])
     order = np.lexsort((since, lane))
     lane, since, due, planned = lane[order], since[order], due[order], planned[order]
@@ -76,6 +85,15 @@ def list_jobs(
         due=due[soon],
         until=until[soon],
     )
+
+
+def _add_days(
+    since: FloatArray, days: FloatArray, pump: IntArray, ahead: UseAhead | None
+) -> FloatArray:
+    """The day on which pumps have run so many days at today's rate from other days on [days]."""
+    if ahead is None or ahead.as_now:
+        return since + days
+    return ahead.day_of(pump, ahead.take(pump).run_days(since) + days)
 
 
 def _none() -> Jobs:

@@ -20,7 +20,7 @@ from pumplife.stock.on_condition import (
 )
 
 if TYPE_CHECKING:
-    from pumplife.stock.budget import EventAmounts
+    from pumplife.stock.amounts import EventAmounts
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -229,8 +229,8 @@ def with_loose(amounts: "EventAmounts", parts: Sequence[LoosePart], column: int)
     column : int
         Where `takes` counts loose parts.
     """
-    same = (len(amounts.item_money) - 1) // 2
-    takes, money = amounts.takes.copy(), amounts.item_money.copy()
+    same = (len(amounts.kit_money) - 1) // 2
+    takes, money = amounts.takes.copy(), np.zeros(len(amounts.kit_money))
     for part in parts:
         if part.why:
             continue
@@ -238,7 +238,7 @@ def with_loose(amounts: "EventAmounts", parts: Sequence[LoosePart], column: int)
         pieces = np.concatenate([loose[0, :1], np.repeat(loose[1], same)])
         takes[:, column] += pieces
         money += pieces * np.nan_to_num(part.unit_cost)
-    return replace(amounts, takes=takes, item_money=money)
+    return replace(amounts, takes=takes, loose_money=money)
 
 
 def plan_loose_jobs(

@@ -10,6 +10,7 @@ import pandas as pd
 
 from pumplife.lives.build import Lives
 from pumplife.policy.advice import Advice
+from pumplife.policy.ahead import Outlook, look_ahead
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.records.plant import Plant, to_day, to_days
 from pumplife.records.read import Records
@@ -24,7 +25,7 @@ from pumplife.stock.assess import (
 from pumplife.stock.coverage import COVERAGE_COLUMNS, OpeningTally, cover_parts
 from pumplife.stock.cure_dates import SHELF_COLUMNS, count_available
 from pumplife.stock.demand import simulate_demand
-from pumplife.stock.expiry import Outlook, Shelves, list_shelf, look_ahead, open_shelves
+from pumplife.stock.expiry import Expiry, Shelves, foresee_expiry, list_shelf, open_shelves
 from pumplife.stock.future import Practice, advised_groups, count_replicates, follow
 from pumplife.stock.items import Item, list_items, stock_on_hand, stock_on_order, successors
 from pumplife.stock.kit_or_parts import KIT_OR_PARTS_COLUMNS, compare_supply
@@ -95,7 +96,14 @@ class _Store:
     in_kits: set[str]
 
 
-def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1) -> StockPlan:
+def plan_stock(
+    records: Records,
+    lives: Lives,
+    advice: Advice,
+    *,
+    seed: int = 1,
+    outlook: Outlook | None = None,
+) -> StockPlan:
     """Advise stock levels and orders under the intervals that the plant follows.
 
     Parameters
@@ -107,6 +115,8 @@ def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1)
     advice : Advice
         Groups with their ages of today, followed intervals, the due list.
     seed : int
+    outlook : Outlook, optional
+        What is planned for the pumps, see `join_coming`; default: use as today.
 
     Returns
     -------
@@ -123,6 +133,7 @@ def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1)
         replicates=count_replicates(groups, cells=_CELLS, least=_LEAST, most=_MOST)
     )
     fouling = fouling_chances(records.plant, groups)
+    ahead = [] if outlook is None else [look_ahead(outlook, group) for group in groups]
     demands = simulate_demand(
         groups,
         practices,
@@ -135,8 +146,9 @@ def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1)
         shocks=list_past_shocks(records, lives, groups),
         loose=loose,
         seen=tally,
+        ahead=ahead,
     )
-    outlook = look_ahead(
+    expiry = foresee_expiry(
         store.shelves,
         demands,
         store.items,
@@ -146,6 +158,7 @@ def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1)
         seed=seed,
         fouling=fouling,
         loose=loose,
+        ahead=ahead,
         unknown=_unknown_demand(store, advice, practices, demands),
     )
     note_missing(records, advice)
@@ -157,7 +170,7 @@ def plan_stock(records: Records, lives: Lives, advice: Advice, *, seed: int = 1)
     )
     carried = why_idle(advice) | why_unknown(groups, loose, store.current)
     return replace(
-        _assemble(records, carried, store, demands, outlook, replicates=tally.replicates),
+        _assemble(records, carried, store, demands, expiry, replicates=tally.replicates),
         coverage=cover_parts(records, lives, groups, loose, tally=tally, fouling=fouling),
         on_condition=share_table(records, shares),
         kit_or_parts=compare_supply(groups, practices, loose, terms, seed=seed),
@@ -278,7 +291,7 @@ def _assemble(
     carried: dict[Key, str],
     store: _Store,
     demands: list[ItemDemand],
-    outlook: Outlook,
+    expiry: Expiry,
     *,
     replicates: int,
 ) -> StockPlan:
@@ -291,7 +304,7 @@ def _assemble(
         key = (demand.store, demand.item)
         reserve = store.reserves.get(key, NO_RESERVE)
         row, curve = stock_row(
-            demand, item, records.plant, today, reserve=reserve, ageing=outlook.ageing[key]
+            demand, item, records.plant, today, reserve=reserve, ageing=expiry.ageing[key]
         )
         rows.append(row)
         curves.append(curve)
@@ -302,7 +315,7 @@ def _assemble(
         _no_plan(),
         stock=_frame(rows),
         orders=_order_frame([order for order in orders if order is not None]),
-        shelf=list_shelf(store.shelves, outlook, store.items),
+        shelf=list_shelf(store.shelves, expiry, store.items),
         curves=tuple(sorted(curves, key=lambda c: (weight[c.store, c.item], c.store, c.item))),
         replicates=replicates,
     )

@@ -31,8 +31,9 @@ def last_year(records: Records, lives: Lives, advice: Advice) -> pd.DataFrame:
     -------
     DataFrame
         year, site, scenario, quantity and the same value in p50, p80, p90 and mean: kits, labour_h,
-        downtime_h, breakdowns, and money at today's prices. Blank hours count as none; where more
-        than a fifth of the work has blanks, those hours and the money are left out.
+        downtime_h, breakdowns, and money at today's prices, in whole and by what it paid. Blank
+        hours count as none; where more than a fifth of the work has blanks, those hours and the
+        money are left out.
     """
     end = to_day(records.plant.records_to)
     visits = lives.visits[lives.visits["day"] > end - DAYS_PER_YEAR]
@@ -43,26 +44,41 @@ def last_year(records: Records, lives: Lives, advice: Advice) -> pd.DataFrame:
     by_site.loc[EVERYWHERE] = told.sum()
     long = by_site.rename_axis("site").reset_index().melt("site", var_name="quantity")
     values = dict.fromkeys(("p50", "p80", "p90", "mean"), long["value"])
-    return long[["site", "quantity"]].assign(year=LAST_YEAR, scenario="actual", **values)
+    last = records.plant.records_to.normalize()
+    return long[["site", "quantity"]].assign(
+        year=LAST_YEAR,
+        scenario="actual",
+        from_on=last - pd.Timedelta(days=int(DAYS_PER_YEAR) - 1),
+        to_on=last,
+        span="last 12 months",
+        **values,
+    )
 
 
 def amounts_of_visits(records: Records, visits: pd.DataFrame, advice: Advice) -> pd.DataFrame:
-    """Quantities per visit and side; a visit that touched both sides is one breakdown."""
+    """Quantities per visit and side; a visit that touched both sides is one breakdown.
+
+    money is material (kits), labour, downtime (lost production) and consequences (call-out,
+    clean-up) together.
+    """
     fitted = ~visits["kit"].isin(["", "none"])
     breakdown = visits["breakdown"].astype(bool)
     first = ~visits.duplicated(["pump", "rebuild_id", "day"])
     hours = visits[["labour_h", "downtime_h"]].fillna(0.0).clip(lower=0.0)
     price = {name: item.unit_cost for name, item in list_items(records).items()}
     plant = records.plant
-    money = (
-        visits["kit"].map(price).fillna(0.0) * fitted
-        + hours["labour_h"] * float(np.nan_to_num(plant.cost("labour_per_h")))
-        + hours["downtime_h"] * _downtime_costs(visits, advice)
-        + visits["other_cost"].fillna(0.0)
-        + (breakdown & first) * float(np.nan_to_num(plant.cost("call_out")))
-    )
+    parts = {
+        "material": visits["kit"].map(price).fillna(0.0) * fitted,
+        "labour": hours["labour_h"] * float(np.nan_to_num(plant.cost("labour_per_h"))),
+        "downtime": hours["downtime_h"] * _downtime_costs(visits, advice),
+        "consequences": visits["other_cost"].fillna(0.0)
+        + (breakdown & first) * float(np.nan_to_num(plant.cost("call_out"))),
+    }
     return hours.assign(
-        kits=fitted.astype(float), breakdowns=(breakdown & first).astype(float), money=money
+        kits=fitted.astype(float),
+        breakdowns=(breakdown & first).astype(float),
+        money=sum(parts.values()),
+        **parts,
     )
 
 
@@ -80,7 +96,8 @@ def _downtime_costs(visits: pd.DataFrame, advice: Advice) -> "pd.Series[float]":
 def _too_blank(records: Records, visits: pd.DataFrame) -> list[str]:
     """Quantities that too few tickets tell, noted in the audit."""
     written = visits[["labour_h", "downtime_h"]].notna().mean()
-    left_out = [str(name) for name, share in written.items() if share < _WRITTEN]
+    blank = [str(name) for name, share in written.items() if share < _WRITTEN]
+    left_out = [*blank, *(name.removesuffix("_h") for name in blank)]
     left_out += ["money"] if left_out else []
     records.log.add(
         "note",

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.simulate import PlannedAges, SideEvents
 from pumplife.records.plant import Plant
-from pumplife.stock.budget import event_amounts
+from pumplife.stock.amounts import event_amounts
 from pumplife.stock.asked import Key
 from pumplife.stock.future import Practice, as_today, run_group
 from pumplife.stock.loose import LoosePart, draw_pieces

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pumplife.policy.ahead import UseAhead
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.records.read import Records
 from pumplife.records.storage import list_bags
@@ -26,8 +27,9 @@ def forecast_write_offs(
     groups: Sequence[SideGroup],
     practices: Mapping[str, Sequence[Practice]],
     *,
-    years: int,
+    edges: FloatArray,
     seed: int,
+    ahead: Sequence[UseAhead] = (),
 ) -> dict[str, FloatArray]:
     """What is written off of today's stock under each way of working; the expired in year 1.
 
@@ -38,9 +40,11 @@ def forecast_write_offs(
     groups : sequence of SideGroup
     practices : mapping
         Scenario to one practice per group.
-    years : int
-        Years from the end of the records.
+    edges : array (years + 1,)
+        Of the years of the budget, from the end of the records [years].
     seed : int
+    ahead : sequence of UseAhead, optional
+        Use of each group's pumps; default: as today.
 
     Returns
     -------
@@ -49,7 +53,7 @@ def forecast_write_offs(
         and its sites in the order of their names, to which a store's write-offs go by the pumps
         that it serves. Stores that serve none stand in the whole plant only.
     """
-    items = list_items(records)
+    items, years = list_items(records), float(edges[-1])
     current, prices = successors(items), {name: item.unit_cost for name, item in items.items()}
     lying = gather_bags(
         list_bags(records.tables, records.plant),
@@ -66,10 +70,10 @@ def forecast_write_offs(
     found = {}
     for scenario, ways in practices.items():
         use = simulate_use(
-            groups, ways, soon, current, years=float(years), seed=seed, fouling=fouling
+            groups, ways, soon, current, years=years, seed=seed, fouling=fouling, ahead=ahead
         )
-        lost = [_of_store(store, soon, use.asked, prices, years) for store in stores]
-        blank = np.zeros((1, years, use.counts.shape[2], len(WRITE_OFFS)))
+        lost = [_of_store(store, soon, use.asked, prices, edges) for store in stores]
+        blank = np.zeros((1, len(edges) - 1, use.counts.shape[2], len(WRITE_OFFS)))
         by_store = np.concatenate([blank, *lost])[1:]
         found[scenario] = np.tensordot(shares, by_store, axes=1)
     return found
@@ -80,11 +84,11 @@ def _of_store(
     soon: Mapping[Key, Bags],
     asked: Mapping[Key, FloatArray],
     prices: Mapping[str, float],
-    years: int,
+    edges: FloatArray,
 ) -> FloatArray:
     """Pieces and money of one store (1, years, replicates, 2)."""
     mine = {key: taken for key, taken in asked.items() if key[0] == store}
-    return np.stack(write_off_rates(soon, mine, prices, years=years), axis=-1)[None]
+    return np.stack(write_off_rates(soon, mine, prices, edges=edges), axis=-1)[None]
 
 
 def _share_sites(groups: Sequence[SideGroup], stores: Sequence[str]) -> FloatArray:

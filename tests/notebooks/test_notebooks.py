@@ -58,12 +58,19 @@ def test_intervals():
 @pytest.mark.filterwarnings("default")
 def test_spares_and_budget():
     key, pictures = key_numbers("spares_and_budget")
-    assert pictures == 3
+    assert pictures == 5
     assert key["p50"]["advised"] < key["p50"]["today"]
     assert all(key["p90"][name] > value for name, value in key["p50"].items())
     # the year before, as the tickets show it, is what the model calls today
     spent = last_year_by_tickets()
     assert 0.75 * spent < key["p50"]["today"] < 1.35 * spent
+    # the bridge starts there (waiting and spoilt rows apart), and its steps add up
+    first, *steps, last = key["bridge"]
+    assert first == pytest.approx(spent, rel=0.1)
+    assert first + sum(steps) == pytest.approx(last)
+    # what the plant booked is what its failures and prices made it pay
+    assert all(0.75 < ratio < 1.35 for ratio in key["booked"])
+    assert key["cash"] > 0
 
 
 def last_year_by_tickets():

@@ -30,6 +30,7 @@ from tests.prove import (  # noqa: E402
     adequacy,
     alike,
     bounds,
+    budget,
     bulk,
     judge,
     lifestory,
@@ -141,6 +142,7 @@ TOPICS: dict[str, Callable[[float], Iterator[tuple[judge.Result, int]]]] = {
     "regret": regret.prove,
     "materials": materials.prove,
     "replay": replay.prove,
+    "budget": budget.prove,
 }
 
 

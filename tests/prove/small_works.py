@@ -55,6 +55,9 @@ class Works:
         service, part, material, shape, scale [h].
     groups : DataFrame
         service, size_mm, kit, usage [h], breakdowns.
+    later : DataFrame
+        Visits beyond the records, which nobody at the works knows yet: pump_id, year (since the
+        end of the records), place (that failed; -1 where planned), whole.
     """
 
     tables: dict[str, pd.DataFrame]
@@ -62,6 +65,7 @@ class Works:
     services: pd.DataFrame
     lives: pd.DataFrame
     groups: pd.DataFrame
+    later: pd.DataFrame
 
     def __repr__(self) -> str:
         return f"<Works: {len(self.services)} services, {len(self.groups)} groups>"
@@ -82,6 +86,7 @@ def make_works(
     spoilt: bool = False,
     hazardous: float = 0.0,
     ratio: tuple[float, float] = WIDE,
+    more_years: float = 0.0,
 ) -> Works:
     """Make the works: same arguments, same works.
 
@@ -95,6 +100,8 @@ def make_works(
     ratio : pair of float
         Least and largest cost of a breakdown over that of planned work. Lives, habits and tickets
         don't depend on it.
+    more_years : float
+        Years that the works run on beyond their records.
     """
     rng = np.random.default_rng([seed, services, round(100 * hazardous)])
     years = float(rng.uniform(3.0, 7.0))
@@ -111,7 +118,9 @@ def make_works(
     habits = Habits(
         planned=table["planned"].to_numpy()[own], kit_share=table["kit_share"].to_numpy()[own]
     )
-    visits = run_sides(rng, sides, habits, pumps["usage"].to_numpy())
+    more = more_years * 365.25 * pumps["rate"].to_numpy()
+    visits = run_sides(rng, sides, habits, pumps["usage"].to_numpy() + more)
+    visits, later = _cut_visits(pumps, visits)
     tables = _write_tables(pumps, visits, table)
     return Works(
         tables=spoil(tables, rng) if spoilt else tables,
@@ -119,7 +128,17 @@ def make_works(
         services=table,
         lives=_true_lives(table, shape, scale),
         groups=_count_groups(pumps, visits),
+        later=later,
     )
+
+
+def _cut_visits(pumps: pd.DataFrame, visits: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Visits within the records, and those beyond."""
+    own = pumps.iloc[visits["pump"].to_numpy()].reset_index(drop=True)
+    beyond = visits["usage"] - own["usage"]
+    later = visits.assign(pump_id=own["pump_id"], year=beyond / own["rate"] / 365.25)
+    kept = visits[beyond <= 0.0].reset_index(drop=True)
+    return kept, later.loc[beyond > 0.0, ["pump_id", "year", "place", "whole"]]
 
 
 def _draw_services(

@@ -98,6 +98,7 @@ def later_facts(tables):
         "moves": moves,
         "issued": [{"issued_on": day_of(LATE), "item": "FK", "quantity": 1, "pump_id": "P-002"}],
         "events": [{"happened_on": day_of(LATE), "what": "flood", "kind": "shock"}],
+        "plan": [{"service": "slip", "from_on": day_of(LATE), "use_factor": 0.1}],
     }
 
 

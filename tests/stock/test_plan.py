@@ -14,8 +14,10 @@ from pumplife.records.duty import build_duty
 from pumplife.records.plant import Plant
 from pumplife.records.read import read_records
 from pumplife.records.usage import build_clock
-from pumplife.stock.budget import AMOUNTS, BUDGET_COLUMNS, event_amounts, plan_budget
+from pumplife.stock.amounts import AMOUNTS, event_amounts
+from pumplife.stock.budget import BUDGET_COLUMNS, plan_budget
 from pumplife.stock.items import list_items, stock_on_hand, stock_on_order, successors
+from pumplife.stock.outcome import QUANTITIES
 from pumplife.stock.shelf import plan_stock
 from pumplife.stock.write_offs import WRITE_OFFS
 from tests.plants import SETTINGS, on_day, rebuild_rows, small_plant, small_tables
@@ -41,7 +43,7 @@ def stock_of(folder, **overrides):
 
 def budget_of(folder, **overrides):
     records, lives, advice = steps(folder, **overrides)
-    return records, plan_budget(records, lives, advice, seed=1)
+    return records, plan_budget(records, lives, advice, seed=1).table
 
 
 def test_the_small_plant_gets_a_level_and_an_order(tmp_path):
@@ -145,7 +147,7 @@ def test_budget_has_its_scenarios_years_and_quantities(tmp_path):
     assert set(simulated["year"]) == {1, 2, 3}
     assert set(simulated["site"]) == {"all", "works"}
     counts = simulated.groupby(["scenario", "year", "site"]).size()
-    assert (counts == len(AMOUNTS) + 1 + len(WRITE_OFFS)).all()
+    assert (counts == len(QUANTITIES) + len(WRITE_OFFS)).all()
     whole = simulated[simulated["site"] == "all"].drop(columns="site").reset_index(drop=True)
     alone = simulated[simulated["site"] == "works"].drop(columns="site").reset_index(drop=True)
     pd.testing.assert_frame_equal(whole, alone)
@@ -178,10 +180,10 @@ def test_the_last_year_by_its_tickets(tmp_path):
 def test_blank_hours_leave_the_last_years_money_out(tmp_path):
     records, budget = budget_of(tmp_path)
     actual = budget[budget["scenario"] == "actual"]
-    assert set(actual["quantity"]) == {"kits", "breakdowns"}
+    assert set(actual["quantity"]) == {"kits", "breakdowns", "material", "consequences"}
     rows = records.log.frame()
     said = rows.loc[rows["rule"] == "actual_hours", "consequence"].iloc[0]
-    assert said == "The budget has no actual labour_h, downtime_h, money."
+    assert said == "The budget has no actual labour_h, downtime_h, labour, downtime, money."
 
 
 def side_costs():
@@ -241,9 +243,12 @@ def test_what_events_take_by_hand():
     assert takes["breakdowns"] == pytest.approx([0.1, 1.1, 1.1, 1.1, 1.1])
     assert takes["spills"].tolist() == [0, 1, 0, 1, 0]
     assert takes["labour_h"] == pytest.approx([2.4, 4.4, 4.4, 4.4, 4.4])
-    assert got.item_money == pytest.approx([330, 330, 330, 60 + 30, 20 + 30])
+    assert got.kit_money == pytest.approx([330, 330, 330, 30, 30])
+    assert got.part_money == pytest.approx([0, 0, 0, 60, 20])
+    assert got.downtime_money == pytest.approx(100 * takes["downtime_h"])
     assert got.labour_money == pytest.approx(50 * takes["labour_h"])
-    whole = got.item_money + got.labour_money + got.other_money
+    whole = got.kit_money + got.part_money + got.labour_money + got.downtime_money
+    whole = whole + got.other_money
     wanted = [costs.planned_money, *costs.failure_money, *costs.part_money]
     assert whole == pytest.approx(wanted)
     air = event_amounts(side_group(2, draws, costs=costs, releases=releases, side="air"), plant)
@@ -263,7 +268,7 @@ def test_without_any_advised_group_only_the_shelf_is_shown(tmp_path):
     assert plan.stock["verdict"].str.contains("no pump of this store").all()
     assert plan.orders.empty
     records, lives = taken
-    assert plan_budget(records, lives, nothing).empty
+    assert plan_budget(records, lives, nothing).table.empty
 
 
 def test_a_group_without_advice_is_told_in_the_audit(tmp_path):
@@ -285,4 +290,4 @@ def test_withheld_prices_withhold_stock_and_budget(tmp_path):
     records, lives, advice = taken
     assert {"stock", "budget"} <= records.withheld
     assert plan_stock(*taken).stock.empty
-    assert plan_budget(records, lives, advice).empty
+    assert plan_budget(records, lives, advice).table.empty
