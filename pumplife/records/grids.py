@@ -281,7 +281,7 @@ def _by_spelling(grid: pd.DataFrame) -> pd.DataFrame:
         words = pd.Index(distinct, dtype=object)
         if (place < 0).any():
             words = words if "" in words else words.append(pd.Index([""], dtype=object))
-            place = np.where(place < 0, words.get_loc(""), place)
+            place[place < 0] = list(words).index("")
         columns[name] = pd.Categorical.from_codes(place, words)
     return pd.DataFrame(columns, index=grid.index, copy=False)
 
