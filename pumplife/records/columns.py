@@ -116,7 +116,8 @@ def type_table(
             columns[column.name], bad[column.name] = typed.values, typed.bad
             if not _decided(typed, column, raw, table, log):
                 return None
-    columns |= {name: cells[name].astype(object) for name in cells if name not in columns}
+    own = (str(name) for name in cells if name not in columns)
+    columns |= {name: cells[name].astype(object) for name in own}
     columns |= {"file": repeated(raw.source.label, len(cells)), "row": raw.row}
     frame = mark_open(pd.DataFrame(columns, copy=False), table)
     log_unreadable(frame, cells, bad, table, log)
@@ -127,7 +128,7 @@ def type_table(
 
 def _tidied(cells: pd.DataFrame, codes: dict[str, dict[str, str]]) -> pd.DataFrame:
     """Cells trimmed, and the plant's words of these columns replaced by ours."""
-    tidied = {name: tidy_text(cells[name]) for name in cells}
+    tidied = {str(name): tidy_text(cells[name]) for name in cells}
     tidied |= {name: translate(tidied[name], codes[name]) for name in tidied if name in codes}
     return pd.DataFrame(tidied, index=cells.index, copy=False)
 

@@ -6,6 +6,7 @@ import warnings
 from collections import Counter
 from collections.abc import Collection
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -275,11 +276,12 @@ def _by_spelling(grid: pd.DataFrame) -> pd.DataFrame:
     """Keep each spelling of a column once, with the rows that hold it; a cell not there is ""."""
     columns = {}
     for name in grid.columns:
-        place, words = pd.factorize(grid[name].to_numpy(object))
-        words = pd.Index(words, dtype=object)
+        place: Any
+        place, distinct = pd.factorize(grid[name].to_numpy(object))
+        words = pd.Index(distinct, dtype=object)
         if (place < 0).any():
             words = words if "" in words else words.append(pd.Index([""], dtype=object))
-            place = np.where(place < 0, words.get_loc(""), place)
+            place[place < 0] = list(words).index("")
         columns[name] = pd.Categorical.from_codes(place, words)
     return pd.DataFrame(columns, index=grid.index, copy=False)
 

@@ -297,7 +297,8 @@ def link_orders(tables: Tables, log: AuditLog) -> None:
     rebuilds = tables["rebuilds"]
     known = pd.Index(rebuilds["rebuild_id"].unique())
     findings = tables["findings"]
-    unknown = pd.Series(known.get_indexer(findings["rebuild_id"]) < 0, index=findings.index)
+    lost = known.get_indexer(pd.Index(findings["rebuild_id"])) < 0
+    unknown: pd.Series[bool] = pd.Series(lost, index=findings.index, dtype=bool)
     findings = set_aside(
         findings,
         unknown,
@@ -333,7 +334,7 @@ def _blank_unknown_order(
     frame: pd.DataFrame, name: str, column: str, known: "pd.Index[str]", log: AuditLog
 ) -> pd.DataFrame:
     unknown = frame[column].ne("").to_numpy(dtype=bool, copy=True)
-    unknown[unknown] = known.get_indexer(frame.loc[unknown, column]) < 0
+    unknown[unknown] = known.get_indexer(pd.Index(frame.loc[unknown, column])) < 0
     log.add_rows(
         frame[unknown],
         severity="caution",
