@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 Floats = NDArray[np.float64]
@@ -122,7 +122,7 @@ def score_trials(lives: TrialLives) -> TrialScores:
     sign = np.where(complete, np.sign(estimate), np.where(deaths[:, 0] > 0.0, 1.0, -1.0))
     plain = np.where(good, sign * root, 0.0)
     degrees = float(lives.cluster.max(initial=0))
-    clustered = _as_normal(plain / np.sqrt(effect), degrees)
+    clustered = as_normal(plain / np.sqrt(effect), degrees)
     return TrialScores(
         score=np.where(complete, clustered, plain),
         independent_score=plain,
@@ -220,7 +220,7 @@ def _sum_squares(own: Floats, cluster: Ints) -> Floats:
     return np.asarray((summed**2).sum(axis=1) * many / max(many - 1.0, 1.0))
 
 
-def _as_normal(value: Floats, degrees: float) -> Floats:
-    """The standard normal score as far out as a value of Student's t."""
+def as_normal(value: ArrayLike, degrees: float) -> Floats:
+    """Give the standard normal score as far out as a value of Student's t."""
     size = np.abs(value)
     return np.asarray(np.sign(value) * -special.ndtri(special.stdtr(degrees, -size)))

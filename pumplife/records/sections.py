@@ -6,6 +6,7 @@ from pumplife.errors import SettingError
 
 _NESTED = (
     "plant.site.*", "costs.service.*", "work.*", "prior.*", "inspection", "targets", "evidence",
+    "trials",
     "calendar.site.*", "budget.price_rise", "columns.*", "codes.*.*", "text.*",
 )  # fmt: skip
 """Sections within sections; * stands for every name there."""

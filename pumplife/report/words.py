@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pumplife.report.headings import HEADINGS, OF_TABLE, Heading
+from pumplife.report.headings_trials import OF_TRIALS
 
 USAGE_WORDS = {"hours": "h", "cycles": "cycles", "days": "calendar days"}
 RATE_WORDS = {"hours": "1,000 h", "cycles": "million cycles", "days": "1,000 calendar days"}
@@ -73,7 +74,8 @@ def find_heading(table: str, column: str) -> Heading:
     -------
     Heading
     """
-    known = OF_TABLE.get((table, column)) or HEADINGS.get(column)
+    key = (table, column)
+    known = OF_TABLE.get(key) or OF_TRIALS.get(key) or HEADINGS.get(column)
     return known or Heading(column.replace("_", " ").capitalize())
 
 
