@@ -38,26 +38,30 @@ def compare_releases(
         drawn towards what they share; only where tickets of at least 5 failures of both say.
     """
     found: dict[tuple[str, ...], float] = {}
-    told = modes[modes["released_told"] >= FEWEST]
+    names = ["released_told", "released_share"]
+    told = {
+        tuple(str(name) for name in np.atleast_1d(key)): (float(row[0]), float(row[1]))
+        for key, row in zip(modes.index, modes[names].to_numpy(float), strict=True)
+        if row[0] >= FEWEST
+    }
     for key, lives in facts.groupby(KEYS[:3], sort=True):
         place = tuple(str(name) for name in key)
-        reference = (*place, find_reference(lives))
-        if place[-1] not in parts or reference not in told.index:
+        base = told.get((*place, find_reference(lives)))
+        if place[-1] not in parts or base is None:
             continue
-        base = told.xs(reference)
-        for kind in sorted(set(lives["kind"]) - {reference[-1]}):
-            if (*place, kind) in told.index:
-                found[*place, kind] = _over(told.xs((*place, kind)), base)
+        for kind in sorted(set(lives["kind"]) - {find_reference(lives)}):
+            if (*place, kind) in told:
+                found[*place, kind] = _over(told[*place, kind], base)
     return found
 
 
-def _over(own: pd.Series, base: pd.Series) -> float:
+def _over(own: tuple[float, float], base: tuple[float, float]) -> float:
     """Ratio of two shares, each drawn towards the share of both."""
-    told = np.array([one["released_told"] for one in (own, base)], dtype=np.float64)
-    out = told * np.array([one["released_share"] for one in (own, base)], dtype=np.float64)
+    count = np.array([own[0], base[0]])
+    out = count * np.array([own[1], base[1]])
     if not out.sum() > 0.0:
         return 1.0
-    share = (out + LENT * out.sum() / told.sum()) / (told + LENT)
+    share = (out + LENT * out.sum() / count.sum()) / (count + LENT)
     return float(share[0] / share[1])
 
 

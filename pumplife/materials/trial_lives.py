@@ -226,7 +226,8 @@ def _of_both(rows: pd.DataFrame, kind: str) -> pd.DataFrame:
     tested = rows["kind"].eq(kind)
     by = rows["stratum"]
     good = tested.groupby(by).transform("any") & (~tested).groupby(by).transform("any")
-    return rows[good & np.isfinite(rows["upper"]).groupby(by).transform("any")]
+    failed = rows["upper"].lt(np.inf).groupby(by).transform("any")
+    return rows[(good & failed).to_numpy(bool)]
 
 
 def _fit(rows: pd.DataFrame, tested: NDArray[np.bool_] | None) -> RegressionFit:

@@ -208,8 +208,9 @@ def _look_at_clusters(
         own = pull[:, arms] * k * (rate * hazard - logs.deaths)
         own += lean[:, None] * (logs.deaths + fell - by_u)
         effect = _sum_squares(own, lives.cluster) / (pull[:, 1] - pull[:, 0])
+        ratio = log_scale[:, 1] - log_scale[:, 0]
     told = np.isfinite(effect)
-    return log_scale[:, 1] - log_scale[:, 0], np.where(told, np.maximum(effect, 1.0), 1.0)
+    return ratio, np.where(told, np.maximum(effect, 1.0), 1.0)
 
 
 def _sum_squares(own: Floats, cluster: Ints) -> Floats:
