@@ -172,6 +172,7 @@ def know_until(lives: pd.DataFrame, day: pd.Timestamp) -> pd.DataFrame:
         upper=np.where(later, np.inf, begun["upper"]),
         entry=np.minimum(begun["entry"], lower),
         failures=np.where(later, 0.0, begun["failures"]),
+        end=begun["end"].where(~later, day),
     )
 
 
