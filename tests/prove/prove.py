@@ -40,6 +40,7 @@ from tests.prove import (  # noqa: E402
     regression,
     regret,
     rewind,
+    trials,
 )
 
 FIRST_SEED = 1001
@@ -139,6 +140,7 @@ TOPICS: dict[str, Callable[[float], Iterator[tuple[judge.Result, int]]]] = {
     "rewind": rewind.prove,
     "regret": regret.prove,
     "materials": materials.prove,
+    "trials": trials.prove,
 }
 
 
