@@ -25,7 +25,7 @@ ANSWERS = {
     "lives", "fits", "duty_effects", "intervals", "policies", "due", "stock", "orders", "budget",
     "pumps", "likeness", "sensitivity", "questions", "tornado", "costs", "load", "outage",
     "few_intervals", "materials", "material_exposure", "material_costs",
-    "trials", "trial_looks", "trial_plans", "trial_power",
+    "trials", "trial_looks",
 }  # fmt: skip
 Tables = dict[str, pd.DataFrame]
 Write = Callable[..., Path]
@@ -259,7 +259,7 @@ def test_without_prices_lives_and_fits_are_given_and_the_rest_withheld(
         )
     study = run_study(folder)
     told = {"account", "audit", "lives", "fits", "duty_effects", "questions", "pumps", "likeness"}
-    told |= {"materials", "material_exposure", "trial_plans"}
+    told |= {"materials", "material_exposure", "trials", "trial_looks"}
     assert set(study.tables) == told
     assert study.tables["pumps"]["expected_cost"].isna().all()
     assert not study.stopped
