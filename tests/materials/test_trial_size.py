@@ -21,6 +21,7 @@ from pumplife.materials.trial_size import (
     refuse_inside,
     run_of_demonstration,
 )
+from tests.reference.checks import published
 
 PLAIN = TrialDesign(pumps=8, use=9000.0, shape=2.5, scale=5000.0, ratio=1.5)
 
@@ -139,3 +140,16 @@ def test_normal_scores_are_those_of_scipy():
     assert special.ndtri(0.8) - special.ndtri(0.05) == pytest.approx(
         np.sqrt(events_needed(np.e, 2.0, 0.8))
     )
+
+
+def test_published_plans_without_a_failure():
+    """Chapter 10 to the package SMRD (seen on a public page), as in the published examples: length
+    of the test as a multiple of the quantile to be shown."""
+    check = published("fits")["Z01"]
+    printed = {one["name"]: float(one["printed"]) for one in check["outputs"]}
+    for place, plan in enumerate(check["inputs"][:3], start=1):
+        shape = plan["beta"]
+        longer = (-np.log1p(-plan["p"])) ** (-1.0 / shape)  # scale over the quantile
+        run = run_of_demonstration(longer, plan["n"], shape, plan["C"])
+        assert run == pytest.approx(printed[f"k{place}"], rel=2e-3)
+        assert plan_demonstration(longer, run, shape, plan["C"]).items == plan["n"]
