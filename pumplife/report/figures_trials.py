@@ -7,6 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
 from pumplife.report import style
+from pumplife.report.pictures import capitalise
 from pumplife.report.words import Units
 
 PROGRESS = ["trial_id", "look", "share", "score", "bound", "decision"]
@@ -129,7 +130,7 @@ def plot_trial_power(
         axes.set_xlabel("Pumps with each material")
         axes.set_ylabel("Chance that it is shown")
         style.label_ends(axes, ends)
-        where = f"{first['part']} in {first['service']}"
+        where = capitalise(f"{first['part']} in {first['service']}")
         kind = f"{first['material']} {first['variant']}".strip()
         use = f"Each pump runs {float(first['usage_per_pump']):,.0f} {units.usage}."
         dot = " Dot: the proposed trial." if len(planned) else " No trial pays here."

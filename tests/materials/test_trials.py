@@ -330,7 +330,7 @@ def test_figures_of_trials_draw_what_their_tables_hold(study):
                           "usage_per_pump": 8000.0, "power": [0.3, 0.5, 0.7],
                           "planned": ["", "", "yes"]})  # fmt: skip
     axes = plot_trial_power(power, units=name_units("hours", "EUR"))
-    assert "ball in slip" in read_title(axes)
+    assert "Ball in slip" in read_title(axes)
     assert axes.get_lines()[0].get_ydata().tolist() == trial_power_table(power)["power"].tolist()
 
 
