@@ -15,6 +15,20 @@ if TYPE_CHECKING:
         RecordError,
         SettingError,
     )
+    from pumplife.materials.table import Materials, compare_materials
+    from pumplife.materials.trial_looks import Looks, plan_looks
+    from pumplife.materials.trial_play import (
+        PlayedTrials,
+        TrialPlan,
+        plan_trial,
+        play_trials,
+    )
+    from pumplife.materials.trial_size import (
+        Demonstration,
+        TrialDesign,
+        events_needed,
+        plan_demonstration,
+    )
     from pumplife.policy.challenge import Challenge, challenge
     from pumplife.report.figures_timeline import plot_timeline, timeline_table
     from pumplife.report.write import write_study
@@ -26,17 +40,29 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "Challenge": "policy.challenge",
+    "Demonstration": "materials.trial_size",
     "FolderError": "errors",
+    "Looks": "materials.trial_looks",
+    "Materials": "materials.table",
     "NoFiniteEstimate": "errors",
     "OutputError": "errors",
+    "PlayedTrials": "materials.trial_play",
     "PumplifeError": "errors",
     "RecordError": "errors",
-    "SettingError": "errors",
     "Rewind": "rewind.rewind",
+    "SettingError": "errors",
     "Study": "study",
+    "TrialDesign": "materials.trial_size",
+    "TrialPlan": "materials.trial_play",
     "WeibullFit": "weibull.estimate",
     "challenge": "policy.challenge",
+    "compare_materials": "materials.table",
+    "events_needed": "materials.trial_size",
     "fit_weibull": "weibull.estimate",
+    "plan_demonstration": "materials.trial_size",
+    "plan_looks": "materials.trial_looks",
+    "plan_trial": "materials.trial_play",
+    "play_trials": "materials.trial_play",
     "plot_timeline": "report.figures_timeline",
     "run_rewind": "rewind.rewind",
     "run_study": "study",
@@ -46,17 +72,29 @@ _HOMES = {
 
 __all__ = [
     "Challenge",
+    "Demonstration",
     "FolderError",
+    "Looks",
+    "Materials",
     "NoFiniteEstimate",
     "OutputError",
+    "PlayedTrials",
     "PumplifeError",
     "RecordError",
     "Rewind",
     "SettingError",
     "Study",
+    "TrialDesign",
+    "TrialPlan",
     "WeibullFit",
     "challenge",
+    "compare_materials",
+    "events_needed",
     "fit_weibull",
+    "plan_demonstration",
+    "plan_looks",
+    "plan_trial",
+    "play_trials",
     "plot_timeline",
     "run_rewind",
     "run_study",

@@ -25,7 +25,7 @@ ANSWERS = {
     "lives", "fits", "duty_effects", "intervals", "policies", "due", "stock", "orders", "budget",
     "pumps", "likeness", "sensitivity", "questions", "tornado", "costs", "load", "outage",
     "few_intervals", "materials", "material_exposure", "material_costs", "budget_services",
-    "budget_pumps", "bridge", "cash", "booked",
+    "budget_pumps", "bridge", "cash", "booked", "trials", "trial_looks",
 }  # fmt: skip
 Tables = dict[str, pd.DataFrame]
 Write = Callable[..., Path]
@@ -56,6 +56,9 @@ def plant() -> tuple[Tables, str]:
     lent = pd.DataFrame({"moved_on": ["2023-02-01", "2023-12-01"], "service": ["glaze", SERVICE]})
     tables["moves"] = lent.assign(pump_id=min(chosen))
     tables["plan"] = tables["plan"].assign(service=SERVICE, use_factor=1.5)
+    tables["trials"] = tables["trials"].assign(service=SERVICE, started_on="2019-07-01")
+    arms = tables["pumps"].assign(trial_id="TR-1", arm=lambda one: one["fluid_kit"].str[6:])
+    tables["trial_pumps"] = arms[["trial_id", "pump_id", "arm"]]
     tables["on_hand"] = tables["on_hand"][tables["on_hand"]["item"] != KIT]
     coming = {"store": "main store", "item": "FK-80-CR", "quantity": 9}
     tables["on_order"] = pd.DataFrame([coming | {"expected_on": "2025-07-20"}])
@@ -263,7 +266,7 @@ def test_without_prices_lives_and_fits_are_given_and_the_rest_withheld(
         )
     study = run_study(folder)
     told = {"account", "audit", "lives", "fits", "duty_effects", "questions", "pumps", "likeness"}
-    told |= {"materials", "material_exposure"}
+    told |= {"materials", "material_exposure", "trials", "trial_looks"}
     assert set(study.tables) == told
     assert study.tables["pumps"]["expected_cost"].isna().all()
     assert not study.stopped

@@ -35,6 +35,7 @@ from invented.stores import (  # noqa: E402
     write_pumps,
     write_shelves,
     write_spend,
+    write_trials,
 )
 from invented.tickets import (  # noqa: E402
     number_tickets,
@@ -186,6 +187,7 @@ def _clean_tables(
         **write_shelves(pumps, rebuilds, catalogue["parts"], rng),
         "moves": write_moves(fleet),
         "compatibility": write_compatibility(),
+        **write_trials(pumps),
         "plan": pd.DataFrame(
             {"service": ["glaze"], "from_on": ["2025-09-01"], "to_on": [""], "use_factor": [1.15]}
         ),

@@ -41,16 +41,17 @@ def is_known_code(material: str) -> bool:
     return all(layer in known_codes() for layer in layers_of(material))
 
 
-def say_unknown_codes(records: Records, materials: list[str]) -> None:
-    """Write an audit row for every material whose code isn't known."""
+def say_unknown_codes(records: Records, materials: list[str], *, table: str = "parts") -> None:
+    """Write an audit row for every material of a table whose code isn't known."""
     for material in materials:
         if material and not is_known_code(material):
             records.log.add(
                 "caution",
                 f"Material {material!r} is no code of ISO 1629 or ASTM D1418 that is known here.",
                 rule="material_code",
-                table="parts",
+                table=table,
                 consequence="It is compared under the plant's own label; two spellings of one "
                 "material count as two.",
-                remedy="Write the code, or map the label in [codes.parts.material] of plant.toml.",
+                remedy="Write the code, or map the label in "
+                f"[codes.{table}.material] of plant.toml.",
             )

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pumplife.fits.duty_columns import MOSTLY_KNOWN, NUMBERS, measure_number
 from pumplife.fits.duty_effects import gather_lives
 from pumplife.lives.build import Lives
+from pumplife.records.audit import AuditLog
 from pumplife.records.duty import Duty
 
 if TYPE_CHECKING:
@@ -37,17 +38,34 @@ def gather_facts(fits: Fits, lives: Lives, duty: Duty) -> pd.DataFrame:
     Returns
     -------
     DataFrame
+        What `gather_every` gives, without lives of which no material is written.
+    """
+    return keep_written(gather_every(fits, lives, duty))
+
+
+def keep_written(every: pd.DataFrame) -> pd.DataFrame:
+    """Keep the lives whose material or variant is written, strata numbered."""
+    return number_strata(every[every["kind"].ne("")]).reset_index(drop=True)
+
+
+def gather_every(fits: Fits, lives: Lives, duty: Duty) -> pd.DataFrame:
+    """Gather the fitted lives of all parts.
+
+    Returns
+    -------
+    DataFrame
         One row per life: side, part, pump, service, size [mm], solids, period, pressure,
         temperature, stroke_rate, lower, upper, entry [usage], weight, usage, failures, early,
         kind (material and variant as one label), material, variant, start, end (days), pace
-        (usage a week between them), mode, share_failed, life (row of the lives table), stratum.
+        (usage a week between them), mode, share_failed, life (row of the lives table); kind is ""
+        where none is written.
     """
     facts = gather_lives(fits, lives, duty)
     about = lives.table.iloc[facts["life"]]
     start, end = (pd.to_datetime(about[name]).to_numpy() for name in ("start_on", "end_on"))
     weeks = (end - start) / np.timedelta64(1, "D") / DAYS_PER_WEEK
     reached = np.where(np.isfinite(facts["upper"]), facts["upper"], facts["lower"])
-    facts = facts.rename(columns={"material": "kind"}).assign(
+    return facts.rename(columns={"material": "kind"}).assign(
         material=about["material"].to_numpy(object),
         variant=about["variant"].to_numpy(object),
         period=about["period"].to_numpy(object),
@@ -56,7 +74,26 @@ def gather_facts(fits: Fits, lives: Lives, duty: Duty) -> pd.DataFrame:
         end=end,
         pace=np.divide(reached, weeks, out=np.full(len(weeks), np.nan), where=weeks > 0.0),
     )
-    return number_strata(facts[facts["kind"].ne("")]).reset_index(drop=True)
+
+
+def say_blank(every: pd.DataFrame, log: AuditLog) -> None:
+    """Write an audit row for every part that has lives of which no material is written."""
+    for (side, part), mine in every.groupby(["side", "part"], sort=True):
+        blank = mine[mine["kind"].eq("")]
+        if blank.empty:
+            continue
+        known = len(mine) - len(blank)
+        log.add(
+            "caution" if known else "note",
+            f"{part}, {side} side: no material is written for {len(blank)} of {len(mine)} lives, "
+            f"with {blank['failures'].sum():.4g} of {mine['failures'].sum():.4g} failures.",
+            rule="material_blank",
+            table="parts",
+            consequence="These lives are in the fits, not in the comparison of materials.",
+            remedy="Write the material in parts, or of the new part in findings."
+            if known
+            else "None needed where it is made of one material only.",
+        )
 
 
 def number_strata(facts: pd.DataFrame) -> pd.DataFrame:

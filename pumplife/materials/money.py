@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -14,6 +14,7 @@ from pumplife.fits.build import ENDPOINTS
 from pumplife.lives.positions import wearing_parts
 from pumplife.materials.compare import Pair, find_reference
 from pumplife.materials.confounded import YES
+from pumplife.materials.releases import release_as_often, times_released
 from pumplife.policy.costs import SideCosts, WorkCost, cost_rates
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.interval import IntervalAdvice, advise_interval, cost_rate
@@ -65,6 +66,8 @@ class Choice:
     ----------
     place : Place
     kinds : tuple of str (parts,)
+    group : SideGroup
+        The place's, with the lives and costs of this make-up.
     cost : float array (draws,)
         [money / usage unit]
     interval : float
@@ -82,6 +85,7 @@ class Choice:
 
     place: Place
     kinds: Kinds
+    group: SideGroup
     cost: Floats
     interval: float
     failures: float
@@ -115,12 +119,15 @@ class _Book:
     fit_rows: dict[tuple[str, str, str, str, float], int]
     prices: pd.DataFrame
     pairs: dict[tuple[str, str, str, str], Pair]
+    released: Mapping[tuple[str, ...], float]
 
     def __repr__(self) -> str:
         return f"_Book({len(self.prices)} parts)"
 
 
-def _open_book(records: Records, fits: Fits, pairs: Sequence[Pair]) -> _Book:
+def _open_book(
+    records: Records, fits: Fits, pairs: Sequence[Pair], released: Mapping[tuple[str, ...], float]
+) -> _Book:
     """Look fits of today and prices up once; size -1 stands for sizes fitted together."""
     table = fits.table[fits.table["mode"].eq("") & fits.table["period"].eq("")]
     kind = (table["material"] + " " + table["variant"]).str.strip()
@@ -129,8 +136,9 @@ def _open_book(records: Records, fits: Fits, pairs: Sequence[Pair]) -> _Book:
     return _Book(
         fits=fits,
         fit_rows={name: int(str(row)) for name, row in zip(names, table.index, strict=True)},
-        prices=_part_prices(records),
+        prices=part_prices(records),
         pairs={(p.service, p.side, p.part, p.kind): p for p in pairs if p.service},
+        released=released,
     )
 
 
@@ -140,6 +148,8 @@ def price_choices(
     groups: Sequence[SideGroup],
     facts: pd.DataFrame,
     pairs: Sequence[Pair],
+    *,
+    released: Mapping[tuple[str, ...], float],
 ) -> list[Choice]:
     """Cost of every material of every part, the other parts being of their reference material.
 
@@ -156,6 +166,8 @@ def price_choices(
     facts : DataFrame
         From `gather_facts`.
     pairs : sequence of Pair
+    released : mapping
+        From `compare_releases`.
 
     Returns
     -------
@@ -163,7 +175,7 @@ def price_choices(
         Place by place, the one of reference materials first.
     """
     used = dict(iter(facts.groupby(["service", "side", "part"], sort=True)))
-    book = _open_book(records, fits, pairs)
+    book = _open_book(records, fits, pairs, released)
     target = records.plant.hazardous_failure_probability
     found: list[Choice] = []
     for place in _find_places(fits, groups):
@@ -178,7 +190,8 @@ def price_choices(
         for kinds in _make_ups(place, first, held):
             swapped = _exchange(place, kinds, first, book)
             if swapped is not None:
-                found.append(_weigh(swapped[0], swapped[1], place, kinds, target))
+                made, price, times = swapped
+                found.append(weigh_make_up(made, price, place, kinds, target=target, times=times))
     return found
 
 
@@ -215,7 +228,7 @@ def _make_ups(place: Place, first: Kinds, held: Sequence[pd.DataFrame | None]) -
     yield from dict.fromkeys([*told, *sorted(place.fitted)])
 
 
-def _part_prices(records: Records) -> pd.DataFrame:
+def part_prices(records: Records) -> pd.DataFrame:
     """Latest price of each part number that is valid at the end of the records."""
     rows = records.table("parts")
     valid = ~(rows["valid_from"] > records.plant.records_to) & rows["unit_cost"].notna()
@@ -225,7 +238,7 @@ def _part_prices(records: Records) -> pd.DataFrame:
     return told.assign(kind=(told["material"] + " " + told["variant"]).str.strip())
 
 
-def _unit_price(prices: pd.DataFrame, part: str, kind: str, size: float) -> float:
+def unit_price(prices: pd.DataFrame, part: str, kind: str, size: float) -> float:
     """Price of a part [money]; NaN where none is written for its size."""
     rows = prices[(prices["part"] == part) & (prices["kind"] == kind)]
     sized = rows[(rows["size_mm"] == size) | rows["size_mm"].isna()]
@@ -237,12 +250,15 @@ def _exchange(
     kinds: Kinds,
     first: Kinds,
     book: _Book,
-) -> tuple[SideGroup, Floats] | None:
-    """The group with other materials, and its unit prices; None where a life or price lacks."""
+) -> tuple[SideGroup, Floats, Floats] | None:
+    """The group with other materials, its unit prices and how often its failures release.
+
+    None where a life or price lacks.
+    """
     group, prices = place.group, book.prices
     size = float(group.size_mm)
-    new = np.array([_unit_price(prices, *one, size) for one in zip(group.part, kinds, strict=True)])
-    old = [_unit_price(prices, *one, size) for one in zip(group.part, place.kinds, strict=True)]
+    new = np.array([unit_price(prices, *one, size) for one in zip(group.part, kinds, strict=True)])
+    old = [unit_price(prices, *one, size) for one in zip(group.part, place.kinds, strict=True)]
     same = np.array([mine == theirs for mine, theirs in zip(kinds, place.kinds, strict=True)])
     more = np.where(same, 0.0, new - np.array(old))
     lives = [
@@ -255,8 +271,9 @@ def _exchange(
     names = ("early_share", "early_scale", "shape", "scale")
     stacked = LifeDraws(**{name: np.stack([getattr(d, name) for d in drawn]) for name in names})
     assert group.costs is not None, "places have costs"
-    costs = _reprice(group.costs, more, group.count)
-    return replace(group, lives=stacked, costs=costs), new
+    times = times_released(book.released, (group.service, group.side), group.part, kinds)
+    costs = release_as_often(reprice(group.costs, more, group.count), times)
+    return replace(group, lives=stacked, costs=costs), new, times
 
 
 def _draw_life(book: _Book, group: SideGroup, part: str, kind: str, base: str) -> LifeDraws | None:
@@ -285,7 +302,7 @@ def _find_draws(book: _Book, group: SideGroup, part: str, kind: str) -> LifeDraw
     return draws[row, :: max(1, draws.scale.shape[1] // DRAWS)]
 
 
-def _reprice(costs: SideCosts, more: Floats, count: Floats) -> SideCosts:
+def reprice(costs: SideCosts, more: Floats, count: Floats) -> SideCosts:
     """Costs with each part dearer by `more` [money], and the kit by all it holds of them."""
     kit = float(more @ count)
     again = 1.0 + costs.opening_fault
@@ -302,10 +319,19 @@ def _reprice(costs: SideCosts, more: Floats, count: Floats) -> SideCosts:
     )
 
 
-def _weigh(
-    group: SideGroup, unit_price: Floats, place: Place, kinds: Kinds, target: float
+def weigh_make_up(
+    group: SideGroup,
+    unit_price: Floats,
+    place: Place,
+    kinds: Kinds,
+    *,
+    target: float,
+    times: Floats,
 ) -> Choice:
-    """Find the best interval of a make-up, or the failed part alone where that is cheaper."""
+    """Find the best interval of a make-up, or the failed part alone where that is cheaper.
+
+    times says how often the failures of each part release fluid, over what costs hold.
+    """
     costs = group.costs
     assert costs is not None, "places have costs"
     side = SideLife(lives=group.lives, count=group.count)
@@ -324,14 +350,16 @@ def _weigh(
     bound = np.isfinite(advice.interval) and advice.binding_limit != "cost"
     pays = not bound and cost_alone.money.mean() < cost_planned.money.mean()
     cost, events = (cost_alone, alone) if pays else (cost_planned, planned)
+    often = times[group.releases]
     least, per_price = _lines(advice, costs, (alone, cost_alone.money), group.count)
     return Choice(
         place=place,
         kinds=kinds,
+        group=group,
         cost=cost.money,
         interval=np.inf if pays else advice.interval,
         failures=float(events.failures.sum(axis=0).mean()),
-        releases=float(events.failures[group.releases].sum(axis=0).mean()),
+        releases=float((often @ events.failures[group.releases]).mean()),
         downtime_h=float(cost.downtime_h.mean()),
         kit_price=costs.kit_price,
         unit_price=unit_price,

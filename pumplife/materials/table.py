@@ -10,13 +10,18 @@ import numpy as np
 import pandas as pd
 
 from pumplife.lives.build import Lives
+from pumplife.lives.positions import wearing_parts
 from pumplife.materials.compare import Pair, compare_pairs, find_reference
 from pumplife.materials.confirmed import is_confirmed, say_unknown_codes
 from pumplife.materials.confounded import CONFOUNDED, EXPOSURE_COLUMNS, YES, explain_away, expose
-from pumplife.materials.facts import gather_facts
+from pumplife.materials.facts import gather_every, keep_written, say_blank
 from pumplife.materials.modes import find_modes
 from pumplife.materials.money import Choice, price_choices
 from pumplife.materials.notes import note_alone, note_pair
+from pumplife.materials.priced import COST_COLUMNS, price_table
+from pumplife.materials.releases import compare_releases
+from pumplife.materials.trial_follow import follow_trials
+from pumplife.materials.trial_plans import propose_trials
 from pumplife.policy.advice import Advice
 from pumplife.policy.intervals_table import RATE_UNITS
 from pumplife.records.duty import Duty
@@ -34,11 +39,9 @@ MATERIAL_COLUMNS = [
     "explained_by", "doubted_by", "main_mode", "main_mode_share", "released_share",
     "compatibility_confirmed", "note",
 ]  # fmt: skip
-COST_COLUMNS = [
-    "service", "size_mm", "side", "hazard", "choice", "part", "material",
-    "cost_per_1000", "rate_unit", "interval", "failures_per_1000", "releases_per_1000",
-    "downtime_per_1000", "kit_price", "prob_cheaper", "usage_per_year", "note",
-]  # fmt: skip
+
+
+SAID_FROM = 0.05  # log of how often failures release, over the reference's, from which it is said
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,6 +57,9 @@ class Materials:
         Empty where prices lack.
     table, exposure, costs : DataFrame
         `MATERIAL_COLUMNS`, `EXPOSURE_COLUMNS`, `COST_COLUMNS`.
+    trials : dict of DataFrame
+        trials and trial_looks from `follow_trials`, trial_plans and trial_power from
+        `propose_trials`.
     """
 
     facts: pd.DataFrame
@@ -62,6 +68,7 @@ class Materials:
     table: pd.DataFrame
     exposure: pd.DataFrame
     costs: pd.DataFrame
+    trials: dict[str, pd.DataFrame]
 
     def __repr__(self) -> str:
         return f"Materials({len(self.pairs)} comparisons, {len(self.choices)} choices priced)"
@@ -70,11 +77,8 @@ class Materials:
     def tables(self) -> dict[str, pd.DataFrame]:
         """The output tables by name, those with rows."""
         told = {"materials": self.table, "material_exposure": self.exposure}
-        return {
-            name: table
-            for name, table in (told | {"material_costs": self.costs}).items()
-            if len(table)
-        }
+        told |= {"material_costs": self.costs, **self.trials}
+        return {name: table for name, table in told.items() if len(table)}
 
 
 def compare_materials(
@@ -100,24 +104,30 @@ def compare_materials(
     Materials
         Without rows where no part has a material.
     """
-    facts = gather_facts(fits, lives, duty)
+    every = gather_every(fits, lives, duty)
+    facts = keep_written(every)
+    say_blank(every, records.log)
+    trials = follow_trials(records, duty, facts, fits)
     say_unknown_codes(records, sorted(set(facts["material"])))
     if facts.empty:
         blank = {"table": MATERIAL_COLUMNS, "exposure": EXPOSURE_COLUMNS, "costs": COST_COLUMNS}
         frames = {name: pd.DataFrame(columns=columns) for name, columns in blank.items()}
-        return Materials(facts=facts, pairs=[], choices=[], **frames)
+        return Materials(facts=facts, pairs=[], choices=[], trials=trials, **frames)
     pairs = compare_pairs(facts)
     groups = () if advice is None else advice.groups
-    choices = price_choices(records, fits, groups, facts, pairs)
-    sheet = _Sheet(records=records, fits=fits, facts=facts, choices=choices)
     modes = find_modes(facts, lives.visits)
+    parts = wearing_parts(records)
+    released = compare_releases(facts, modes, set(parts.loc[parts["releases"], "part"]))
+    choices = price_choices(records, fits, groups, facts, pairs, released=released)
+    sheet = _Sheet(records=records, fits=fits, facts=facts, choices=choices, released=released)
     return Materials(
         facts=facts,
         pairs=pairs,
         choices=choices,
         table=_make_table(sheet, pairs, modes),
         exposure=expose(facts),
-        costs=_make_costs(sheet),
+        costs=price_table(choices, pairs, sheet.rate()),
+        trials=trials | propose_trials(records, groups, facts, choices, pairs),
     )
 
 
@@ -129,6 +139,7 @@ class _Sheet:
     fits: Fits
     facts: pd.DataFrame
     choices: list[Choice]
+    released: dict[tuple[str, ...], float]
 
     def __repr__(self) -> str:
         return f"_Sheet({len(self.facts)} lives)"
@@ -218,6 +229,9 @@ def _pair_row(sheet: _Sheet, pair: Pair, confirmed: str) -> dict[str, Any]:
     ]
     row["reference_failures"] = reference["failures"].sum()
     note = note_pair(pair, float(row.get("prob_cheaper", np.nan)), confirmed)
+    often = sheet.released.get((pair.service, pair.side, pair.part, pair.kind), 1.0)
+    if abs(np.log(often)) > SAID_FROM:
+        note += f"; its failures let fluid out {often:.2f} times as often: priced so"
     lacking = "; not priced: a life or a price of it is missing"
     priced = "cost_per_1000" in row or not sheet.choices
     return row | {"note": note if priced else note + lacking}
@@ -324,44 +338,3 @@ def _across_row(sheet: _Sheet, lives: pd.DataFrame, pair: Pair) -> dict[str, Any
     note = f"{services} together, each compared within itself; {note_pair(pair, np.nan, '')}"
     other = held.loc[held["kind"] == pair.reference, "failures"].sum()
     return row | {"service": "", "size_mm": np.nan, "reference_failures": other, "note": note}
-
-
-def _make_costs(sheet: _Sheet) -> pd.DataFrame:
-    """One row per make-up of a kit in each place."""
-    factor, unit = sheet.rate()
-    bases: dict[int, Choice] = {}
-    rows = []
-    for choice in sheet.choices:
-        base, group = bases.setdefault(id(choice.place), choice), choice.place.group
-        changed = [at for at, kind in enumerate(choice.kinds) if kind != base.kinds[at]]
-        part = group.part[changed[0]] if len(changed) == 1 else ""
-        named = zip(group.part, choice.kinds, strict=True)
-        rows.append(
-            {
-                "service": group.service,
-                "size_mm": group.size_mm,
-                "side": group.side,
-                "hazard": group.hazard,
-                "choice": ", ".join(f"{one} {kind}".strip() for one, kind in named),
-                "part": part,
-                "material": choice.kinds[changed[0]] if part else "",
-                "cost_per_1000": factor * float(choice.cost.mean()),
-                "rate_unit": unit,
-                "interval": choice.interval if np.isfinite(choice.interval) else np.nan,
-                "failures_per_1000": factor * choice.failures,
-                "releases_per_1000": factor * choice.releases,
-                "downtime_per_1000": factor * choice.downtime_h,
-                "kit_price": choice.kit_price,
-                "prob_cheaper": float(np.mean(choice.cost < base.cost)) if changed else np.nan,
-                "usage_per_year": choice.place.usage,
-                "note": _say_choice(choice, base),
-            }
-        )
-    return pd.DataFrame(rows, columns=COST_COLUMNS)
-
-
-def _say_choice(choice: Choice, base: Choice) -> str:
-    """What a make-up is: the reference, in use already, or only thought of."""
-    words = ["the most used material of each part"] if choice is base else []
-    used = choice.kinds in choice.place.fitted
-    return "; ".join([*words, "a kit in use" if used else "not a kit in use"])

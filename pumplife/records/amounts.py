@@ -43,6 +43,20 @@ B10 life (upper over lower bound) up to which it is enough to decide; the share 
 part pulled because it looked worn has behind it at least (0: nothing is known of that); failures
 on a pump side from which an interval is advised, and failures of its parts in all services from
 which it is advised with fewer of its own."""
+TRIALS = {
+    "power": 0.80,
+    "false_alarm": 0.05,
+    "pump_spread": 0.15,
+    "ratio_spread": 0.35,
+    "years": 5.0,
+    "longest_years": 3.0,
+    "setup": 0.0,
+    "setup_per_pump": 0.0,
+}
+"""Trials of materials: the chance that a longer life is shown if it is so, and that an equal
+material is called longer-lived; how much like pumps differ, and how much a ratio of lives may
+before anything is known of it (standard deviations of logs); years that a choice is used for, and
+that a trial may take; its own cost besides parts and failures."""
 INSPECTION = ("delay_share", "detection", "labour_h")
 PRIOR = ("shape", "spread")
 RISES = ("kits", "labour")
@@ -57,6 +71,8 @@ SHARES = (
     "worn_life_spent",
     "delay_share",
     "detection",
+    "power",
+    "false_alarm",
 )
 """Numbers from 0 to 1."""
 
@@ -87,6 +103,7 @@ def check_amounts(raw: dict[str, Any]) -> None:
         if name in PRIOR and value == 0:
             _refuse(section, name, value, "a number above 0")
     _check_rising({**EVIDENCE, **raw.get("evidence", {})})
+    _check_trials({**TRIALS, **raw.get("trials", {})})
 
 
 def _check_rising(evidence: dict[str, Any]) -> None:
@@ -101,6 +118,16 @@ def _check_rising(evidence: dict[str, Any]) -> None:
         _refuse("evidence", "narrow_band", evidence["narrow_band"], "a ratio above 1")
 
 
+def _check_trials(trials: dict[str, Any]) -> None:
+    if not 0.0 < trials["false_alarm"] < 0.5:
+        _refuse("trials", "false_alarm", trials["false_alarm"], "a share above 0 and below 0.5")
+    if not trials["false_alarm"] < trials["power"] < 1.0:
+        _refuse("trials", "power", trials["power"], "a share between false_alarm and 1")
+    for name in ("pump_spread", "ratio_spread", "years", "longest_years"):
+        if trials[name] == 0:
+            _refuse("trials", name, trials[name], "a number above 0")
+
+
 def _wanted(name: str) -> str:
     if name in SHARES:
         return "a share, a number from 0 to 1"
@@ -113,7 +140,7 @@ def _refuse(section: str, name: str, value: Any, wanted: str) -> None:
 
 def _amounts(raw: dict[str, Any]) -> Iterator[tuple[str, str, Any]]:
     costs, work = raw.get("costs", {}), raw.get("work", {})
-    owners = [(name, raw.get(name, {})) for name in ("costs", "targets", "evidence")]
+    owners = [(name, raw.get(name, {})) for name in ("costs", "targets", "evidence", "trials")]
     owners += [(f"prior.{part}", own) for part, own in raw.get("prior", {}).items()]
     services = costs.get("service", {})
     owners += [(f'costs.service."{name}"', own) for name, own in services.items()]
@@ -121,7 +148,7 @@ def _amounts(raw: dict[str, Any]) -> Iterator[tuple[str, str, Any]]:
     owners.append(("budget.price_rise", raw.get("budget", {}).get("price_rise", {})))
     owners += _inspection_owners(raw.get("inspection", {}))
     for section, own in owners:
-        for name in (*COSTS, *WORK, *TARGETS, *EVIDENCE, *INSPECTION, *PRIOR, *RISES):
+        for name in (*COSTS, *WORK, *TARGETS, *EVIDENCE, *TRIALS, *INSPECTION, *PRIOR, *RISES):
             if name in own:
                 yield section, name, own[name]
 

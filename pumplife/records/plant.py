@@ -18,6 +18,7 @@ from pumplife.records.amounts import (
     RISES,
     SERVICE_COSTS,
     TARGETS,
+    TRIALS,
     WORK,
     check_amounts,
 )
@@ -52,6 +53,7 @@ _SECTIONS: dict[str, tuple[str, ...]] = {
     "targets": tuple(TARGETS),
     "evidence": tuple(EVIDENCE),
     "prior": (),
+    "trials": tuple(TRIALS),
     "calendar": CALENDAR,
     "stock": STOCK,
     "rules": ("turned",),
@@ -167,6 +169,11 @@ class Plant:
     def priors(self) -> dict[str, dict[str, float]]:
         """Priors on wear's shape that the plant gives: part to shape and spread [-]."""
         return dict(self.raw.get("prior", {}))
+
+    @property
+    def trials(self) -> dict[str, float]:
+        """How trials of materials are planned and judged, by name; the usual where not given."""
+        return {**TRIALS, **self.raw.get("trials", {})}
 
     @property
     def year_starts(self) -> str:

@@ -6,8 +6,8 @@ from pumplife.errors import SettingError
 
 _NESTED = (
     "plant.site.*", "costs.service.*", "work.*", "prior.*", "inspection", "targets", "evidence",
-    "calendar.site.*", "budget.price_rise", "storage.years", "stock", "columns.*", "codes.*.*",
-    "text.*",
+    "trials", "calendar.site.*", "budget.price_rise", "storage.years", "stock", "columns.*",
+    "codes.*.*", "text.*",
 )  # fmt: skip
 """Sections within sections; * stands for every name there."""
 

@@ -20,8 +20,8 @@ class Drawn:
     name : str
         File name without its ending.
     section : str
-        Where on the page: group, ways, inputs, due, few, rewind, materials, stock, budget, fits,
-        more_fits, records or stories.
+        Where on the page: group, ways, inputs, due, few, rewind, materials, trials, trial_plans,
+        stock, budget, fits, more_fits, records or stories.
     axes : Axes
         The drawing.
     data : DataFrame

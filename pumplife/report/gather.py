@@ -39,6 +39,7 @@ from pumplife.report.gather_advice import (
     draw_money,
     draw_ratios,
     draw_rewind,
+    draw_trials,
     draw_ways,
 )
 from pumplife.report.headline import say_withheld
@@ -70,7 +71,7 @@ def gather_figures(study: ReadableStudy) -> list[Drawn]:
     """
     makers = (
         _due, draw_load, draw_few, _cost_curves, draw_ways, draw_inputs, draw_rewind, _stock,
-        _budget, draw_money, draw_ratios, _forests, _plots, _records, _stories,
+        _budget, draw_money, draw_ratios, draw_trials, _forests, _plots, _records, _stories,
     )  # fmt: skip
     return [drawn for maker in makers for drawn in maker(study)]
 

@@ -14,12 +14,19 @@ from pumplife.report.figures_budget import bridge_table, cash_table, plot_bridge
 from pumplife.report.figures_doubt import plot_tornado, tornado_table
 from pumplife.report.figures_materials import plot_ratios, ratio_table
 from pumplife.report.figures_rewind import plot_rewind, rewind_table
+from pumplife.report.figures_trials import (
+    plot_progress,
+    plot_trial_power,
+    progress_table,
+    trial_power_table,
+)
 from pumplife.report.figures_ways import plot_ways, ways_table
 from pumplife.report.pictures import capitalise
 from pumplife.rewind.rewind import Rewind
 from pumplife.rewind.years import say_years
 
 MOST_LOOKED_AT = 8  # groups of which ways and inputs are drawn, those with most money at stake
+MOST_PLANS = 4  # proposed trials of which the power is drawn
 MOST_SERVICES = 3  # services of which materials are drawn
 KEYS = ["service", "size_mm", "side", "kit", "hazard"]
 
@@ -116,3 +123,20 @@ def draw_ratios(study: ReadableStudy) -> Iterator[Drawn]:
         if len(table):
             axes = plot_ratios(materials, str(service), caption=study_window(study))
             yield as_drawn(f"ratios-{slug(str(service))}", "materials", axes, table)
+
+
+def draw_trials(study: ReadableStudy) -> Iterator[Drawn]:
+    """Draw running trials against their bounds, and what proposed ones would show."""
+    looks, trials = find_table(study, "trial_looks"), find_table(study, "trials")
+    if len(looks):
+        axes = plot_progress(looks, trials)
+        yield as_drawn("trials", "trials", axes, progress_table(looks))
+    powers = find_table(study, "trial_power")
+    if powers.empty:
+        return
+    keys = ["service", "part", "material", "variant", "reference"]
+    for place, (key, mine) in enumerate(powers.groupby(keys, sort=False)):
+        if place < MOST_PLANS:
+            axes = plot_trial_power(mine, units=study_units(study))
+            name = slug(" ".join(str(word) for word in key))
+            yield as_drawn(f"trial-power-{name}", "trial_plans", axes, trial_power_table(mine))

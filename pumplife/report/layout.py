@@ -35,6 +35,14 @@ COLUMNS: dict[str, tuple[str, ...]] = {
         "prob_longer", "cost_per_1000", "prob_cheaper", "comparable", "compatibility_confirmed",
         "note",
     ),
+    "trials": (
+        "trial_id", "service", "part", "material", "variant", "reference", "events",
+        "events_needed", "life_ratio", "looks_used", "decision", "expected_end", "why",
+    ),
+    "trial_plans": (
+        "service", "part", "material", "variant", "reference", "pays", "pumps_each", "weeks",
+        "wanted_ratio", "power", "trial_saves", "trial_costs", "why",
+    ),
     "orders": ("store", "item", "quantity", "order_by", "needed_by", "why"),
     "stock": (
         "store", "item", "demand_per_year", "planned_per_year", "reorder_point", "order_up_to",
@@ -128,6 +136,8 @@ def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
         ("coverage", show_uncovered(find_table(study, "coverage"))),
         ("on_condition", find_table(study, "on_condition")),
         ("kit_or_parts", show_advised_supply(find_table(study, "kit_or_parts"))),
+        ("trials", find_table(study, "trials")),
+        ("trial_plans", find_table(study, "trial_plans")),
     ):
         laid[name] = lay_out(
             frame, name, units, columns=COLUMNS[name], most=MOST_ROWS, bands=RATIO_BAND | SHARE_BAND

@@ -176,6 +176,28 @@ TABLES: dict[str, tuple[str, str]] = {
         "Make-ups of a kit priced",
         "Each part in another material, and the kits in use, each at its own best interval.",
     ),
+    "trials": (
+        "Trials under way",
+        "Each is judged at its own looks alone, after equal shares of the failures that it needs, "
+        "by bounds that keep the risk of a false alarm however often a study is run. Futile: the "
+        "ratio that would pay would hardly be shown any more. The 90 % bounds are of today's "
+        "lives and decide nothing.",
+    ),
+    "trial_looks": (
+        "Looks at trials",
+        "What each look so far found, and the score from which the longer life is shown.",
+    ),
+    "trial_plans": (
+        "Trials worth making",
+        "For pairs that the records can't tell apart: the trial that is expected to leave most, or "
+        "why none pays. Costs are the dearer parts and failures meanwhile and [trials] setup; "
+        "savings are counted over [trials] years. Only confirmed materials are proposed.",
+    ),
+    "trial_power": (
+        "Chance to show a ratio",
+        "By pumps with each material, at the usage of the proposed trial (of the longest allowed "
+        "where none pays); approximate, through the proposed trial's own.",
+    ),
     "pumps": (
         "Pumps among their peers",
         "Failures of each pump's parts over those that its peers lead one to expect; the ratio is "

@@ -42,6 +42,7 @@ from tests.prove import (  # noqa: E402
     regret,
     replay,
     rewind,
+    trials,
 )
 
 FIRST_SEED = 1001
@@ -143,6 +144,7 @@ TOPICS: dict[str, Callable[[float], Iterator[tuple[judge.Result, int]]]] = {
     "materials": materials.prove,
     "replay": replay.prove,
     "budget": budget.prove,
+    "trials": trials.prove,
 }
 
 

@@ -129,6 +129,25 @@ def write_compatibility() -> pd.DataFrame:
     return table
 
 
+def write_trials(pumps: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """One trial under way: every 80 mm pump on body slip, by the kit that it carries."""
+    mine = pumps[(pumps.service == "body slip") & (pumps.size_mm == 80)]
+    trial = {
+        "trial_id": "TR-1",
+        "part": "diaphragm",
+        "material": "TPV",
+        "reference": "CR",
+        "service": "body slip",
+        "started_on": "2021-07-01",
+        "ends_on": "2026-12-31",
+        "wanted_ratio": 1.5,
+        "looks": 3,
+    }
+    arms = pd.DataFrame({"trial_id": "TR-1", "pump_id": mine.pump_id})
+    arms["arm"] = mine.fluid_kit.str.rsplit("-", n=1).str[-1]
+    return {"trials": pd.DataFrame([trial]), "trial_pumps": arms}
+
+
 def write_spend(rebuilds: pd.DataFrame, prices: dict[str, float]) -> pd.DataFrame:
     """What was booked, per month and site: kits, labour, clean-up and the sum (no downtime)."""
     rebuilds = rebuilds[rebuilds.day >= FROM]
