@@ -39,9 +39,9 @@ from pumplife.records.phrases import find_near, squeeze
 from pumplife.records.polymers import check_storage
 from pumplife.records.steps import Floats
 from pumplife.records.stocking import STOCK, check_stocking
+from pumplife.records.ticket_settings import TICKET, check_ticket
 
 USAGE_UNITS = ("hours", "cycles", "days")
-TICKET_WEEKS = 6.0
 NO_NAME, NO_CURRENCY = "This plant", "money"
 """What stands in where the plant gives neither."""
 _PLANT_KEYS = ("name", "currency", "usage_unit", "records_from", "records_to", "site")
@@ -59,7 +59,7 @@ _SECTIONS: dict[str, tuple[str, ...]] = {
     "rules": ("turned",),
     "storage": ("years",),
     "budget": BUDGET,
-    "ticket": ("language", "weeks"),
+    "ticket": TICKET,
     "dates": ("order",),
     "numbers": ("decimal",),
     "files": (),
@@ -141,21 +141,6 @@ class Plant:
         return self._target("review_days")
 
     @property
-    def ticket_language(self) -> str:
-        """Language of the rebuild tickets."""
-        return str(self.raw.get("ticket", {}).get("language", "en"))
-
-    @property
-    def ticket_weeks(self) -> float:
-        """How far ahead rebuild tickets are written [weeks]."""
-        weeks = self.raw.get("ticket", {}).get("weeks", TICKET_WEEKS)
-        if not isinstance(weeks, int | float) or not 0 <= weeks <= 520:
-            raise SettingError(
-                f"plant.toml: [ticket] weeks = {weeks!r} must be a number up to 520."
-            )
-        return float(weeks)
-
-    @property
     def finance(self) -> Finance:
         """The financial year and the rise of prices."""
         return read_finance(self.raw)
@@ -174,11 +159,6 @@ class Plant:
     def trials(self) -> dict[str, float]:
         """How trials of materials are planned and judged, by name; the usual where not given."""
         return {**TRIALS, **self.raw.get("trials", {})}
-
-    @property
-    def year_starts(self) -> str:
-        """Month and day on which the budget year starts, as MM-DD; "" = not given."""
-        return str(self.raw.get("budget", {}).get("year_starts", ""))
 
     @property
     def turned_is_new(self) -> bool:
@@ -304,6 +284,7 @@ def build_plant(raw: dict[str, Any], label: str, log: AuditLog) -> Plant:
     """
     check_amounts(raw)
     check_stocking(raw)
+    check_ticket(raw)
     _warn_unknown(raw, label, log)
     general = raw.get("plant", {})
     plant = Plant(

@@ -1,5 +1,6 @@
 """The tables a plant folder may hold: every column, what it means and how it is written."""
 
+from pumplife.records.bench_tables import RETURNED, TRIAL_PUMPS, TRIALS
 from pumplife.records.questions import DECISIONS
 from pumplife.records.schema import Table, code, date, number, text, yes_no
 
@@ -160,37 +161,6 @@ _ISSUED = Table(
         text("pump_id", "for which pump"),
         text("location", "or for which place"),
         text("store", "from which store"),
-    ),
-)
-
-_RETURNED = Table(
-    name="returned",
-    meaning="one row per position of a rebuild ticket that came back filled in",
-    columns=(
-        text("ticket_id", "the number printed on the ticket", required=True),
-        text("pump_id", "the pump", required=True),
-        date("done_on", "day of the work; blank = not filled in yet"),
-        code("reason", "breakdown planned inspection", "why the pump was opened"),
-        code("done", "yes partly no", "whether the work was done"),
-        text("not_done_why", "why not"),
-        text("kit", "the kit that was fitted; none = no kit"),
-        text("lot", "cure date on the bag"),
-        number("meter", "what the meter showed [its own unit]"),
-        number("labour_h", "hours worked"),
-        number("downtime_h", "hours out of use"),
-        number("waited_h", "part of downtime_h spent waiting for parts or a permit"),
-        code("released", "none air_side outside", "where process fluid went"),
-        text("crew", "the plant's own code"),
-        text("note", "anything else"),
-        text("part", "the part of this row; blank = the row tells of the order only"),
-        code(
-            "position",
-            "suction_left suction_right discharge_left discharge_right left right single unknown",
-            "which one; blank = every position of that part",
-        ),
-        code("action", "renewed kept cleaned turned", "blank = not looked at"),
-        number("grade", "0 like new, 1 good, 2 used, 3 worn, 4 failed; blank = not graded"),
-        text("saved_at", "when the form was saved; of two copies the later counts"),
     ),
 )
 
@@ -373,43 +343,13 @@ _SPEND = Table(
     ),
 )
 
-_TRIALS = Table(
-    name="trials",
-    meaning="one row per trial of a material",
-    key=("trial_id",),
-    columns=(
-        text("trial_id", required=True),
-        text("part", required=True),
-        text("material", required=True),
-        text("variant"),
-        text("reference", "the material it is compared with", required=True),
-        text("service", required=True),
-        date("started_on", required=True),
-        date("ends_on"),
-        number("wanted_ratio", "the life ratio that would pay"),
-        number("looks", "how often the result is looked at"),
-        text("endpoint"),
-    ),
-)
-
-_TRIAL_PUMPS = Table(
-    name="trial_pumps",
-    meaning="one row per pump in a trial",
-    key=("trial_id", "pump_id"),
-    columns=(
-        text("trial_id", required=True),
-        text("pump_id", required=True),
-        text("arm", required=True),
-    ),
-)
-
 TABLES: dict[str, Table] = {
     table.name: table
     for table in (
         _PUMPS,
         _REBUILDS,
         _FINDINGS,
-        _RETURNED,
+        RETURNED,
         _ISSUED,
         _READINGS,
         _PARTS,
@@ -423,8 +363,8 @@ TABLES: dict[str, Table] = {
         _PLAN,
         _EVENTS,
         _SPEND,
-        _TRIALS,
-        _TRIAL_PUMPS,
+        TRIALS,
+        TRIAL_PUMPS,
         DECISIONS,
     )
 }

@@ -260,10 +260,6 @@ HEADINGS: dict[str, Heading] = {
     "failure_prob_13_weeks": Heading("Chance of failure in 13 weeks", "share"),
     "ticket_id": Heading("Ticket"),
     "closed_on": Heading("Done on, after the records end", "date", ""),
-    # tickets that came back
-    "done_on": Heading("Done on", "date"),
-    "answer": Heading("Answer", "code"),
-    "worn": Heading("Pulled as worn", "count"),
     # stock and orders
     "lead_time_days": Heading("Lead time", "days"),
     "demand_per_year": Heading("Unplanned a year", "number"),
@@ -330,10 +326,6 @@ HEADINGS: dict[str, Heading] = {
 }
 
 OF_TABLE: dict[tuple[str, str], Heading] = {
-    ("ticket_answers", "what"): Heading("Why, and what it changed", "text", ""),
-    ("ticket_answers", "file"): Heading("File"),
-    ("ticket_answers", "failures"): Heading("Failures that it tells", "count"),
-    ("ticket_answers", "suspensions"): Heading("Parts that had not failed", "count"),
     ("audit", "file"): Heading("File, where a table has several"),
     ("pumps", "ratio"): Heading("Hazard over its peers'", "ratio"),
     ("pumps", "failures"): Heading("Failures of its parts", "number"),

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from pumplife.errors import OutputError
+from pumplife.records.ticket_settings import ticket_language, ticket_weeks
 from pumplife.ticket.content import make_ticket
 from pumplife.ticket.page import write_ticket
 from pumplife.ticket.sheet import NAME, write_sheet
@@ -46,7 +47,7 @@ def write_tickets(study: HasDueList, folder: Path, *, invented: bool) -> int:
     due = study.tables.get("due", pd.DataFrame())
     if due.empty:
         return 0
-    last = plant.records_to + pd.Timedelta(weeks=plant.ticket_weeks)
+    last = plant.records_to + pd.Timedelta(weeks=ticket_weeks(plant.raw))
     soon = due[due["do_on"].le(last)].sort_values(["do_on", "priority"], kind="stable").head(MOST)
     words = _words(study)
     tickets = [
@@ -57,7 +58,7 @@ def write_tickets(study: HasDueList, folder: Path, *, invented: bool) -> int:
         return 0
     folder.mkdir(parents=True, exist_ok=True)
     for ticket in tickets:
-        page = write_ticket(ticket, words, language=plant.ticket_language, invented=invented)
+        page = write_ticket(ticket, words, language=ticket_language(plant.raw), invented=invented)
         _write(page, folder / f"{_file_name(ticket.ticket_id)}.html")
     write_sheet(tickets, words, folder / NAME, plant.records_to)
     return len(tickets)
@@ -73,7 +74,7 @@ def write_one(study: HasDueList, pump_id: str, side: str, path: Path, *, invente
     """
     words = _words(study)
     ticket = make_ticket(study, pump_id, side, words)
-    language = study.records.plant.ticket_language
+    language = ticket_language(study.records.plant.raw)
     try:
         _write(write_ticket(ticket, words, language=language, invented=invented), path)
     except OSError as problem:
@@ -85,7 +86,7 @@ def write_one(study: HasDueList, pump_id: str, side: str, path: Path, *, invente
 def _words(study: HasDueList) -> dict[str, str]:
     source = study.records.source
     folder = source.parent if source.is_file() else source
-    return load_words(study.records.plant.ticket_language, folder)
+    return load_words(ticket_language(study.records.plant.raw), folder)
 
 
 def _write(words: str, path: Path) -> None:

@@ -18,6 +18,7 @@ from pumplife.stock.ageing import (
     write_offs_a_year,
 )
 from pumplife.stock.assess import advise_level, price_item, stock_row
+from pumplife.stock.least_cost import cost_levels, find_least_cost
 from tests.stock.fleets import lives, run_to_failure, side_group
 from tests.stock.test_assess import demand, item, plant, shelf
 from tests.stock.test_cure_dates import bags_of
@@ -121,10 +122,12 @@ def test_bags_left_unused_and_written_off_by_year_by_hand():
     bags = bags_of([2, 1, 5], [200, 500, np.inf])
     asked = np.array([[1.0, 3.0], [1.0, 4.0], [9.0, 9.0]])
     assert leave_unused(bags, asked).tolist() == [[1, 0], [1, 0], [0, 0]]
-    pieces, money = write_off_rates({("S", "K"): bags}, {("S", "K"): asked}, {"K": 50.0}, years=3)
+    pieces, money = write_off_rates(
+        {("S", "K"): bags}, {("S", "K"): asked}, {"K": 50.0}, edges=np.arange(4.0)
+    )
     assert pieces.tolist() == [[1, 0], [1, 0], [0, 0]]
     assert money.tolist() == [[50, 0], [50, 0], [0, 0]]
-    unpriced, _ = write_off_rates({("S", "K"): bags}, {("S", "K"): asked}, {}, years=1)
+    unpriced, _ = write_off_rates({("S", "K"): bags}, {("S", "K"): asked}, {}, edges=np.arange(2.0))
     assert unpriced.tolist() == [[1, 0]]
 
 
@@ -178,13 +181,13 @@ def test_write_offs_are_charged_and_bring_the_cheapest_level_down():
     paid = aged["write_offs_per_year"] * 500
     assert aged["write_off_cost"] == pytest.approx(paid)
     prices = price_item(works, 500.0)
-    levels, chosen, *_ = advise_level(needs, 1, works, prices, slow_ageing(0.15))
-    cost = prices.holding * levels.on_hand + prices.waiting_per_day * 365.25 * levels.backorders
-    lost = write_offs_a_year(slow_ageing(0.15), levels.reorder_point, 1) * 500
-    assert chosen == levels.reorder_point[np.argmin(cost + lost)]
-    at = int(np.flatnonzero(levels.reorder_point == chosen)[0])
-    orders = needs.year.mean() + needs.planned_per_year
-    assert aged["cost_per_year"] == pytest.approx(cost[at] + lost[at] + 30 * orders)
+    level = advise_level(needs, 1, works, prices, ageing=slow_ageing(0.15))
+    levels, at = level.shelf, level.row_of(level.point)
+    cost = cost_levels(levels, needs, prices, works.review_days).money
+    lost = write_offs_a_year(slow_ageing(0.15), levels.reorder_point, levels.quantity) * 500
+    below = levels.reorder_point <= find_least_cost(needs, 1, prices, works.review_days)[1]
+    assert level.point == levels.reorder_point[below][np.argmin((cost + lost)[below])]
+    assert aged["cost_per_year"] == pytest.approx(cost[at] + lost[at])
 
 
 def test_expired_pieces_are_told():

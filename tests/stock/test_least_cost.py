@@ -96,7 +96,11 @@ def test_least_cost_is_the_least_of_all_quantities_and_points():
 def test_a_reserve_raises_the_reorder_point_and_serves_critical_pumps_better():
     plain, _ = stock_row(demand(), item(), plant(service_level=0.4), shelf())
     row, curve = stock_row(
-        demand(), item(), plant(service_level=0.4), shelf(), Reserve(pieces=1, classes=("A",))
+        demand(),
+        item(),
+        plant(service_level=0.4),
+        shelf(),
+        reserve=Reserve(pieces=1, classes=("A",)),
     )
     assert row["reorder_point"] == plain["reorder_point"] + 1 == curve.reorder_point
     assert row["order_up_to"] == plain["order_up_to"] + 1

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pumplife.policy.simulate import SideEvents
+from pumplife.stock.amounts import EventAmounts
 from pumplife.stock.assess import assess_demand
-from pumplife.stock.budget import EventAmounts
 from pumplife.stock.demand import simulate_demand
 from pumplife.stock.future import planned_at
 from pumplife.stock.level import reorder_point
@@ -243,12 +243,13 @@ def test_only_what_every_opening_takes_is_planned():
     assert plate.year.mean() == pytest.approx(7.0, abs=0.3)
 
 
+MONEY = ("kit_money", "part_money", "labour_money", "downtime_money", "other_money")
+
+
 def test_the_budget_counts_loose_parts():
     amounts = EventAmounts(
         takes=np.zeros((5, 6)),
-        item_money=np.full(5, 100.0),
-        labour_money=np.zeros(5),
-        other_money=np.zeros(5),
+        **{name: np.zeros(5) for name in MONEY},
     )
     part = loose(pieces=np.array([2]), held=1)
     unknown = loose(part_no="X", why="not known")
@@ -256,19 +257,17 @@ def test_the_budget_counts_loose_parts():
     # planned, two failures with the kit, the same with the part alone
     assert got.takes[:, 1].tolist() == [1, 1, 1, 2, 2]
     assert got.takes[:, [0, 2, 3, 4, 5]].sum() == 0
-    assert got.item_money.tolist() == [130, 130, 130, 160, 160]
+    assert got.loose_money.tolist() == [30, 30, 30, 60, 60]
 
 
 def test_a_part_without_a_price_counts_in_pieces_alone():
     amounts = EventAmounts(
         takes=np.zeros((3, 6)),
-        item_money=np.zeros(3),
-        labour_money=np.zeros(3),
-        other_money=np.zeros(3),
+        **{name: np.zeros(3) for name in MONEY},
     )
     got = with_loose(amounts, [loose(unit_cost=np.nan)], 1)
     assert got.takes[:, 1].tolist() == [2, 2, 2]
-    assert got.item_money.tolist() == [0, 0, 0]
+    assert got.loose_money.tolist() == [0, 0, 0]
 
 
 def test_pieces_of_findings_are_no_more_than_a_pump_has(tmp_path):
