@@ -194,7 +194,8 @@ def _run_groups(
         parts = run.loose[number] if len(run.loose) else ()
         fouled_kits = [air_kits.get(int(pump), "") for pump in group.pumps if chance > 0]
         items = {group.kit, *group.part_no, *fouled_kits, *(part.part_no for part in parts)}
-        if not any((str(store), item) in place for store in set(group.store) for item in items):
+        asked_for = ((str(store), item) in place for store in set(group.store) for item in items)
+        if run.seen is None and not any(asked_for):
             continue
         rng = _own_rng(seed, group.stream)
         use = run.ahead[number] if len(run.ahead) else None

@@ -162,19 +162,22 @@ def plan_stock(
         unknown=_unknown_demand(store, advice, practices, demands),
     )
     note_missing(records, advice)
-    terms = Terms(
-        items=store.items,
-        current=store.current,
-        contents=kit_contents(records),
-        plant=records.plant,
-    )
     carried = why_idle(advice) | why_unknown(groups, loose, store.current)
     return replace(
         _assemble(records, carried, store, demands, expiry, replicates=tally.replicates),
         coverage=cover_parts(records, lives, groups, loose, tally=tally, fouling=fouling),
         on_condition=share_table(records, shares),
-        kit_or_parts=compare_supply(groups, practices, loose, terms, seed=seed),
+        kit_or_parts=compare_supply(groups, practices, loose, _terms(records, store), seed=seed),
         loose=loose,
+    )
+
+
+def _terms(records: Records, store: _Store) -> Terms:
+    return Terms(
+        items=store.items,
+        current=store.current,
+        contents=kit_contents(records),
+        plant=records.plant,
     )
 
 

@@ -37,7 +37,7 @@ def test_every_setting_in_the_template_is_known(tmp_path):
     log = AuditLog()
     plant = build_plant(tomllib.loads(text), "plant.toml", log)
     assert log.frame().empty
-    assert plant.year_starts == "01-01"
+    assert plant.finance.starts == (1, 1)
     assert plant.cost("spill", "slip") == 180.0
     assert len(plant.outages()) == 2
 
