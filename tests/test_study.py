@@ -25,7 +25,8 @@ ANSWERS = {
     "lives", "fits", "duty_effects", "intervals", "policies", "due", "stock", "orders", "budget",
     "pumps", "likeness", "sensitivity", "questions", "tornado", "costs", "load", "outage",
     "few_intervals", "materials", "material_exposure", "material_costs", "budget_services",
-    "budget_pumps", "bridge", "cash", "booked", "trials", "trial_looks",
+    "budget_pumps", "bridge", "cash", "booked", "trials", "trial_looks", "shelf", "demand_check",
+    "coverage", "on_condition", "kit_or_parts",
 }  # fmt: skip
 Tables = dict[str, pd.DataFrame]
 Write = Callable[..., Path]

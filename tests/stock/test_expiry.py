@@ -4,8 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pumplife.policy.ahead import open_outlook
 from pumplife.records.read import read_records
 from pumplife.stock.budget import plan_budget
+from pumplife.stock.change_over import complete_budget
 from pumplife.stock.shelf import plan_stock
 from tests.plants import LAST_DAY, SETTINGS, small_plant, small_tables
 from tests.stock.test_plan import steps
@@ -119,7 +121,9 @@ def test_loose_parts_that_no_work_takes_expire_on_the_shelf(plan):
 def test_write_offs_of_todays_stock_in_the_budget(plan, known):
     late = LAST_DAY - pd.DateOffset(years=7) + pd.DateOffset(months=18)
     records, _ = plan(bag(4, OLD), bag(60, f"{late:%Y-%m-%d}"))
-    budget = plan_budget(records, *known, seed=1)
+    outlook = open_outlook(records)
+    planned = plan_budget(records, *known, seed=1, outlook=outlook)
+    budget = complete_budget(records, planned, pd.DataFrame(), outlook)
     lost = budget[budget["quantity"].eq("write_offs") & budget["site"].eq("all")]
     mean = lost.pivot_table("mean", "year", "scenario")
     assert (mean.loc[1] == 4).all()  # expired already

@@ -19,7 +19,6 @@ from pumplife.stock.budget import BUDGET_COLUMNS, plan_budget
 from pumplife.stock.items import list_items, stock_on_hand, stock_on_order, successors
 from pumplife.stock.outcome import QUANTITIES
 from pumplife.stock.shelf import plan_stock
-from pumplife.stock.write_offs import WRITE_OFFS
 from tests.plants import SETTINGS, on_day, rebuild_rows, small_plant, small_tables
 from tests.stock.fleets import lives as life_draws
 from tests.stock.fleets import side_group
@@ -147,7 +146,7 @@ def test_budget_has_its_scenarios_years_and_quantities(tmp_path):
     assert set(simulated["year"]) == {1, 2, 3}
     assert set(simulated["site"]) == {"all", "works"}
     counts = simulated.groupby(["scenario", "year", "site"]).size()
-    assert (counts == len(QUANTITIES) + len(WRITE_OFFS)).all()
+    assert (counts == len(QUANTITIES)).all()
     whole = simulated[simulated["site"] == "all"].drop(columns="site").reset_index(drop=True)
     alone = simulated[simulated["site"] == "works"].drop(columns="site").reset_index(drop=True)
     pd.testing.assert_frame_equal(whole, alone)

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from pumplife.errors import SettingError
 from pumplife.records.plant import Plant
 from pumplife.records.read import read_records
+from pumplife.records.stocking import may_break_kits
 from pumplife.stock.future import planned_at
 from pumplife.stock.items import Item
 from pumplife.stock.kit_or_parts import compare_supply
@@ -290,7 +291,7 @@ def test_the_plan_compares_ways_for_the_small_plant(tmp_path):
 
 def test_breaking_kits_is_a_setting(tmp_path):
     said = SETTINGS + "\n[stock]\nbreak_kits = true\n"
-    assert read_records(small_plant(tmp_path, plant_toml=said)).plant.break_kits
+    assert may_break_kits(read_records(small_plant(tmp_path, plant_toml=said)).plant.raw)
     plan = plan_stock(*steps(tmp_path, plant_toml=said), seed=1)
     assert BROKEN in set(plan.kit_or_parts["way"])
     wrong = SETTINGS + '\n[stock]\nbreak_kits = "yes"\n'
