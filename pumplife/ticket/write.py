@@ -45,7 +45,7 @@ def write_tickets(study: HasDueList, folder: Path, *, invented: bool) -> int:
     """
     plant = study.records.plant
     due = study.tables.get("due", pd.DataFrame())
-    if due.empty:
+    if due.empty or study.lives is None or study.clock is None:
         return 0
     last = plant.records_to + pd.Timedelta(weeks=ticket_weeks(plant.raw))
     soon = due[due["do_on"].le(last)].sort_values(["do_on", "priority"], kind="stable").head(MOST)

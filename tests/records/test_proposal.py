@@ -89,7 +89,8 @@ def test_the_demo_is_recognised_with_the_meanings_that_its_people_gave(tmp_path:
         assert {word.casefold(): ours for word, ours in wanted.items()} == told
     assert {guess.table for guess in made.guesses} == {
         "pumps", "rebuilds", "findings", "issued", "readings", "parts", "kits", "kit_contents",
-        "on_hand", "on_order", "moves", "compatibility", "plan", "spend",
+        "on_hand", "on_order", "moves", "compatibility", "plan", "spend", "trials",
+        "trial_pumps",
     }  # fmt: skip
     assert found["plant"]["usage_unit"] == known["plant"]["usage_unit"]
 

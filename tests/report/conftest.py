@@ -427,6 +427,7 @@ def make_study(folder: Path, **changes: Any) -> SimpleNamespace:
         tables=tables,
         seed=1,
         duty=make_duty(),
+        clock=None,
         lives=make_visits(),
         fits=SimpleNamespace(table=tables["fits"], draws=draws, taken=make_rows(tables["lives"])),
         advice=SimpleNamespace(
