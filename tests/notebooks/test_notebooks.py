@@ -95,7 +95,7 @@ def last_year_by_tickets():
 @pytest.mark.filterwarnings("default")
 def test_elastomers():
     key, pictures = key_numbers("elastomers")
-    assert pictures == 2
+    assert pictures == 3
     one, two = (
         true_life(key["service"], key["part"], key[which])["scale"] for which in ("first", "second")
     )
