@@ -285,7 +285,7 @@ _LATER = (
     ("ticket_contradicts", "caution", "A rebuild ticket whose rows differ in what is said once.",
      "The first is used.", "Correct the file."),
     ("ticket_grade", "caution", "A grade that is none of 0 to 4.",
-     "The position counts as not graded.", "0 like new, 1 good, 2 used, 3 worn, 4 failed."),
+     "The position counts as not graded.", "Write 0 like new, 1 good, 2 used, 3 worn or 4 failed."),
     ("ticket_known", "note", "A rebuild ticket that stands in rebuilds too.",
      "It is one event; only its findings are added.", "None needed."),
     ("bench_default", "note", "No bench_hours_per_week for a site.",

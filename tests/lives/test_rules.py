@@ -31,6 +31,20 @@ OWN = {rule.name for rule in HISTORY_RULES}
 INFORMATION = {"source", "account"}
 PLANTED = {row["rule"] for name in NAMES for row in expect(name)["found"]}
 FIRED_IN = {
+    "coming_unpriced": "stock/test_plans.py",
+    "loose_part_unclear": "stock/test_loose.py",
+    "plan_begun": "stock/test_plans.py",
+    "plan_service_unknown": "stock/test_plans.py",
+    "reserve_class": "stock/test_reserve.py",
+    "rush_days": "stock/test_plan.py",
+    "share_unknown": "stock/test_loose.py",
+    "shock_demand": "stock/test_shocks.py",
+    "spend_not_compared": "stock/test_money.py",
+    "ticket_contradicts": "records/test_returned.py",
+    "ticket_grade": "records/test_returned.py",
+    "ticket_known": "records/test_returned.py",
+    "ticket_open": "ticket/test_ticket.py",
+    "ticket_twice": "records/test_returned.py",
     "unreadable_file": "records/test_read.py",
     "no_lives": "test_study.py",
     "encoding": "records/test_read.py",

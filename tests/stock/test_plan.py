@@ -85,6 +85,13 @@ def test_what_no_pump_takes_is_idle(tmp_path):
     assert "move it" in idle.loc[("elsewhere", "FK"), "verdict"]
 
 
+def test_a_rush_order_of_unknown_speed_is_told(tmp_path):
+    """The small plant gives [costs] expedite and no [stock] rush_days."""
+    (records, *_), plan = stock_of(tmp_path)
+    assert "rush_days" in set(records.log.frame()["rule"])
+    assert (plan.stock["rush_per_year"].dropna() == 0).all()
+
+
 def test_a_kit_without_lead_time_gets_no_level_and_a_caution(tmp_path):
     kits = [{name: value for name, value in KIT.items() if "lead" not in name}]
     (records, *_), plan = stock_of(tmp_path, kits=[kits[0] | {"unit_cost": 200.0}])
