@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 
 from pumplife.errors import RecordError
+from pumplife.policy.advice import advise
 from pumplife.policy.challenge import challenge
 from pumplife.policy.changed_input import COST_INPUTS, advise_group, change_costs, change_input
 from pumplife.policy.interval import cost_rate
 from pumplife.policy.pump import integrate_to
 from pumplife.records.read import read_records
-from pumplife.rewind.rewind import advise, build_and_fit
+from pumplife.rewind.rewind import build_and_fit
 from tests.rewind.fleet import fleet_settings, fleet_tables, write_fleet
 
 

@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
+from pumplife.policy.advice import advise
 from pumplife.policy.practice_told import tell_practice, usual_age
 from pumplife.records.read import read_records
-from pumplife.rewind.rewind import advise, build_and_fit
+from pumplife.rewind.rewind import build_and_fit
 from tests.rewind.fleet import fleet_tables, write_fleet
 
 

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from matplotlib import pyplot as plt
 
+from pumplife.policy.advice import advise
 from pumplife.policy.challenge import challenge
 from pumplife.records.read import join_records, read_written
 from pumplife.report.figures_rewind import (
@@ -16,7 +17,7 @@ from pumplife.report.figures_rewind import (
     rewind_table,
 )
 from pumplife.report.words import name_units
-from pumplife.rewind.rewind import advise, build_and_fit, nothing_to_rewind, rewind_records
+from pumplife.rewind.rewind import build_and_fit, nothing_to_rewind, rewind_records
 from tests.rewind.fleet import fleet_tables, write_fleet
 
 UNITS = name_units("hours", "EUR")
