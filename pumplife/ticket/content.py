@@ -9,6 +9,8 @@ import numpy as np
 import pandas as pd
 
 from pumplife.errors import RecordError
+from pumplife.records.storage import list_bags
+from pumplife.stock.cure_dates import take_first
 from pumplife.ticket.reading import Expected, expect_reading
 
 if TYPE_CHECKING:
@@ -143,7 +145,7 @@ def _fill(study: HasDueList, row: pd.Series[Any], words: Words) -> RebuildTicket
         also=tuple(_also(study, row, places, words)),
         visits=tuple(_visits(study, int(pump["pump"]), str(row["side"]), words)),
         kit_words=_kit_words(str(row["kit_ready"]), words),
-        cure_words=_cure_words(study, str(row["store"]), str(row["kit"]), words),
+        cure_words=_cure_words(study, row, words),
         expected=expect_reading(study, int(pump["pump"]), day),
         places=places,
     )
@@ -253,16 +255,27 @@ def _kit_words(ready: str, words: Words) -> str:
     return words.get(ready, ready)
 
 
-def _cure_words(study: HasDueList, store: str, kit: str, words: Words) -> str:
-    """Which bag to take: that of the earliest cure date on the shelf."""
-    shelf = study.records.table("on_hand")
-    mine = shelf[shelf["store"].eq(store) & shelf["item"].eq(kit) & shelf["quantity"].gt(0)]
-    if mine.empty:
+def _cure_words(study: HasDueList, row: pd.Series[Any], words: Words) -> str:
+    """Which bag to take: the first to expire of those good on the day and not promised before."""
+    if row["kit_ready"] != "on_shelf":
         return ""
-    oldest = mine["cure_date"].min()
-    if pd.isna(oldest):
-        return words["cure_unknown"]
-    return words["cure_first"].format(day=_day(oldest))
+    due, records = study.tables["due"], study.records
+    day = row["do_on"] if pd.notna(row["do_on"]) else records.plant.records_to
+    rivals = due[due["store"].eq(row["store"]) & due["kit"].eq(row["kit"])]
+    sooner = (rivals["do_on"] < day) | (
+        rivals["do_on"].eq(day) & rivals["priority"].lt(row["priority"])
+    )
+    bag = take_first(
+        list_bags(records.tables, records.plant),
+        store=str(row["store"]),
+        item=str(row["kit"]),
+        fitted_on=day,
+        promised=int(sooner.sum()),
+    )
+    if bag is None:
+        return ""
+    dated = pd.notna(bag.cure_date)
+    return words["cure_first"].format(day=_day(bag.cure_date)) if dated else words["cure_unknown"]
 
 
 def _day(moment: Any) -> str:

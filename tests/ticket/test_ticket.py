@@ -44,6 +44,17 @@ def test_a_ticket_says_what_is_due_why_and_with_which_kit(study):
     assert count_marks(ticket) == 17
 
 
+def test_an_expired_bag_is_never_the_one_to_take(tmp_path):
+    """Two bags, the older one past the storage life of its rubber."""
+    bags = [
+        {"store": "works", "item": "FK", "quantity": 5, "cure_date": "2009-03-01"},
+        {"store": "works", "item": "FK", "quantity": 5, "cure_date": "2020-09-01"},
+    ]
+    plant = small_plant(tmp_path / "plant", plant_toml=DUE, on_hand=bags)
+    ticket = make_ticket(run_study(plant), "P-2", "fluid", load_words())
+    assert ticket.cure_words == "take the bag cured 2020-09-01 first"
+
+
 def test_the_reading_expected_is_the_last_one_carried_on_at_the_pumps_pace(study):
     """P-1 runs ten hours every day, so that there is no band."""
     readings = study.records.table("readings").query("pump_id == 'P-1'")
