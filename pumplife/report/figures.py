@@ -57,8 +57,7 @@ def plot_cost_curve(
     -------
     Axes
     """
-    with style.own_style():
-        axes = style.new_axes() if ax is None else ax
+    with style.drawing(ax) as axes:
         right, top = _curve_limits(curve)
         axes.set_xlim(0, right)
         axes.set_ylim(0, top)
@@ -207,8 +206,7 @@ def plot_due(
     Axes
     """
     drawn = due_table(due, today)
-    with style.own_style():
-        axes = style.new_axes() if ax is None else ax
+    with style.drawing(ax) as axes:
         place = np.arange(len(drawn))
         bottom = np.zeros(len(drawn))
         for side, colour in (("fluid", style.NAVY), ("air", style.SKY)):

@@ -44,8 +44,7 @@ def plot_few(few: pd.DataFrame, currency: str, *, ax: Axes | None = None) -> Axe
     """
     drawn = few_table(few)
     taken = drawn[drawn["chosen"] == "yes"].iloc[0]
-    with style.own_style():
-        axes = style.new_axes() if ax is None else ax
+    with style.drawing(ax) as axes:
         count, share = drawn["values_count"].to_numpy(int), drawn["share"].to_numpy(float)
         axes.plot(count, share, color=style.NAVY, marker="o", ms=5)
         axes.axhline(0.02, color=style.SOFT, lw=1.0, ls="--")
@@ -119,8 +118,7 @@ def plot_load(load: pd.DataFrame, *, caption: str = "", ax: Axes | None = None) 
     """
     drawn = load_table(load)
     place = np.arange(len(drawn))
-    with style.own_style():
-        axes = style.new_axes() if ax is None else ax
+    with style.drawing(ax) as axes:
         broken, planned = (drawn[f"hours_{kind}"].to_numpy(float) for kind in
                            ("breakdowns", "planned"))  # fmt: skip
         axes.bar(place, broken, color=style.SKY, width=0.78)

@@ -55,8 +55,7 @@ def plot_bridge(
     bottom = np.where(whole, 0.0, np.minimum(level, level - amount))
     height = np.where(whole, level, np.abs(amount))
     colour = np.where(whole, style.NAVY, np.where(amount > 0.0, style.ORANGE, style.SKY))
-    with style.own_style():
-        axes = style.new_axes() if ax is None else ax
+    with style.drawing(ax) as axes:
         axes.bar(np.arange(last + 1), height, bottom=bottom, width=0.62, color=list(colour))
         for place in range(last):
             axes.plot([place, place + 1], [level[place]] * 2, color=style.SOFT, lw=0.8)
@@ -113,8 +112,7 @@ def plot_cash(
     """
     drawn = cash_table(cash)
     place = np.arange(len(drawn))
-    with style.own_style():
-        axes = style.new_axes() if ax is None else ax
+    with style.drawing(ax) as axes:
         bottom = np.zeros(place.size)
         for name, colour in CASH:
             height = drawn[name].to_numpy(float)

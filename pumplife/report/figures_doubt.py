@@ -68,8 +68,7 @@ def plot_tornado(
     """
     table = tornado_table(tornado, group)
     saving = float(group["saving_per_year"])
-    with style.own_style():
-        axes = style.new_axes(height=1.5 + 0.32 * len(table)) if ax is None else ax
+    with style.drawing(ax, height=1.5 + 0.32 * len(table)) as axes:
         place = np.arange(len(table))
         for name, colour in (("low", style.SKY), ("high", style.NAVY)):
             ends = table[f"saving_{name}"].to_numpy(float)

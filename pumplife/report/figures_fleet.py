@@ -108,8 +108,7 @@ def plot_fleet(
     names = list(drawn["pump_id"].drop_duplicates())
     row = {name: -float(place) for place, name in enumerate(names)}
     down = drawn[drawn["what"] == "breakdown"]
-    with style.own_style():
-        axes = style.new_axes(height=1.7 + 0.105 * len(names)) if ax is None else ax
+    with style.drawing(ax, height=1.7 + 0.105 * len(names)) as axes:
         for one in drawn.drop(index=down.index).to_dict("records"):
             draw_bar(axes, (one["start"], one["end"]), row[one["pump_id"]], 0.33, one["what"])
         heights = [row[name] for name in down["pump_id"]]

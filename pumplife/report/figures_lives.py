@@ -95,8 +95,7 @@ def plot_weibull(
     Axes
     """
     curve = picture.curve
-    with style.own_style():
-        axes = style.new_axes() if ax is None else ax
+    with style.drawing(ax) as axes:
         axes.set_xscale("log")
         low, high = (stretch_share(1 - edge) for edge in (curve.high, curve.low))
         bottom, top = _share_limits(picture)
@@ -242,8 +241,7 @@ def plot_life_curves(
     -------
     Axes
     """
-    with style.own_style():
-        axes = style.new_axes() if ax is None else ax
+    with style.drawing(ax) as axes:
         right = max((float(curve.t[-1]) for curve in curves), default=1.0)
         places = []
         for number, curve in enumerate(curves):
@@ -308,8 +306,7 @@ def plot_forest(
     Axes
     """
     drawn = forest_table(fits, part)
-    with style.own_style():
-        axes = style.new_axes(height=1.7 + 0.27 * len(drawn)) if ax is None else ax
+    with style.drawing(ax, height=1.7 + 0.27 * len(drawn)) as axes:
         axes.set_xscale("log")
         place = _rows_with_gaps(drawn["service"].tolist())
         middle = drawn["scale"].to_numpy(dtype=float)

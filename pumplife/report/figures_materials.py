@@ -60,8 +60,7 @@ def plot_ratios(
     Axes
     """
     drawn = ratio_table(materials, service)
-    with style.own_style():
-        axes = style.new_axes(height=1.9 + 0.42 * len(drawn)) if ax is None else ax
+    with style.drawing(ax, height=1.9 + 0.42 * len(drawn)) as axes:
         place = -np.arange(len(drawn), dtype=float)
         middle = drawn["life_ratio"].to_numpy(float)
         low = np.maximum(drawn["ratio_low"].fillna(0.0).to_numpy(float), 1.0 / FARTHEST)
@@ -150,8 +149,7 @@ def plot_survival(
     """
     drawn = survival_table(curves)
     kinds = list(dict.fromkeys(drawn["kind"]))
-    with style.own_style():
-        axes = style.new_axes(height=style.HEIGHT + 0.22 * len(kinds)) if ax is None else ax
+    with style.drawing(ax, height=style.HEIGHT + 0.22 * len(kinds)) as axes:
         last = float(drawn["time"].max()) if len(drawn) else 1.0
         axes.set_xlim(0.0, last)
         axes.set_ylim(0.0, 1.02)

@@ -43,8 +43,7 @@ def plot_record_funnel(account: pd.DataFrame, *, caption: str = "", ax: Axes | N
     """
     drawn = record_funnel_table(account)
     kinds = list(drawn["kind"].unique())
-    with style.own_style():
-        axes = style.new_axes(height=1.3 + 0.62 * len(kinds)) if ax is None else ax
+    with style.drawing(ax, height=1.3 + 0.62 * len(kinds)) as axes:
         place = -np.arange(len(kinds), dtype=float)
         left = np.zeros(len(kinds))
         for status, colour, _ in _FUNNEL:
@@ -156,8 +155,7 @@ def plot_mean_cumulative(
     """
     drawn = mean_cumulative_table(events)
     shown = [(str(name), one) for name, one in drawn.groupby("label", sort=False)]
-    with style.own_style():
-        axes = style.new_axes() if ax is None else ax
+    with style.drawing(ax) as axes:
         right = max((float(one["time"].iloc[-1]) for _, one in shown), default=1.0)
         places = []
         for number, (name, one) in enumerate(shown):

@@ -70,8 +70,7 @@ def plot_rewind(
         Where to draw; a new figure when None.
     """
     table = rewind_table(rewound, measure)
-    with style.own_style():
-        axes = style.new_axes() if ax is None else ax
+    with style.drawing(ax) as axes:
         place = np.arange(len(table), dtype=float)
         _draw_bars(axes, place - 0.1, table, ("low", "predicted", "high"), style.NAVY)
         _draw_bars(

@@ -72,8 +72,7 @@ def plot_stock_risk(
     Axes
     """
     shown = list(curves)[:most]
-    with style.own_style():
-        axes = style.new_axes() if ax is None else ax
+    with style.drawing(ax) as axes:
         right = max((_last_level(curve) for curve in shown), default=1.0)
         axes.set_xlim(0, right)
         axes.set_ylim(0, 1)
@@ -195,8 +194,7 @@ def plot_budget(
     drawn = budget_table(budget, quantity=quantity, site=site)
     years = list(dict.fromkeys(drawn["name"]))
     names = [name for name in SCENARIOS if (drawn["scenario"] == name).any()]
-    with style.own_style():
-        axes = style.new_axes() if ax is None else ax
+    with style.drawing(ax) as axes:
         width = 0.8 / max(len(names), 1)
         for step, name in enumerate(names):
             rows = drawn[drawn["scenario"] == name]

@@ -141,8 +141,7 @@ def plot_timeline(
     lanes = lanes.sort_values(["side", "part", "position"], ascending=[False, True, True])
     keys = [(str(side), str(part), str(where)) for side, part, where in lanes.to_numpy()]
     names = [_lane_name(*key) for key in keys]
-    with style.own_style():
-        axes = style.new_axes(height=1.9 + 0.23 * len(names)) if ax is None else ax
+    with style.drawing(ax, height=1.9 + 0.23 * len(names)) as axes:
         _draw_window(axes, timeline, len(names))
         place = {key: -1.0 - number for number, key in enumerate(keys)}
         _draw_stretches(axes, timeline.stretches, place)

@@ -49,8 +49,7 @@ def plot_progress(
     Axes
     """
     drawn = progress_table(looks)
-    with style.own_style():
-        axes = style.new_axes() if ax is None else ax
+    with style.drawing(ax) as axes:
         ends = []
         for place, (trial, mine) in enumerate(drawn.groupby("trial_id", sort=False)):
             colour = style.SERIES[place % len(style.SERIES)]
@@ -114,8 +113,7 @@ def plot_trial_power(
     """
     drawn = trial_power_table(power)
     first = power.iloc[0]
-    with style.own_style():
-        axes = style.new_axes() if ax is None else ax
+    with style.drawing(ax) as axes:
         ends = []
         for place, (wanted, mine) in enumerate(drawn.groupby("wanted_ratio", sort=True)):
             colour = style.SERIES[place % len(style.SERIES)]

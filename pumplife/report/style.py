@@ -89,6 +89,21 @@ def new_axes(*, width: float = WIDTH, height: float = HEIGHT) -> Axes:
     return figure.add_subplot()
 
 
+@contextmanager
+def drawing(ax: Axes | None, *, height: float = HEIGHT) -> Iterator[Axes]:
+    """Draw in the project's style on given axes, or on those of a new figure.
+
+    Parameters
+    ----------
+    ax : Axes or None
+        Where to draw; a new figure when None.
+    height : float
+        Of the new figure [inch].
+    """
+    with own_style():
+        yield new_axes(height=height) if ax is None else ax
+
+
 def say(axes: Axes, title: str, caption: str = "") -> None:
     """Write the message above the axes and the data behind it below them.
 
