@@ -75,7 +75,7 @@ def plot_stock_risk(
     with style.drawing(ax) as axes:
         right = max((_last_level(curve) for curve in shown), default=1.0)
         axes.set_xlim(0, right)
-        axes.set_ylim(0, 1)
+        axes.set_ylim(0, _highest_risk(shown, right))
         for number, curve in enumerate(shown):
             _draw_risk(axes, curve, style.SERIES[number % 6], style.DASHES[number % 6], right)
         axes.xaxis.set_major_locator(MaxNLocator(integer=True))
@@ -85,6 +85,13 @@ def plot_stock_risk(
         _name_risks(axes, shown)
         style.say(axes, _risk_message(shown), caption)
     return axes
+
+
+def _highest_risk(shown: Sequence[RiskCurve], right: float) -> float:
+    """Top of the axis: the highest risk drawn and room for the names above it, 1 at the most."""
+    drawn = [curve.shortage_prob[(curve.level >= 0) & (curve.level <= right)] for curve in shown]
+    highest = max((float(risk.max()) for risk in drawn if len(risk)), default=1.0)
+    return min(1.0, max(0.05, 1.7 * highest))
 
 
 def _last_level(curve: RiskCurve) -> float:
@@ -250,10 +257,11 @@ def _budget_message(drawn: pd.DataFrame, units: Units, quantity: str) -> str:
     whole = drawn[drawn["year"] > 0]
     first = whole[whole["year"] == whole["year"].min()] if len(whole) else whole
     middle = dict(zip(first["scenario"], first["p50"], strict=True))
-    if quantity != "money" or not {"today", "advised"} <= set(middle):
+    if not {"today", "advised"} <= set(middle):
         return "Bars end at P50; the paler ends reach P80 and P90"
     today, advised = (float(middle[name]) for name in ("today", "advised"))
+    unit = units.currency if quantity == "money" else quantity.replace("_", " ")
     return (
-        f"{_name_first(drawn, first)} at P50: {write_number(advised)} {units.currency} as advised, "
-        f"{write_number(today)} {units.currency} as today"
+        f"{_name_first(drawn, first)} at P50: {write_number(advised)} {unit} as advised, "
+        f"{write_number(today)} {unit} as today"
     )
