@@ -71,8 +71,8 @@ def plot_progress(
 
 def _say_progress(trials: pd.DataFrame) -> str:
     counts = trials["decision"].value_counts(sort=False)
-    told = ", ".join(f"{word} ({count})" for word, count in counts.items())
-    return f"What to do with the trials under way: {told}"
+    told = ", ".join(f"{count} {word}" for word, count in counts.items())
+    return f"Trials under way: {told}"
 
 
 def trial_power_table(power: pd.DataFrame) -> pd.DataFrame:
