@@ -299,7 +299,7 @@ def _link(tables: dict[str, pd.DataFrame], plant: Plant, log: AuditLog) -> froze
     tables["moves"] = drop_repeats(tables["moves"], TABLES["moves"], log)
     duty = lay_out_duty(tables["pumps"], tables["moves"])
     for name, table in TABLES.items():
-        if name in ("pumps", "moves", "decisions"):
+        if name in ("pumps", "moves", "decisions", "returned"):  # returned: taken over already
             continue
         if "pump_id" in table.headings:
             _link_table(tables, name, duty, log)

@@ -23,7 +23,7 @@ OF_POSITION = ("part", "position", "action", "grade")
 
 
 def take_returned(tables: Tables, counts: dict[str, int], log: AuditLog) -> dict[str, int]:
-    """Add the tickets that came back to rebuilds and findings, in place.
+    """Add the tickets that came back to rebuilds and findings, in place; one row each is left.
 
     A ticket that came back twice counts once: the copy saved last. One that stands in rebuilds
     already, under its ticket_id or as an order of that number, only adds its findings. A position
@@ -32,7 +32,7 @@ def take_returned(tables: Tables, counts: dict[str, int], log: AuditLog) -> dict
     Parameters
     ----------
     tables : dict of DataFrame
-        As read.
+        As read. Of `returned` one row per ticket is left, with its `rebuild_id`.
     counts : dict of int
         Rows written of each table.
     log : AuditLog
@@ -41,22 +41,27 @@ def take_returned(tables: Tables, counts: dict[str, int], log: AuditLog) -> dict
     Returns
     -------
     dict
-        The counts, with the rows that were added.
+        The counts, with the rows that were added, and a row for each ticket.
     """
-    rows = _filled(tables["returned"], log)
-    tables["returned"] = rows
+    written = tables["returned"]
+    rows = _filled(written, log)
+    tables["returned"] = rows.assign(rebuild_id="")
     if rows.empty:
-        return counts
+        return counts | ({"returned": 0} if "returned" in counts else {})
     rows = _one_copy(_grades_in_range(rows, log), log)
     orders = _orders(rows, log)
     number = _order_numbers(orders, tables["rebuilds"], log)
+    tables["returned"] = _below(
+        written.head(0).assign(rebuild_id=""), orders.assign(rebuild_id=number), "returned"
+    )
     new = orders[~number.isin(tables["rebuilds"]["rebuild_id"])]
     findings = _findings(rows, number)
     added = {"rebuilds": _rebuilds(new, rows), "findings": findings}
     for name, frame in added.items():
         log.name_files(name)
         tables[name] = _below(tables[name], frame, name)
-    return counts | {name: counts.get(name, 0) + len(frame) for name, frame in added.items()}
+    more = {name: counts.get(name, 0) + len(frame) for name, frame in added.items()}
+    return counts | more | {"returned": len(orders)}
 
 
 def _filled(rows: pd.DataFrame, log: AuditLog) -> pd.DataFrame:

@@ -6,8 +6,6 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from pumplife.records.phrases import squeeze
-
 if TYPE_CHECKING:
     from pumplife.lives.build import Lives
     from pumplife.records.read import Records
@@ -45,14 +43,12 @@ def answer_tickets(records: Records, lives: Lives, questions: pd.DataFrame) -> p
     rows = records.table("returned")
     if rows.empty:
         return pd.DataFrame(columns=list(ANSWER_COLUMNS))
-    rebuilds = records.table("rebuilds")
-    known = rebuilds[rebuilds["ticket_id"].ne("")]
-    order = dict(zip(known["ticket_id"].map(squeeze), known["rebuild_id"], strict=True))
     told = lives.account[lives.account["kind"].eq("ticket")].drop_duplicates("key").set_index("key")
     answers = []
-    for row in rows.drop_duplicates("ticket_id", keep="last").to_dict("records"):
-        number = order.get(squeeze(str(row["ticket_id"])), str(row["ticket_id"]))
-        answer, what = _answer(row, number, told, questions, records.plant.records_to)
+    for row in rows.to_dict("records"):
+        answer, what = _answer(
+            row, str(row["rebuild_id"]), told, questions, records.plant.records_to
+        )
         answers.append(
             {name: row[name] for name in ("ticket_id", "pump_id", "done_on", "file")}
             | {"answer": answer, "what": what}

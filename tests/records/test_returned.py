@@ -68,6 +68,7 @@ def test_a_ticket_becomes_one_order_with_its_findings(folder):
     assert found.loc[("ball", "discharge_right"), "action"] == "kept"
     assert not rules(records) & {"ticket_twice", "ticket_contradicts", "unknown_file"}
     assert records.aside["rebuilds"] == before.aside["rebuilds"]
+    assert records.aside["returned"] == 0
 
 
 def test_kept_balls_live_on_and_those_not_looked_at_follow_the_kit(folder):

@@ -129,6 +129,23 @@ def test_what_comes_back_is_used_closes_the_row_and_is_answered(tmp_path, study)
     assert len(again.lives.visits) == len(study.lives.visits) + 1
 
 
+def test_a_workbook_filled_on_the_first_line_of_a_ticket_is_answered_like_any(tmp_path, study):
+    """What is said once stands on one row; a ticket for a pump that isn't there is answered too."""
+    ticket = make_ticket(study, "P-2", "fluid", load_words())
+    plant = small_plant(tmp_path / "plant", plant_toml=DUE)
+    lines = lines_to_fill(ticket)
+    day = (LAST_DAY - pd.Timedelta(days=2)).strftime("%Y-%m-%d")
+    lines.loc[0, ["done_on", "done", "labour_h"]] = [day, "yes", "3"]
+    lines.to_csv(plant / "returned.csv", index=False)
+    fill(lines_to_fill(ticket).assign(ticket_id="T-9", pump_id="P-99"), plant, "returned-9.csv",
+         done_on=day, done="yes")  # fmt: skip
+    answers = run_study(plant).tables["ticket_answers"].set_index("ticket_id")
+    answer = answers.loc[ticket.ticket_id]
+    assert answer["answer"].startswith("used")
+    assert (f"{answer['done_on']:%Y-%m-%d}", answer["worn"] + answer["suspensions"]) == (day, 10)
+    assert answers.loc["T-9", "answer"] == "set aside"
+
+
 def test_a_ticket_of_after_the_records_closes_its_row_and_says_when_it_counts(tmp_path, study):
     ticket = make_ticket(study, "P-2", "fluid", load_words())
     plant = small_plant(tmp_path / "plant", plant_toml=DUE)
