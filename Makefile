@@ -27,7 +27,7 @@ lab: $(STAMP)
 # The lock is made anew with: make lock (then run the tests)
 lock:
 	$(PYTHON) -m venv .lock-venv
-	.lock-venv/bin/pip install --quiet --editable '.[lab,dev]'
+	.lock-venv/bin/pip install --quiet --editable '.[lab,what-if,docs,dev]'
 	.lock-venv/bin/pip freeze --exclude-editable > requirements.lock
 	rm -rf .lock-venv
 
