@@ -5,6 +5,7 @@ from pumplife.records.schema import Table, code, date, number, text
 RETURNED = Table(
     name="returned",
     meaning="one row per position of a rebuild ticket that came back filled in",
+    by_hand=True,
     columns=(
         text("ticket_id", "the number printed on the ticket", required=True),
         text("pump_id", "the pump", required=True),

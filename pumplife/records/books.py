@@ -18,6 +18,7 @@ import pandas as pd
 from python_calamine import CalamineError, CalamineSheet, CalamineWorkbook, SheetVisibleEnum
 
 from pumplife.errors import FolderError
+from pumplife.records.cells import decimal_mark
 from pumplife.records.files import OLD_BOOK, read_bytes
 
 MOST_UNPACKED = 2**31
@@ -239,16 +240,32 @@ def _attribute(tag: str, name: str) -> str:
     return match.group(2) if match else ""
 
 
-def sheet_grid(path: Path, sheet: str) -> tuple[pd.DataFrame, frozenset[int]]:
-    """Give all cells of a sheet as text, row 0 of the grid being row 1 of the sheet.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SheetGrid:
+    """All cells of a sheet as text.
 
-    Every cell of a merged range holds what the range shows.
+    Attributes
+    ----------
+    cells : DataFrame of str
+        Row 0 is row 1 of the sheet; every cell of a merged range holds what the range shows.
+    typed : frozenset of int
+        The places of the columns whose decimals and thousands, if any, stand in cells of text:
+        there a point may be either.
+    unsure : dict of int to str
+        The places of the columns where numbers stand among cells of text that may be read in two
+        ways, with the first of these.
+    """
 
-    Returns
-    -------
-    tuple of DataFrame and frozenset of int
-        The grid, and the places of the columns whose decimals and thousands, if any, stand in
-        cells of text: there a point may be either.
+    cells: pd.DataFrame
+    typed: frozenset[int]
+    unsure: dict[int, str]
+
+    def __repr__(self) -> str:
+        return f"SheetGrid({self.cells.shape[0]} rows, {self.cells.shape[1]} columns)"
+
+
+def sheet_grid(path: Path, sheet: str) -> SheetGrid:
+    """Give all cells of a sheet as text.
 
     Raises
     ------
@@ -265,8 +282,12 @@ def sheet_grid(path: Path, sheet: str) -> tuple[pd.DataFrame, frozenset[int]]:
     try:
         cells = book.cells.get_sheet_by_name(sheet)
         rows = cells.to_python(skip_empty_area=False)
-        grid = pd.DataFrame([[_cell_text(cell) for cell in row] for row in rows], dtype=object)
-        return _fill_merged(grid, cells), _typed_as_text(rows)
+        typed, marks, unsure = _typed_as_text(rows)
+        grid = pd.DataFrame(
+            [[_cell_text(cell, marks.get(at, ".")) for at, cell in enumerate(row)] for row in rows],
+            dtype=object,
+        )
+        return SheetGrid(cells=_fill_merged(grid, cells), typed=typed, unsure=unsure)
     except _BROKEN as problem:
         raise _no_book(path) from problem
 
@@ -279,28 +300,45 @@ def _refuse_vast(extent: Extent, label: str) -> None:
         )
 
 
-def _cell_text(cell: object) -> str:
+def _cell_text(cell: object, mark: str) -> str:
+    """A cell as text; a number with the mark before decimals that the column's texts show."""
     if isinstance(cell, str):
         return cell
     if isinstance(cell, bool):
         return "yes" if cell else "no"
     if isinstance(cell, float):
-        return str(int(cell)) if cell.is_integer() else repr(cell)
+        return str(int(cell)) if cell.is_integer() else repr(cell).replace(".", mark)
     if isinstance(cell, date | datetime):
         return cell.isoformat()[:10]
     return str(cell)
 
 
-def _typed_as_text(rows: Sequence[Sequence[object]]) -> frozenset[int]:
-    typed: set[int] = set()
+def _typed_as_text(
+    rows: Sequence[Sequence[object]],
+) -> tuple[frozenset[int], dict[int, str], dict[int, str]]:
+    """Columns whose decimals stand in text alone; where beside numbers, the mark they show.
+
+    Only text can tell which mark a column is written with: a number shows none. Third are the
+    columns where the texts beside numbers can't tell either, with the first of them.
+    """
+    words: dict[int, list[str]] = {}
     exact: set[int] = set()
     for row in rows:
         for place, cell in enumerate(row):
             if isinstance(cell, str) and ("," in cell or "." in cell):
-                typed.add(place)
+                words.setdefault(place, []).append(re.sub(r"\s", "", cell))
             elif isinstance(cell, float) and not cell.is_integer():
                 exact.add(place)
-    return frozenset(typed - exact)
+    marks: dict[int, str] = {}
+    unsure: dict[int, str] = {}
+    for place in exact & words.keys():
+        numbers = [word for word in words[place] if re.fullmatch(r"[+-]?[\d.,]+", word)]
+        mark = decimal_mark(numbers)
+        if mark:
+            marks[place] = mark
+        elif numbers:
+            unsure[place] = numbers[0]
+    return frozenset(words.keys() - exact | marks.keys()), marks, unsure
 
 
 def _fill_merged(grid: pd.DataFrame, sheet: CalamineSheet) -> pd.DataFrame:

@@ -3,7 +3,7 @@
 import re
 import unicodedata
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -244,6 +244,18 @@ def read_dates(
         order=used,
         undecided=undecided,
         serial="" if first is None else f"{words[first]} is {days[first]:%Y-%m-%d}",
+    )
+
+
+def leave_undecided(column: "pd.Series", typed: TypedColumn, *, serials: bool) -> TypedColumn:
+    """Leave out, as unreadable, the dates that day first and month first read differently."""
+    other = read_dates(column, order="month-first", serials=serials)
+    doubtful = typed.values.ne(other.values) & column.ne("")
+    return replace(
+        typed,
+        values=typed.values.mask(doubtful),
+        bad=typed.bad | doubtful,
+        undecided=False,
     )
 
 

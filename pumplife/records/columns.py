@@ -12,6 +12,7 @@ from pumplife.records.blanks import blank_cells, mark_open, repeated
 from pumplife.records.cells import (
     TypedColumn,
     decimal_mark,
+    leave_undecided,
     read_codes,
     read_dates,
     read_numbers,
@@ -113,6 +114,8 @@ def type_table(
             typed = _type_column(
                 cells[column.name], column, raw, settings, hint=hint, exact=column.name in exact
             )
+            if table.by_hand and typed.undecided:
+                typed = leave_undecided(cells[column.name], typed, serials=not raw.mark)
             columns[column.name], bad[column.name] = typed.values, typed.bad
             if not _decided(typed, column, raw, table, log):
                 return None

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import pandas as pd
 
+from pumplife.records.copies import day_of_copy
 from pumplife.records.phrases import squeeze
 from pumplife.records.plant import Plant
 from pumplife.records.read import Records, Written, join_records
@@ -57,7 +58,8 @@ def cut_records(written: Written, as_of: pd.Timestamp) -> Records:
     """
     tables = dict(written.tables)
     for name, column in _DATED.items():
-        tables[name] = _keep(tables[name], tables[name][column] <= as_of)
+        day = day_of_copy(tables[name]) if name == "returned" else tables[name][column]
+        tables[name] = _keep(tables[name], day <= as_of)
     for name, column in _DATED_OR_BLANK.items():
         tables[name] = _keep(tables[name], ~(tables[name][column] > as_of))
     tables["plan"] = tables["plan"].head(0)

@@ -82,9 +82,14 @@ def read_source(source: Source, known: Collection[str] = ()) -> RawTable:
         When the file or sheet can't be read.
     """
     if source.sheet:
-        grid, typed = sheet_grid(source.path, source.sheet)
-        grid = _by_spelling(grid)
-        return _frame_grid(grid, source, known, remarks=_formula_remarks(source), typed=typed)
+        sheet = sheet_grid(source.path, source.sheet)
+        return _frame_grid(
+            _by_spelling(sheet.cells),
+            source,
+            known,
+            remarks=[*_formula_remarks(source), *_mark_remarks(source, sheet.unsure)],
+            typed=sheet.typed,
+        )
     text, encoding = decode(read_bytes(source.path), source.path.name)
     return _read_text(source, text, encoding, known)
 
@@ -104,6 +109,20 @@ def _formula_remarks(source: Source) -> list[tuple[str, str, str, str, str]]:
     follows = "Such a cell counts as not written." if bare else "The values stored are used."
     remedy = "Open the workbook in a spreadsheet program and save it, so that values are stored."
     return [("caution", "formula_value", what, follows, remedy)]
+
+
+def _mark_remarks(source: Source, unsure: dict[int, str]) -> list[tuple[str, str, str, str, str]]:
+    """Say in which columns numbers stand among texts that may be read in two ways."""
+    return [
+        (
+            "caution",
+            "decimal_mark",
+            f'{source.label}: column {place + 1} has "{word}" as text among numbers.',
+            'Its "." is taken to stand before decimals, its "," between thousands.',
+            "Write it as a number in the workbook.",
+        )
+        for place, word in sorted(unsure.items())
+    ]
 
 
 def sniff_mark(lines: list[str]) -> str:

@@ -215,7 +215,7 @@ def read_settings(path: Path) -> tuple[dict[str, Any], str]:
         sheets = open_book(path).sheets
         sheet = next((name for name in sheets if squeeze(name) == "plant"), "")
         if sheet:
-            grid, _ = sheet_grid(path, sheet)
+            grid = sheet_grid(path, sheet).cells
             return settings_from_grid(grid, f"{path.name}#{sheet}"), f"{path.name}#{sheet}"
     file = (path.parent if path.is_file() else path) / "plant.toml"
     if not file.is_file():

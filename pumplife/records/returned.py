@@ -1,13 +1,12 @@
 """Rebuild tickets that came back filled in: each becomes one order with its findings, once."""
 
-from typing import Any
-
 import numpy as np
 import pandas as pd
 
 from pumplife.records.audit import AuditLog
 from pumplife.records.blanks import blank_table
-from pumplife.records.phrases import count_are, squeeze
+from pumplife.records.copies import settle_copies
+from pumplife.records.phrases import squeeze
 from pumplife.records.tables import TABLES
 
 Tables = dict[str, pd.DataFrame]
@@ -18,14 +17,14 @@ OF_ORDER = (
     "pump_id", "done_on", "reason", "done", "not_done_why", "kit", "lot", "meter", "labour_h",
     "downtime_h", "waited_h", "released", "crew", "note",
 )  # fmt: skip
-"""Columns that speak of the whole ticket; they stand on each of its rows."""
-OF_POSITION = ("part", "position", "action", "grade")
+"""Columns that speak of the whole ticket; they stand on each of its rows, or on one."""
+_NUMBER = r"^(.+)-([FA])-\d{8}$"
 
 
 def take_returned(tables: Tables, counts: dict[str, int], log: AuditLog) -> dict[str, int]:
     """Add the tickets that came back to rebuilds and findings, in place; one row each is left.
 
-    A ticket that came back twice counts once: the copy saved last. One that stands in rebuilds
+    A ticket that came back twice counts once, see `settle_copies`. One that stands in rebuilds
     already, under its ticket_id or as an order of that number, only adds its findings. A position
     that is graded but has no action was looked at and left in; one with neither was not looked at.
 
@@ -44,40 +43,25 @@ def take_returned(tables: Tables, counts: dict[str, int], log: AuditLog) -> dict
         The counts, with the rows that were added, and a row for each ticket.
     """
     written = tables["returned"]
-    rows = _filled(written, log)
-    tables["returned"] = rows.assign(rebuild_id="")
+    rows = settle_copies(written, log)
+    tables["returned"] = written.head(0).assign(rebuild_id="")
     if rows.empty:
         return counts | ({"returned": 0} if "returned" in counts else {})
-    rows = _one_copy(_grades_in_range(rows, log), log)
+    rows = _grades_in_range(rows, log)
     orders = _orders(rows, log)
+    _check_place(orders, tables["kits"], log)
     number = _order_numbers(orders, tables["rebuilds"], log)
     tables["returned"] = _below(
         written.head(0).assign(rebuild_id=""), orders.assign(rebuild_id=number), "returned"
     )
     new = orders[~number.isin(tables["rebuilds"]["rebuild_id"])]
-    findings = _findings(rows, number)
-    added = {"rebuilds": _rebuilds(new, rows), "findings": findings}
+    findings = _findings(rows, number, orders["pump_id"])
+    added = {"rebuilds": _rebuilds(new, rows, number), "findings": findings}
     for name, frame in added.items():
         log.name_files(name)
         tables[name] = _below(tables[name], frame, name)
     more = {name: counts.get(name, 0) + len(frame) for name, frame in added.items()}
     return counts | more | {"returned": len(orders)}
-
-
-def _filled(rows: pd.DataFrame, log: AuditLog) -> pd.DataFrame:
-    """The rows of tickets that bear a day of the work on any of their rows."""
-    filled = rows["done_on"].notna().groupby(rows["ticket_id"].map(squeeze)).transform("any")
-    waiting = rows.loc[~filled.astype(bool), "ticket_id"].nunique()
-    if waiting:
-        log.add(
-            "note",
-            f"{count_are(waiting, 'ticket')} in the folder without done_on.",
-            rule="ticket_open",
-            table="returned",
-            consequence="They count as not filled in yet.",
-            remedy="Write done_on, the day of the work, on each ticket that is done.",
-        )
-    return rows[filled.astype(bool)].reset_index(drop=True)
 
 
 def _grades_in_range(rows: pd.DataFrame, log: AuditLog) -> pd.DataFrame:
@@ -94,46 +78,17 @@ def _grades_in_range(rows: pd.DataFrame, log: AuditLog) -> pd.DataFrame:
     return rows.assign(grade=rows["grade"].mask(strange))
 
 
-def _one_copy(rows: pd.DataFrame, log: AuditLog) -> pd.DataFrame:
-    """The rows of the last copy of each ticket, `ticket` its number without case and marks."""
-    ticket = rows["ticket_id"].map(squeeze)
-    rows = rows.assign(ticket=ticket, copy=rows["saved_at"] + "\x1f" + rows["file"])
-    last = rows.groupby("ticket")["copy"].transform("max")
-    kept, other = rows[rows["copy"] == last], rows[rows["copy"] != last]
-    told = other.drop_duplicates(["ticket", "copy"])
-    contents: dict[Any, list[tuple[str, ...]]] = {
-        key: sorted(map(tuple, copy[[*OF_ORDER, *OF_POSITION]].astype(str).to_numpy().tolist()))
-        for key, copy in rows[rows["ticket"].isin(told["ticket"])].groupby(["ticket", "copy"])
-    }
-    newest = kept.drop_duplicates("ticket").set_index("ticket")
-    for row in told.to_dict("records"):
-        best = newest.loc[row["ticket"]]
-        same = contents[row["ticket"], row["copy"]] == contents[row["ticket"], best["copy"]]
-        log.add(
-            "note" if same else "caution",
-            f"Ticket {row['ticket_id']} came back twice, in {row['file']} and {best['file']}"
-            f"{'' if same else ', and they differ'}.",
-            rule="ticket_twice",
-            table="returned",
-            row=int(row["row"]),
-            pump_id=str(row["pump_id"]),
-            consequence=f"It counts once, as {best['file']} tells it.",
-            remedy="None needed." if same else "If the other copy is right, remove this file.",
-        )
-    return kept.reset_index(drop=True)
-
-
 def _orders(rows: pd.DataFrame, log: AuditLog) -> pd.DataFrame:
-    """One row per ticket: of each column the first cell that is written."""
+    """One row per job: of each column the first cell that is written."""
     columns = list(OF_ORDER)
     written = rows[columns].where(rows[columns].notna() & (rows[columns] != ""))
-    differing = written.groupby(rows["ticket"], sort=False).nunique().gt(1)
-    orders = written.groupby(rows["ticket"], sort=False).first()
-    first = rows.drop_duplicates("ticket").set_index("ticket")[["ticket_id", "file", "row"]]
-    orders = first.join(orders)
-    for ticket in differing.index[differing.any(axis=1)].astype(str):
-        row = orders.loc[ticket]
-        named = differing.columns[differing.loc[ticket].to_numpy()]
+    differing = written.groupby(rows["job"], sort=False).nunique().gt(1)
+    orders = written.groupby(rows["job"], sort=False).first()
+    own = ["ticket", "ticket_id", "job_number", "file", "row"]
+    orders = rows.drop_duplicates("job").set_index("job")[own].join(orders)
+    for job in differing.index[differing.any(axis=1)].astype(str):
+        row = orders.loc[job]
+        named = differing.columns[differing.loc[job].to_numpy()]
         log.add(
             "caution",
             f"Ticket {row['ticket_id']} says two things of {', '.join(named)}.",
@@ -147,37 +102,77 @@ def _orders(rows: pd.DataFrame, log: AuditLog) -> pd.DataFrame:
     return orders
 
 
+def _check_place(orders: pd.DataFrame, kits: pd.DataFrame, log: AuditLog) -> None:
+    """Tell of tickets whose number was made for another pump or side than their rows speak of."""
+    made = orders["ticket_id"].str.extract(_NUMBER)
+    pump = made[0].notna() & made[0].map(squeeze, na_action="ignore").ne(
+        orders["pump_id"].map(squeeze, na_action="ignore")
+    )
+    side = made[1].map({"F": "fluid", "A": "air"})
+    fitted = (
+        orders["kit"]
+        .map(squeeze, na_action="ignore")
+        .map(dict(zip(kits["kit"].map(squeeze), kits["side"], strict=True)))
+    )
+    other_side = side.notna() & fitted.isin(["fluid", "air"]) & fitted.ne(side)
+    for wrong, what in (
+        (pump & orders["pump_id"].notna(), "was made for pump {0}, and came back for pump {pump}"),
+        (other_side, "was made for the {side} side, and came back with kit {kit} of the other"),
+    ):
+        for job in orders.index[wrong]:
+            row = orders.loc[job]
+            said = what.format(
+                made.loc[job, 0], pump=row["pump_id"], side=side[job], kit=row["kit"]
+            )
+            log.add(
+                "caution",
+                f"Ticket {row['ticket_id']} {said}.",
+                rule="ticket_elsewhere",
+                table="returned",
+                row=int(row["row"]),
+                pump_id=str(row["pump_id"]),
+                consequence="It counts as its rows say.",
+                remedy=f"If the ticket's number is right, correct {row['file']}.",
+            )
+
+
 def _order_numbers(orders: pd.DataFrame, rebuilds: pd.DataFrame, log: AuditLog) -> "pd.Series[str]":
-    """The order that each ticket is: one that stands in rebuilds already, else its own number."""
+    """The order that each job is: one that stands in rebuilds already, else its own number."""
     answers = rebuilds[rebuilds["ticket_id"].ne("")]
-    by_ticket = dict(zip(answers["ticket_id"].map(squeeze), answers["rebuild_id"], strict=True))
-    by_number = dict(zip(rebuilds["rebuild_id"].map(squeeze), rebuilds["rebuild_id"], strict=True))
+    by_ticket = dict(zip(answers["ticket_id"].map(squeeze), answers.index, strict=True))
+    by_number = dict(zip(rebuilds["rebuild_id"].map(squeeze), rebuilds.index, strict=True))
     known = by_number | by_ticket
-    number = orders["ticket_id"].copy()
-    for ticket, order in ((key, known[key]) for key in orders.index if key in known):
-        number[ticket] = order
+    apart = orders["ticket_id"] + "-" + orders["job_number"].astype(str)
+    number = orders["ticket_id"].where(orders["job_number"] == 1, apart)
+    for ticket, jobs in orders[orders["ticket"].isin(known)].groupby("ticket", sort=False):
+        order = rebuilds.loc[known[ticket]]
+        away = (jobs["done_on"] - order["opened_on"]).abs()
+        job = jobs.index[0] if away.isna().all() else away.idxmin()
+        others = jobs.index[jobs.index != job]
+        number[others] = apart[others]  # the plain number may be the order's
+        number[job] = order["rebuild_id"]
         log.add(
             "note",
-            f"Ticket {orders.loc[ticket, 'ticket_id']} came back, and stands in rebuilds as order "
-            f"{order}.",
+            f"Ticket {jobs.loc[job, 'ticket_id']} came back, and stands in rebuilds as order "
+            f"{order['rebuild_id']}.",
             rule="ticket_known",
             table="returned",
-            row=int(orders.loc[ticket, "row"]),
-            pump_id=str(orders.loc[ticket, "pump_id"]),
+            row=int(jobs.loc[job, "row"]),
+            pump_id=str(jobs.loc[job, "pump_id"]),
             consequence="It is one event; only the ticket's findings are added.",
             remedy="None needed.",
         )
     return number.astype(object)
 
 
-def _rebuilds(orders: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
+def _rebuilds(orders: pd.DataFrame, rows: pd.DataFrame, number: "pd.Series[str]") -> pd.DataFrame:
     """Orders as rows of rebuilds; of one part failed alone, that part is blamed."""
     failed = rows[rows["grade"].eq(FAILED) & rows["part"].ne("")]
-    parts = failed.groupby("ticket")["part"].unique()
+    parts = failed.groupby("job")["part"].unique()
     blamed = {ticket: names[0] for ticket, names in parts.items() if len(names) == 1}
     told = [name for name in OF_ORDER if name != "done_on"]
     return orders[[*told, "ticket_id", "file", "row"]].assign(
-        rebuild_id=orders["ticket_id"],
+        rebuild_id=number.loc[orders.index],
         opened_on=orders["done_on"],
         closed_on=orders["done_on"],
         failed_part=np.where(
@@ -186,8 +181,8 @@ def _rebuilds(orders: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _findings(rows: pd.DataFrame, number: "pd.Series[str]") -> pd.DataFrame:
-    """Positions that were looked at, as rows of findings."""
+def _findings(rows: pd.DataFrame, number: "pd.Series[str]", pump: "pd.Series[str]") -> pd.DataFrame:
+    """Positions that were looked at, as rows of findings of the order's pump."""
     seen = rows[rows["part"].ne("") & (rows["action"].ne("") | rows["grade"].notna())]
     grade = seen["grade"]
     found = np.select(
@@ -195,9 +190,10 @@ def _findings(rows: pd.DataFrame, number: "pd.Series[str]") -> pd.DataFrame:
         ["not_checked", "failed", "worn"],
         default="sound",
     )
-    told = seen[["pump_id", "part", "position", "grade", "file", "row"]]
+    told = seen[["part", "position", "grade", "file", "row"]]
     return told.assign(
-        rebuild_id=seen["ticket"].map(number),
+        rebuild_id=seen["job"].map(number),
+        pump_id=seen["job"].map(pump),
         found=found,
         action=seen["action"].where(seen["action"].ne(""), "kept"),
     )

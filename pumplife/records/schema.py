@@ -63,6 +63,9 @@ class Table:
         The columns that tell one row from another; empty where only a whole row can.
     required : bool
         Without it there is no study.
+    by_hand : bool
+        Filled in at the bench, each row by another hand: a date that can be read in two ways
+        counts as not written, where elsewhere it stops the study.
     """
 
     name: str
@@ -70,6 +73,7 @@ class Table:
     columns: tuple[Column, ...] = field(repr=False)
     key: tuple[str, ...] = ()
     required: bool = False
+    by_hand: bool = False
 
     def column(self, name: str) -> Column:
         """Give the column of that name."""

@@ -1,5 +1,7 @@
 """Say which cells of a table can't be read, what becomes of them and how to mend them."""
 
+import re
+
 import pandas as pd
 
 from pumplife.records.audit import SET_ASIDE, AuditLog
@@ -11,6 +13,7 @@ MOST = 1e12
 NOT_WRITTEN = "The cell counts as not written."
 UNREADABLE_LIMIT = "unreadable_limit"
 """The rule of a limit that is written but can't be read."""
+_TWO_WAYS = re.compile(r"(0?[1-9]|1[0-2])[./-](0?[1-9]|1[0-2])[./-](\d{2}|\d{4})")
 
 
 def log_unreadable(
@@ -59,6 +62,8 @@ def log_unreadable(
 def _trouble(column: Column, word: str) -> str:
     if column.kind == "number" and _is_huge(word):
         return "is too large to be true"
+    if column.kind == "date" and _TWO_WAYS.fullmatch(word):
+        return "can be read day first or month first"
     return {
         "date": "isn't a date",
         "number": "isn't a number" if column.signed else "isn't a number from 0 up",

@@ -4,6 +4,7 @@ from pumplife.report.headings import Heading
 
 OF_TICKETS: dict[tuple[str, str], Heading] = {
     ("ticket_answers", "done_on"): Heading("Done on", "date"),
+    ("ticket_answers", "done"): Heading("Done", "code"),
     ("ticket_answers", "answer"): Heading("Answer", "code"),
     ("ticket_answers", "what"): Heading("Why, and what it changed", "text", ""),
     ("ticket_answers", "failures"): Heading("Failures that it tells", "count"),

@@ -6,12 +6,15 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from pumplife.records.phrases import squeeze
+
 if TYPE_CHECKING:
     from pumplife.lives.build import Lives
     from pumplife.records.read import Records
 
 ANSWER_COLUMNS = (
-    "ticket_id", "pump_id", "done_on", "answer", "what", "failures", "worn", "suspensions", "file",
+    "ticket_id", "pump_id", "done_on", "done", "answer", "what", "failures", "worn",
+    "suspensions", "file",
 )  # fmt: skip
 OUTCOMES = {
     "failed": "failures",
@@ -50,9 +53,9 @@ def answer_tickets(records: Records, lives: Lives, questions: pd.DataFrame) -> p
             row, str(row["rebuild_id"]), told, questions, records.plant.records_to
         )
         answers.append(
-            {name: row[name] for name in ("ticket_id", "pump_id", "done_on", "file")}
+            {name: row[name] for name in ("ticket_id", "pump_id", "done_on", "done", "file")}
             | {"answer": answer, "what": what}
-            | _ended(lives.table, row, answer)
+            | _ended(lives, row, answer)
         )
     table = pd.DataFrame(answers, columns=list(ANSWER_COLUMNS))
     table["what"] = [
@@ -88,14 +91,19 @@ def _answer(
     return status, reason
 
 
-def _ended(table: pd.DataFrame, row: dict[Any, Any], answer: str) -> dict[str, int]:
-    """Lives that ended on that pump and day, by outcome."""
+def _ended(lives: Lives, row: dict[Any, Any], answer: str) -> dict[str, int]:
+    """Lives that ended with that order, by outcome."""
     counts = dict.fromkeys(OUTCOMES.values(), 0)
     if answer in ("not done", "after the records end", "set aside"):
         return counts
-    mine = table[table["pump_id"].eq(row["pump_id"]) & table["end_on"].eq(row["done_on"])]
-    for outcome, number in mine["outcome"].value_counts().items():
-        counts[OUTCOMES[str(outcome)]] += int(number)
+    visits = lives.visits[lives.visits["rebuild_id"].eq(row["rebuild_id"])]
+    for visit in visits.to_dict("records"):
+        at = lives.table[
+            lives.table["pump_id"].eq(visit["pump_id"]) & lives.table["end_on"].eq(row["done_on"])
+        ]
+        mine = at[(";" + at["source_rows"].astype(str)).str.endswith(f";{visit['rows']}")]
+        for outcome, number in mine["outcome"].value_counts().items():
+            counts[OUTCOMES[str(outcome)]] += int(number)
     return counts
 
 
@@ -114,7 +122,15 @@ def _with_effect(what: str, row: dict[Any, Any]) -> str:
 
 
 def close_due(due: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
-    """Mark the due rows that a ticket says are done, though the records end before."""
-    done = answers[answers["answer"].eq("after the records end")]
-    closed = done.drop_duplicates("ticket_id").set_index("ticket_id")["done_on"]
-    return due.assign(closed_on=pd.to_datetime(due["ticket_id"].map(closed)))
+    """Mark the due rows whose work a ticket says is done, though the records end before.
+
+    A ticket's number ends with the day that was planned, which may have moved since: pump and
+    side tell the row. Work done in part stays due.
+    """
+    done = answers[answers["answer"].eq("after the records end") & answers["done"].ne("partly")]
+    side = done["ticket_id"].str.extract(r"-([FA])-\d{8}$")[0].map({"F": "fluid", "A": "air"})
+    own = dict(zip(due["ticket_id"].map(squeeze), due["side"], strict=True))
+    side = side.fillna(done["ticket_id"].map(squeeze).map(own))
+    day = done["done_on"].groupby([done["pump_id"].map(squeeze), side]).max()
+    rows = pd.MultiIndex.from_arrays([due["pump_id"].map(squeeze), due["side"]])
+    return due.assign(closed_on=pd.to_datetime(day.reindex(rows).to_numpy()))

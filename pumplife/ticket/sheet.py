@@ -1,6 +1,7 @@
 """The tickets as one workbook to fill: a line per position, and what the page says beside it."""
 
 from collections.abc import Sequence
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,14 @@ NAME = "returned.xlsx"
 WIDTHS = {"ticket_id": 22, "done_on": 12, "note": 30, "not_done_why": 18, "part": 14}
 ONCE = ("done_on", "done", "meter", "labour_h", "downtime_h", "released", "lot")
 """Filled once a ticket: on its first line."""
+A_DAY = {
+    "validate": "date",
+    "criteria": ">",
+    "value": date(1990, 1, 1),
+    "error_title": "done_on",
+    "error_message": "yyyy-mm-dd, such as 2026-03-31",
+}
+"""A date as such, so that nobody has to guess the order of day and month."""
 OPTIONS = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
 
 
@@ -62,6 +71,7 @@ def write_sheet(
     with xlsxwriter.Workbook(str(path), OPTIONS) as book:
         book.set_properties({"title": words["title"], "created": made.to_pydatetime()})
         bold = book.add_format({"bold": True, "bottom": 1, "bg_color": "#E8EDF2"})
+        day = book.add_format({"num_format": "yyyy-mm-dd"})
         sheet = book.add_worksheet(table.name)
         for place, column in enumerate(table.columns):
             sheet.write_string(0, place, column.name, bold)
@@ -69,8 +79,12 @@ def write_sheet(
             if column.codes:
                 allowed = {"validate": "list", "source": list(column.codes)}
                 sheet.data_validation(1, place, len(lines), place, allowed)
+            if column.kind == "date":
+                sheet.set_column(place, place, WIDTHS.get(column.name, 13), day)
+                sheet.data_validation(1, place, len(lines), place, A_DAY)
             for row, cell in enumerate(lines[column.name], start=1):
-                sheet.write_string(row, place, str(cell))
+                if cell != "" or column.kind != "date":  # a blank keeps the column's format
+                    sheet.write_string(row, place, str(cell))
         sheet.freeze_panes(1, 2)
         sheet.autofilter(0, 0, max(1, len(lines)), len(table.columns) - 1)
         _about(book, tickets, words)

@@ -1,11 +1,13 @@
 """Rebuild tickets that came back: one order each, once, with what was looked at."""
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from pumplife.lives.build import build_lives
+from pumplife.records.cut import cut_records
 from pumplife.records.duty import build_duty
-from pumplife.records.read import read_records
+from pumplife.records.read import read_records, read_written
 from pumplife.records.usage import build_clock
 
 from ..plants import on_day, small_plant
@@ -94,6 +96,97 @@ def test_twice_is_once_and_of_two_that_differ_the_later_counts(folder):
     told = corrected.log.frame().query("rule == 'ticket_twice'")
     assert told["severity"].tolist() == ["caution"]
     assert "differ" in told["what"].iloc[0]
+
+
+def test_an_unfilled_copy_never_beats_the_filled_one(folder):
+    """A new study's empty sheet lies beside last month's, filled and saved under another name."""
+    bare = [(part, position, "renewed", "") for part, position, *_ in POSITIONS]
+    blank = (
+        ticket(bare, saved="").replace(f",{on_day(DAY)},", ",,").replace(",6480,3.5,2,none", ",,,,")
+    )
+    records = read(folder, returned=blank, returned__KW12=ticket(saved=""))
+    order = records.table("rebuilds").iloc[-1]
+    assert (order["labour_h"], order["file"]) == (3.5, "returned-KW12.csv")
+    assert f"{order['opened_on']:%Y-%m-%d}" == on_day(DAY)
+    assert not rules(records) & {"ticket_twice", "ticket_open", "ticket_undated"}
+
+
+def test_marks_without_a_day_are_named(folder):
+    records = read(folder, returned=ticket().replace(f",{on_day(DAY)},", ",,"))
+    audit = records.log.frame().set_index("rule")
+    assert "no done_on" in audit.loc["ticket_undated", "what"]
+    assert audit.loc["ticket_undated", "row"] == 2
+    assert NUMBER not in set(records.table("rebuilds")["rebuild_id"])
+
+
+def test_a_sheet_filled_on_its_first_line_keeps_its_other_lines(folder):
+    head, first, *others = ticket(saved="t9").splitlines()
+    blank = ",".join([NUMBER, "P-1", "", "planned", "", "FK", *[""] * 5])
+    lines = [f"{blank},{','.join(cells)}," for cells in POSITIONS[1:]]
+    records = read(folder, returned="\n".join([head, first, *lines]) + "\n")
+    assert len(others) == len(lines)
+    assert len(records.table("findings").query("rebuild_id == @NUMBER")) == 5
+    assert "ticket_twice" not in rules(records)
+    then = cut_records(read_written(folder), pd.Timestamp(on_day(DAY + 1)))
+    assert len(then.table("findings").query("rebuild_id == @NUMBER")) == 5
+
+
+def test_two_breakdowns_under_one_number_are_two_orders(folder):
+    """A side that runs to failure is numbered by the day on which the records end."""
+    second = ticket(reason="breakdown", saved="t2").replace(on_day(DAY), on_day(DAY + 40))
+    records = read(folder, returned__a=ticket(reason="breakdown"), returned__b=second)
+    orders = records.table("rebuilds").set_index("rebuild_id")["opened_on"]
+    assert f"{orders[NUMBER]:%Y-%m-%d}" == on_day(DAY)
+    assert f"{orders[NUMBER + '-2']:%Y-%m-%d}" == on_day(DAY + 40)
+    counts = records.table("findings")["rebuild_id"].value_counts()
+    assert (counts[NUMBER], counts[NUMBER + "-2"]) == (5, 5)
+    assert "two jobs" in records.log.frame().set_index("rule").loc["ticket_reused", "consequence"]
+    moved = second.replace(on_day(DAY + 40), on_day(DAY + 2))
+    records = read(folder, returned__b=moved)
+    order = records.table("rebuilds").iloc[-1]
+    assert f"{order['opened_on']:%Y-%m-%d}" == on_day(DAY + 2)
+    assert "ticket_reused" not in rules(records)
+
+
+def test_of_two_jobs_under_one_number_one_may_stand_in_rebuilds(folder):
+    path = folder / "rebuilds.csv"
+    head, *lines = path.read_text().splitlines()
+    cells = dict.fromkeys(head.split(","), "") | {
+        "rebuild_id": NUMBER, "pump_id": "P-1", "opened_on": on_day(DAY + 41),
+        "reason": "breakdown", "kit": "FK",
+    }  # fmt: skip
+    path.write_text("\n".join([head, *lines, ",".join(cells.values())]) + "\n")
+    second = ticket(reason="breakdown", saved="t2").replace(on_day(DAY), on_day(DAY + 40))
+    records = read(folder, returned__a=ticket(reason="breakdown"), returned__b=second)
+    told = records.table("returned").set_index("done_on")["rebuild_id"]
+    assert told[pd.Timestamp(on_day(DAY + 40))] == NUMBER
+    assert told[pd.Timestamp(on_day(DAY))] != NUMBER
+    assert records.table("rebuilds")["rebuild_id"].is_unique
+
+
+def test_a_ticket_for_another_pump_or_side_is_named(folder):
+    text = ticket().replace(",P-1,", ",P-2,")
+    first, *rest = text.splitlines()[1:]
+    mixed = "\n".join([HEAD.strip(), first, *(line.replace(",P-2,", ",P-1,") for line in rest)])
+    records = read(folder, returned=mixed + "\n")
+    told = records.log.frame().set_index("rule").loc["ticket_elsewhere", "what"]
+    assert "made for pump P-1, and came back for pump P-2" in told
+    findings = records.table("findings").query("rebuild_id == @NUMBER")
+    assert set(findings["pump_id"]) == {"P-2"}
+    air = read(folder, returned=ticket(number="P-1-A-20211012"))
+    told = air.log.frame().set_index("rule").loc["ticket_elsewhere", "what"]
+    assert "air side" in told
+    assert "kit FK" in told
+
+
+def test_a_day_that_can_be_read_in_two_ways_sets_one_ticket_aside(folder):
+    odd = ticket(number="P-2-F-20211012").replace(",P-1,", ",P-2,")
+    odd = odd.replace(on_day(DAY), "05.10.2021")
+    records = read(folder, returned__a=ticket(), returned__b=odd)
+    assert not records.fatal
+    assert NUMBER in set(records.table("rebuilds")["rebuild_id"])
+    told = records.log.frame().set_index("rule").loc["unreadable_date"]
+    assert "day first or month first" in told["what"].iloc[0]
 
 
 def test_an_order_that_the_plant_wrote_too_only_gets_the_findings(folder):
