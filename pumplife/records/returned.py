@@ -18,7 +18,7 @@ OF_ORDER = (
     "downtime_h", "waited_h", "released", "crew", "note",
 )  # fmt: skip
 """Columns that speak of the whole ticket; they stand on each of its rows, or on one."""
-_NUMBER = r"^(.+)-([FA])-\d{8}$"
+_NUMBER = r"(?i)^(.+)-([FA])-\d{8}$"
 
 
 def take_returned(tables: Tables, counts: dict[str, int], log: AuditLog) -> dict[str, int]:
@@ -108,7 +108,7 @@ def _check_place(orders: pd.DataFrame, kits: pd.DataFrame, log: AuditLog) -> Non
     pump = made[0].notna() & made[0].map(squeeze, na_action="ignore").ne(
         orders["pump_id"].map(squeeze, na_action="ignore")
     )
-    side = made[1].map({"F": "fluid", "A": "air"})
+    side = made[1].str.upper().map({"F": "fluid", "A": "air"})
     fitted = (
         orders["kit"]
         .map(squeeze, na_action="ignore")

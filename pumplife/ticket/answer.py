@@ -128,7 +128,12 @@ def close_due(due: pd.DataFrame, answers: pd.DataFrame) -> pd.DataFrame:
     side tell the row. Work done in part stays due.
     """
     done = answers[answers["answer"].eq("after the records end") & answers["done"].ne("partly")]
-    side = done["ticket_id"].str.extract(r"-([FA])-\d{8}$")[0].map({"F": "fluid", "A": "air"})
+    side = (
+        done["ticket_id"]
+        .str.extract(r"(?i)-([FA])-\d{8}$")[0]
+        .str.upper()
+        .map({"F": "fluid", "A": "air"})
+    )
     own = dict(zip(due["ticket_id"].map(squeeze), due["side"], strict=True))
     side = side.fillna(done["ticket_id"].map(squeeze).map(own))
     day = done["done_on"].groupby([done["pump_id"].map(squeeze), side]).max()

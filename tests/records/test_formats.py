@@ -12,8 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pumplife.lives.build import build_lives
+from pumplife.records.audit import AuditLog
+from pumplife.records.columns import type_table
 from pumplife.records.duty import build_duty
+from pumplife.records.grids import read_source
 from pumplife.records.read import read_records
+from pumplife.records.sources import Source
+from pumplife.records.tables import TABLES
 from pumplife.records.usage import build_clock
 from pumplife.study import run_study
 from tests.plants import SETTINGS, small_plant, small_tables
@@ -229,3 +234,24 @@ def test_a_messy_export_gives_the_same_fits_as_clean_files(tmp_path: Path) -> No
     assert audit["rule"].eq("read_from_text").sum() >= 3
     for name in ("intervals", "stock", "orders"):
         pd.testing.assert_frame_equal(messy.tables[name], clean.tables[name], rtol=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("text", "read", "told"),
+    [("3,5", 3.5, False), ("1.250,5", 1250.5, False), ("7.281", 7.281, True)],
+)
+def test_numbers_of_a_workbook_do_not_say_how_its_texts_are_read(tmp_path, text, read, told):
+    """One writes 4.25 as a number, another 3,5 as text."""
+    path = tmp_path / "book.xlsx"
+    with xlsxwriter.Workbook(str(path)) as book:
+        sheet = book.add_worksheet("readings")
+        for place, heading in enumerate(("pump_id", "read_on", "reading", "unit")):
+            sheet.write_string(0, place, heading)
+        for row, value in enumerate((4.25, text), start=1):
+            sheet.write_row(row, 0, ["P-1", f"2024-01-0{row}", value, "hours"])
+    log = AuditLog()
+    raw = read_source(Source(table="readings", path=path, sheet="readings"))
+    frame = type_table(raw, TABLES["readings"], {}, None, log)
+    assert frame is not None
+    assert frame["reading"].to_list() == [4.25, read]
+    assert ("decimal_mark" in set(log.frame()["rule"])) is told

@@ -114,6 +114,7 @@ def test_what_comes_back_is_used_closes_the_row_and_is_answered(tmp_path, study)
     lines = lines_to_fill(ticket)
     worn = np.where(lines["part"] == "diaphragm", "3", "1")
     cells = {"done_on": day, "done": "yes", "meter": "", "labour_h": "3", "grade": worn}
+    lines = lines.assign(pump_id="p-2")  # as a bench may write it
     fill(lines, plant, f"returned-{ticket.ticket_id}.csv", **cells)
     fill(lines, plant, "returned (1).csv", **cells)
     again = run_study(plant)
@@ -150,16 +151,21 @@ def test_a_ticket_of_after_the_records_closes_its_row_and_says_when_it_counts(tm
     ticket = make_ticket(study, "P-2", "fluid", load_words())
     plant = small_plant(tmp_path / "plant", plant_toml=DUE)
     day = (LAST_DAY + pd.Timedelta(days=9)).strftime("%Y-%m-%d")
-    fill(lines_to_fill(ticket), plant, "returned.csv", done_on=day, done="yes")
+    moved = f"{ticket.ticket_id[:-8]}20220109"  # printed when the work was planned for another day
+    lines = lines_to_fill(ticket).assign(ticket_id=moved.lower(), pump_id="p-2")
+    fill(lines, plant, "returned.csv", done_on=day, done="yes")
     other = make_ticket(study, "P-1", "fluid", load_words())
     fill(lines_to_fill(other), plant, "returned-open.csv")
+    partly = make_ticket(study, "P-3", "fluid", load_words())
+    fill(lines_to_fill(partly), plant, "returned-p.csv", done_on=day, done="partly")
     again = run_study(plant)
     answer = again.tables["ticket_answers"].iloc[0]
-    assert (len(again.tables["ticket_answers"]), answer["answer"]) == (1, "after the records end")
+    assert (len(again.tables["ticket_answers"]), answer["answer"]) == (2, "after the records end")
     assert day in answer["what"]
     due = again.tables["due"].set_index("pump_id")
     assert f"{due.loc['P-2', 'closed_on']:%Y-%m-%d}" == day
     assert pd.isna(due.loc["P-1", "closed_on"])
+    assert pd.isna(due.loc["P-3", "closed_on"])
     assert "ticket_open" in set(again.tables["audit"]["rule"])
 
 
