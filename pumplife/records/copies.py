@@ -121,7 +121,7 @@ def _tell_copies(
     rows: pd.DataFrame, copies: pd.DataFrame, best: pd.DataFrame, log: AuditLog
 ) -> None:
     """Tell of each copy that doesn't count, and whether it says the same."""
-    kept = best.set_index("job")
+    kept = {row["job"]: row for row in best.to_dict("records")}
     other = copies[~copies["copy"].isin(best["copy"])]
     told = [name for name in rows if name not in ("file", "row", "saved_at", "copy", "day")]
     contents = {
@@ -129,7 +129,7 @@ def _tell_copies(
         for copy, lines in rows[rows["ticket"].isin(other["ticket"])].groupby("copy")
     }
     for row in other.to_dict("records"):
-        counts = kept.loc[row["job"]]
+        counts = kept[row["job"]]
         same = contents[row["copy"]] == contents[counts["copy"]]
         log.add(
             "note" if same else "caution",

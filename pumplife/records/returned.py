@@ -86,9 +86,9 @@ def _orders(rows: pd.DataFrame, log: AuditLog) -> pd.DataFrame:
     orders = written.groupby(rows["job"], sort=False).first()
     own = ["ticket", "ticket_id", "job_number", "file", "row"]
     orders = rows.drop_duplicates("job").set_index("job")[own].join(orders)
-    for job in differing.index[differing.any(axis=1)].astype(str):
-        row = orders.loc[job]
-        named = differing.columns[differing.loc[job].to_numpy()]
+    odd = differing.any(axis=1).to_numpy()
+    for row, said in zip(orders[odd].to_dict("records"), differing[odd].to_numpy(), strict=True):
+        named = differing.columns[said]
         log.add(
             "caution",
             f"Ticket {row['ticket_id']} says two things of {', '.join(named)}.",
@@ -116,14 +116,15 @@ def _check_place(orders: pd.DataFrame, kits: pd.DataFrame, log: AuditLog) -> Non
     )
     other_side = side.notna() & fitted.isin(["fluid", "air"]) & fitted.ne(side)
     for wrong, what in (
-        (pump & orders["pump_id"].notna(), "was made for pump {0}, and came back for pump {pump}"),
+        (
+            pump & orders["pump_id"].notna(),
+            "was made for pump {made}, and came back for pump {pump_id}",
+        ),
         (other_side, "was made for the {side} side, and came back with kit {kit} of the other"),
     ):
-        for job in orders.index[wrong]:
-            row = orders.loc[job]
-            said = what.format(
-                made.loc[job, 0], pump=row["pump_id"], side=side[job], kit=row["kit"]
-            )
+        told = orders.assign(made=made[0], side=side)[wrong]
+        for row in told.to_dict("records"):
+            said = what.format_map(row)
             log.add(
                 "caution",
                 f"Ticket {row['ticket_id']} {said}.",
@@ -145,20 +146,20 @@ def _order_numbers(orders: pd.DataFrame, rebuilds: pd.DataFrame, log: AuditLog) 
     apart = orders["ticket_id"] + "-" + orders["job_number"].astype(str)
     number = orders["ticket_id"].where(orders["job_number"] == 1, apart)
     for ticket, jobs in orders[orders["ticket"].isin(known)].groupby("ticket", sort=False):
-        order = rebuilds.loc[known[ticket]]
-        away = (jobs["done_on"] - order["opened_on"]).abs()
-        job = jobs.index[0] if away.isna().all() else away.idxmin()
-        others = jobs.index[jobs.index != job]
-        number[others] = apart[others]  # the plain number may be the order's
-        number[job] = order["rebuild_id"]
+        (order,) = rebuilds.loc[[known[str(ticket)]]].to_dict("records")
+        away = (jobs["done_on"] - order["opened_on"]).abs().to_numpy()
+        row = int(np.argmin(np.where(np.isnat(away), np.timedelta64(10**6, "D"), away)))
+        number[jobs.index] = apart[jobs.index] if len(jobs) > 1 else ""  # the plain one is taken
+        number[jobs.index[row]] = order["rebuild_id"]
+        job = jobs.iloc[[row]].to_dict("records")[0]
         log.add(
             "note",
-            f"Ticket {jobs.loc[job, 'ticket_id']} came back, and stands in rebuilds as order "
+            f"Ticket {job['ticket_id']} came back, and stands in rebuilds as order "
             f"{order['rebuild_id']}.",
             rule="ticket_known",
             table="returned",
-            row=int(jobs.loc[job, "row"]),
-            pump_id=str(jobs.loc[job, "pump_id"]),
+            row=int(job["row"]),
+            pump_id=str(job["pump_id"]),
             consequence="It is one event; only the ticket's findings are added.",
             remedy="None needed.",
         )
