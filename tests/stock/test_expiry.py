@@ -118,6 +118,18 @@ def test_loose_parts_that_no_work_takes_expire_on_the_shelf(plan):
     assert shelf["likely_unused"].to_dict() == {"BALL": 3, "FK": 2}
 
 
+def test_nobody_foresees_what_expires_of_a_part_that_may_be_meant(plan):
+    """Either o-ring could be the one that every opening takes: neither is said to lie unused."""
+    ring = {"part": "o-ring", "side": "fluid", "wears": "every_opening", "lead_time_days": 20}
+    ring |= {"material": "NBR", "size_mm": 50, "per_pump": 2, "unit_cost": 10.0}
+    parts = [*small_tables()["parts"], *(ring | {"part_no": name} for name in ("RING-A", "RING-B"))]
+    _, found = plan(bag(3, FRESH, "RING-A"), bag(3, FRESH, "BALL"), parts=parts)
+    assert found.stock.set_index("item").loc["RING-A", "verdict"].startswith("no level:")
+    unused = found.shelf.set_index("item")["likely_unused"]
+    assert np.isnan(unused["RING-A"])
+    assert unused["BALL"] == 3  # the kits cover the work
+
+
 def test_write_offs_of_todays_stock_in_the_budget(plan, known):
     late = LAST_DAY - pd.DateOffset(years=7) + pd.DateOffset(months=18)
     records, _ = plan(bag(4, OLD), bag(60, f"{late:%Y-%m-%d}"))
