@@ -234,7 +234,7 @@ def simulate_use(
     seed: int,
     fouling: Sequence[float],
     loose: Sequence[Sequence[LoosePart]] = (),
-    ahead: Sequence[UseAhead] = (),
+    ahead: Sequence[UseAhead | None] = (),
 ) -> Use:
     """Run the pumps forward for what they take of some items.
 

@@ -73,6 +73,8 @@ class StockPlan:
         Simulated futures behind them.
     shelf : DataFrame
         One row per store, item and cure date, `SHELF_COLUMNS`.
+    unknown : frozenset of (store, item)
+        Items of which nobody knows what all pumps will take.
     """
 
     stock: pd.DataFrame
@@ -84,6 +86,7 @@ class StockPlan:
     loose: list[tuple[LoosePart, ...]]
     curves: tuple[RiskCurve, ...]
     replicates: int
+    unknown: frozenset[Key] = frozenset()
 
     def __repr__(self) -> str:
         return f"StockPlan({len(self.stock)} items, {len(self.orders)} orders)"
@@ -184,6 +187,7 @@ def plan_stock(
         on_condition=share_table(records, shares),
         kit_or_parts=compare_supply(groups, practices, loose, _terms(records, store), seed=seed),
         loose=loose,
+        unknown=unknown,
     )
 
 
