@@ -185,7 +185,9 @@ def plan_stock(
         _assemble(records, carried, store, demands, expiry, replicates=tally.replicates),
         coverage=cover_parts(records, lives, groups, loose, tally=tally, fouling=fouling),
         on_condition=share_table(records, shares),
-        kit_or_parts=compare_supply(groups, practices, loose, _terms(records, store), seed=seed),
+        kit_or_parts=compare_supply(
+            groups, practices, loose, _terms(records, store), seed=seed, ahead=ahead
+        ),
         loose=loose,
         unknown=unknown,
     )

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pumplife.policy.ahead import UseAhead
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.simulate import PlannedAges, SideEvents
 from pumplife.records.plant import Plant
@@ -95,6 +96,7 @@ def run_members(
     *,
     replicates: int,
     seed: int,
+    ahead: Sequence[UseAhead] = (),
 ) -> dict[Key, list[Member]]:
     """Run every group forward under each treatment of failures; members by store and kit."""
     families: dict[Key, list[Member]] = {}
@@ -106,6 +108,7 @@ def run_members(
                 years=YEARS,
                 replicates=replicates,
                 rng=np.random.default_rng([seed, number]),
+                ahead=ahead[number] if len(ahead) else None,
             )
             for way in (_at(practice.planned, 1.0), _at(practice.planned, 0.0), as_today(group))
         ]

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pumplife.errors import SettingError
+from pumplife.policy.ahead import UseAhead
 from pumplife.records.plant import Plant
 from pumplife.records.read import read_records
 from pumplife.records.stocking import may_break_kits
@@ -162,6 +163,19 @@ def test_planned_renewals_by_hand():
     assert "less than kits only, most of it by what is bought" in parts["why"]
     rows = ways_of([group_of(**DURABLE)], [planned_at(499.0)], prices={"K": 40.0})
     assert rows.loc[("K", KITS), "advised"] == "yes"
+
+
+def test_pumps_that_come_or_go_count_for_the_days_that_they_run():
+    # half of the pumps of the case above come after a year, the others leave after two
+    ahead = UseAhead(
+        knots=np.array([0.0, 365.25, 730.5]),
+        share=np.array([[0.0, 1.0, 1.0]] * 5 + [[1.0, 1.0, 0.0]] * 5),
+    )
+    table = compare_supply(
+        [group_of(**DURABLE)], [planned_at(499.0)], [()], terms(), seed=3, ahead=[ahead]
+    )
+    kits = table.set_index("way").loc[KITS]
+    assert kits["kits_per_year"] == pytest.approx(10 * 4 / 3)  # four each in two years of three
 
 
 def test_a_dear_kit_is_worth_more_than_the_loose_part_at_failures():
