@@ -109,7 +109,9 @@ def list_parts(records: Records) -> pd.DataFrame:
     after = rows["part_no"].map(current)
     same = ["part", "side", "wears"]
     alike = rows.set_index("part_no")[same].reindex(after).to_numpy() == rows[same].to_numpy()
-    return rows[after.eq(rows["part_no"]) | ~alike.all(axis=1)]
+    replaced = after.ne(rows["part_no"]) & alike.all(axis=1)
+    kept: pd.DataFrame = rows[~replaced]
+    return kept
 
 
 def observe_shares(records: Records, lives: Lives) -> dict[str, ObservedShare]:
