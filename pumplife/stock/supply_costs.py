@@ -145,7 +145,11 @@ def _what_lacks(name: str, items: dict[str, Item]) -> str:
 
 
 def costs_of(room: Room, kit: str, way: str, chosen: dict[str, str]) -> dict[str, float]:
-    """What one kit's way adds to the store's costs, by `MONEY` [money/year]."""
+    """What one kit's way adds to the store's costs, by `MONEY` [money/year].
+
+    Where it lifts the level of a part that other kits share, their pumps wait less: what that
+    spares is set against keeping the part, so that waiting is never below 0.
+    """
     asked = room.asked[kit][way]
     if asked.lacking:
         return dict.fromkeys(MONEY, np.nan)
@@ -154,8 +158,10 @@ def costs_of(room: Room, kit: str, way: str, chosen: dict[str, str]) -> dict[str
     for item in asked.demand:
         with_it = shelf_of(room, item, {**others, kit: way})
         without = shelf_of(room, item, others)
-        keeping += with_it.keeping - without.keeping
-        waiting += with_it.waiting - without.waiting
+        added = with_it.waiting - without.waiting
+        spared = float(np.fmin(added, 0.0))
+        keeping += with_it.keeping - without.keeping + spared
+        waiting += added - spared
         bought += asked.rate[item] * room.terms.items[item].unit_cost
     keeping += asked.orders * float(np.nan_to_num(room.terms.plant.cost("order")))
     left = left_over_money(room, asked) * SUPPLY_YEARS / 2.0

@@ -18,8 +18,8 @@ from pumplife.stock.items import Item
 from pumplife.stock.kit_or_parts import compare_supply
 from pumplife.stock.shelf import plan_stock
 from pumplife.stock.supply import Takings, break_kits, count_together, not_in_bin
-from pumplife.stock.supply_costs import Terms, add_demands
-from pumplife.stock.ways_of_supply import BROKEN, KITS, MIX, PARTS, TODAY, WAYS
+from pumplife.stock.supply_costs import Asked, PooledShelf, Room, Terms, add_demands, costs_of
+from pumplife.stock.ways_of_supply import BROKEN, KITS, MIX, PARTS, TODAY, WAYS, Supply
 from tests.plants import SETTINGS, small_plant
 from tests.stock.fleets import lives as life_draws
 from tests.stock.fleets import run_to_failure, side_group
@@ -163,6 +163,29 @@ def test_planned_renewals_by_hand():
     assert "less than kits only, most of it by what is bought" in parts["why"]
     rows = ways_of([group_of(**DURABLE)], [planned_at(499.0)], prices={"K": 40.0})
     assert rows.loc[("K", KITS), "advised"] == "yes"
+
+
+def test_what_other_kits_wait_less_is_set_against_keeping():
+    """Kit K lifts the level of C: 50 instead of 20 a year to keep, 10 instead of 30 in waiting."""
+    same = {"rate": {"C": 1.0}, "times": {"C": 1.0}, "orders": 0.0, "lacking": ""}
+    asked = Asked(
+        demand={"C": demand_for([group_of()], [run_to_failure()], replicates=10)[0]},
+        supply=Supply(names=("C",), taken=needs([(0, 1, 0)]), left_over={}, work=0.0),
+        **same,
+    )
+    room = Room(
+        store="MAIN",
+        members={},
+        asked={kit: {MIX: asked} for kit in ("J", "K")},
+        terms=terms(),
+        known={
+            ("C", f"J\x1f{MIX}"): PooledShelf(keeping=20.0, waiting=30.0),
+            ("C", f"J\x1f{MIX}", f"K\x1f{MIX}"): PooledShelf(keeping=50.0, waiting=10.0),
+        },
+    )
+    costs = costs_of(room, "K", MIX, {"J": MIX, "K": MIX})
+    assert (costs["keeping_per_year"], costs["waiting_per_year"]) == (50 - 20 - 20, 0)
+    assert sum(costs.values()) == 10.0 + 50 - 20 + 10 - 30  # the price of C, and the shelf's change
 
 
 def test_pumps_that_come_or_go_count_for_the_days_that_they_run():
