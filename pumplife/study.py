@@ -248,7 +248,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
         "on_condition": stock.on_condition,
         "kit_or_parts": stock.kit_or_parts,
         "demand_check": check_demand(records, clock, (lives, fits), advice, stock.stock),
-        "budget": complete_budget(records, budget, stock.stock, outlook),
+        "budget": complete_budget(records, budget, stock),
         **split_budget(records, budget),
         "bridge": build_bridge(known, budget),
         "cash": plan_cash(records, budget, stock),

@@ -97,21 +97,6 @@ class TrialDesign:
         return self.positions // 2 if self.layout == INSIDE else self.positions
 
 
-def refuse_inside(part: str, layout: str) -> None:
-    """Refuse a trial that fits two materials to one rod.
-
-    Raises
-    ------
-    RecordError
-    """
-    if layout == INSIDE and part in ON_ONE_ROD:
-        raise RecordError(
-            f"Two materials can't be tried as {part}s of one pump: both sit on one rod, so that "
-            "the stiffer one changes how the other flexes. Give each pump one material; balls and "
-            "seats can share a pump."
-        )
-
-
 def events_needed(
     ratio: ArrayLike, shape: ArrayLike, power: ArrayLike = 0.80, false_alarm: ArrayLike = 0.05
 ) -> Floats:
@@ -227,26 +212,6 @@ def find_use(
     if end <= first or short(end) < 0.0:
         return np.inf
     return float(optimize.brentq(short, first, end, rtol=1e-4)) if short(first) < 0.0 else first
-
-
-def find_pumps(
-    design: TrialDesign, power: float = 0.80, false_alarm: float = 0.05, *, most: int = 500
-) -> int:
-    """Find how many pumps of each material show its ratio within the use of a design.
-
-    Returns
-    -------
-    int
-        0 where no number up to the most is enough.
-    """
-    low, high = 2, most
-    if approximate_power(replace(design, pumps=most), false_alarm) < power:
-        return 0
-    while low < high:
-        middle = (low + high) // 2
-        enough = approximate_power(replace(design, pumps=middle), false_alarm) >= power
-        low, high = (low, middle) if enough else (middle + 1, high)
-    return low
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

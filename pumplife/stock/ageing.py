@@ -54,8 +54,8 @@ class Ageing:
 
     @property
     def quarters(self) -> int:
-        """The storage life in whole quarters."""
-        return int(QUARTERS * min(self.years, MOST_YEARS))
+        """The storage life in whole quarters, one at least."""
+        return max(1, int(QUARTERS * min(self.years, MOST_YEARS)))
 
 
 def chance_to_age_out(ageing: Ageing, level: int) -> float:
@@ -234,7 +234,7 @@ def simulate_use(
     seed: int,
     fouling: Sequence[float],
     loose: Sequence[Sequence[LoosePart]] = (),
-    ahead: Sequence[UseAhead] = (),
+    ahead: Sequence[UseAhead | None] = (),
 ) -> Use:
     """Run the pumps forward for what they take of some items.
 

@@ -35,6 +35,8 @@ class EventAmounts:
         Today's [money].
     loose_money : array (kinds,)
         What an opening takes beside the kit whether or not it failed [money].
+    air_money : array (kinds,)
+        Air kits of fouled air sides, a part of `kit_money` [money].
     """
 
     takes: FloatArray
@@ -48,6 +50,7 @@ class EventAmounts:
     kit_price: float = float("nan")
     part_price: FloatArray | None = None
     loose_money: FloatArray | float = 0.0
+    air_money: FloatArray | float = 0.0
 
     def __repr__(self) -> str:
         return f"EventAmounts({len(self.kit_money)} kinds of event)"
@@ -79,7 +82,8 @@ def event_amounts(group: SideGroup, plant: Plant) -> EventAmounts:
     again = {"kits": fault, "breakdowns": fault}
     takes = [np.concatenate(columns[name]) + again.get(name, 0.0) for name in AMOUNTS]
     labour, downtime = (np.concatenate(columns[name]) for name in ("labour_h", "downtime_h"))
-    kits, loose = _kit_money(costs, fouled), _part_money(costs)
+    air = np.concatenate([np.zeros(1), *[fouled * float(np.nan_to_num(costs.air_kit))] * 2])
+    kits, loose = _kit_money(costs) + air, _part_money(costs)
     cash = np.concatenate([work.cash for work in works])
     return EventAmounts(
         takes=np.stack(takes, axis=1),
@@ -92,14 +96,14 @@ def event_amounts(group: SideGroup, plant: Plant) -> EventAmounts:
         part_no=group.part_no,
         kit_price=costs.kit_price,
         part_price=costs.part_price,
+        air_money=air,
     )
 
 
-def _kit_money(costs: SideCosts, fouled: FloatArray) -> FloatArray:
-    """The side's kit, the kit of a fault after it, the air kit of a fouled air side, by kind."""
-    again = costs.opening_fault * costs.kit_price
-    air = fouled * float(np.nan_to_num(costs.air_kit))
-    return np.concatenate([[costs.kit_price + again], costs.kit_price + again + air, again + air])
+def _kit_money(costs: SideCosts) -> FloatArray:
+    """The side's kit and the kit of a fault after it, by kind."""
+    parts, again = costs.part_price.size, costs.opening_fault * costs.kit_price
+    return np.repeat([costs.kit_price + again, again], [1 + parts, parts])
 
 
 def _part_money(costs: SideCosts) -> FloatArray:

@@ -62,6 +62,12 @@ NO_AGEING = Ageing(years=float("nan"))
 NOTHING_KEPT = -1  # reorder point of an item that only planned jobs take
 NO_LEVEL = "no level:"
 """Begins the verdict of an item whose demand isn't known."""
+_ASKED_BY = {
+    "target": "what the service level asks for",
+    "min_order": "what the service level asks for",
+    "cost": "the level of least cost",
+    "shelf_life": "what is used before it ages out",
+}
 _MONTHS = 12.0
 _LIKELY = 0.5  # a shortage of this probability is told in words
 _WORTH_SAYING = 0.10  # a saving of this share of the cost is told in words
@@ -363,7 +369,7 @@ def _verdict(row: dict[str, Any], order: int, currency: str, reserve: Reserve) -
     if order:
         words = [f"order {order} now"]
     elif row["surplus"] > 0:
-        words = [f"{row['surplus']:.0f} above what the service level asks for"]
+        words = [f"{row['surplus']:.0f} above {_ASKED_BY[row['limited_by']]}"]
     if row["order_up_to"] == 0:
         words.append("nothing is kept: ordered for each job as it comes")
     if row["today_shortage_prob"] >= _LIKELY:

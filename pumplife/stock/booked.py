@@ -21,7 +21,7 @@ BOOKED_COLUMNS = (
     "from_on", "to_on", "site", "quantity", "months", "booked", "by_tickets", "expected", "low",
     "high", "ratio", "says",
 )  # fmt: skip
-YEARS, MONTHS = 3, 12
+PAST_YEARS, MONTHS = 3, 12
 COMPARED = {
     # what is booked: what the tickets and the model have for it
     "money": ("material", "labour", "consequences"),
@@ -95,7 +95,7 @@ def _whole_month(known: LastYear) -> bool:
 def _month_edges(known: LastYear) -> FloatArray:
     """Days that the months looked at begin on, and the end of the last, (months + 1,) [day]."""
     last = known.records.plant.records_to.to_period("M") + (1 if _whole_month(known) else 0)
-    months = pd.period_range(last - YEARS * MONTHS, last, freq="M")
+    months = pd.period_range(last - PAST_YEARS * MONTHS, last, freq="M")
     return np.array([to_day(month.to_timestamp()) for month in months])
 
 

@@ -2,8 +2,11 @@
 
 What is to be ordered now stands in its month; later planned jobs are ordered a lead time ahead, and
 what breakdowns take is bought again in the month in which they take it, once surplus is used up.
+Kits, failed parts, what openings take beside the kit and air kits of fouled sides count under their
+own numbers, each with its own lead time and surplus.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,11 +16,13 @@ from numpy.typing import NDArray
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import PLANNED, SideEvents
 from pumplife.records.read import Records
-from pumplife.stock.amounts import kinds_of
+from pumplife.stock.amounts import EventAmounts, kinds_of
 from pumplife.stock.budget import Budget
 from pumplife.stock.change_over import sites_of_stores
+from pumplife.stock.demand import air_kits_of
 from pumplife.stock.future import Practice, run_group
-from pumplife.stock.items import Item, list_items
+from pumplife.stock.items import Item, list_items, successors
+from pumplife.stock.loose import LoosePart, pieces_by_kind
 from pumplife.stock.outcome import Setting
 from pumplife.stock.prices import price_periods
 from pumplife.stock.shelf import StockPlan
@@ -35,8 +40,9 @@ class _Calendar:
 
     months: pd.PeriodIndex
     start: FloatArray  # (months,) [days]
-    covered: dict[str, float]  # days from now that orders to place now look ahead, by item
+    review: float  # [days]
     items: dict[str, Item]
+    current: dict[str, str]
 
     def month_of(self, day: FloatArray) -> IntArray:
         """Month of each day from now, today's where it lies behind."""
@@ -45,8 +51,22 @@ class _Calendar:
 
     def lead(self, item: str) -> float:
         """Usual lead time of an item, 0 where not known [days]."""
-        known = self.items.get(item)
+        known = self.items.get(self.current.get(item, item))
         return float(np.nan_to_num(known.lead_time_days)) if known is not None else 0.0
+
+    def covered(self, item: str) -> float:
+        """Days from now that orders to place now look ahead; 0 for what isn't in the tables."""
+        return self.lead(item) + self.review if item in self.items else 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Stream:
+    """What the events of a group take of items of one sort."""
+
+    names: tuple[str, ...]
+    item: IntArray  # (events,), in names
+    money: FloatArray  # (events,) [money]
+    known: bool = True  # whether a planned job is known to take it
 
 
 def plan_cash(records: Records, budget: Budget, stock: StockPlan) -> pd.DataFrame:
@@ -73,9 +93,12 @@ def plan_cash(records: Records, budget: Budget, stock: StockPlan) -> pd.DataFram
         return pd.DataFrame(columns=list(CASH_COLUMNS))
     calendar = _lay_out(records, setting)
     home = sites_of_stores(setting)
+    air = air_kits_of(setting.groups)
     taken = [
-        _group_needs(setting, number, way, calendar)
-        for number, way in enumerate(budget.ways[budget.follows])
+        _group_needs(setting, number, way, calendar, beside=(parts, air))
+        for number, (way, parts) in enumerate(
+            zip(budget.ways[budget.follows], stock.loose or [()] * len(setting.groups), strict=True)
+        )
     ]
     needs = _use_surplus(_add_up(taken, "store", "item", "month", "what"), stock.stock)
     rows = pd.concat([_orders_now(stock.orders, calendar), needs], ignore_index=True)
@@ -97,24 +120,34 @@ def _lay_out(records: Records, setting: Setting) -> _Calendar:
     months = pd.period_range(first, setting.years.to_on[-1], freq="M")
     start = (months.to_timestamp() - first) / pd.Timedelta(days=1)
     items = list_items(records)
-    review = records.plant.review_days
     return _Calendar(
         months=months,
         start=np.asarray(start, dtype=np.float64),
-        covered={
-            name: float(np.nan_to_num(item.lead_time_days)) + review for name, item in items.items()
-        },
+        review=records.plant.review_days,
         items=items,
+        current=successors(items),
     )
 
 
-def _group_needs(setting: Setting, number: int, way: Practice, calendar: _Calendar) -> pd.DataFrame:
-    """Expected money of kits and parts of one group by store, item, month and reason."""
+def _group_needs(
+    setting: Setting,
+    number: int,
+    way: Practice,
+    calendar: _Calendar,
+    *,
+    beside: tuple[Sequence[LoosePart], dict[int, str]],
+) -> pd.DataFrame:
+    """Expected money of one group's material by store, item, month and reason.
+
+    `beside` is what its openings take beside the kit, and the air kit on each pump.
+    """
     group, amounts = setting.groups[number], setting.amounts[number]
+    priced_parts = [part for part in beside[0] if not part.why and part.unit_cost > 0.0]
+    leads = [calendar.lead(name) for name in (group.kit, *(p.part_no for p in priced_parts))]
     events = run_group(
         group,
         way,
-        years=float(setting.years.edges[-1]) + calendar.lead(group.kit) / DAYS_PER_YEAR,
+        years=float(setting.years.edges[-1]) + max(leads) / DAYS_PER_YEAR,
         replicates=setting.replicates,
         rng=np.random.default_rng([setting.seed, number]),
         ahead=setting.ahead[number],
@@ -122,25 +155,77 @@ def _group_needs(setting: Setting, number: int, way: Practice, calendar: _Calend
     kind = kinds_of(group, events)
     priced = price_periods(amounts, setting.years.edges, setting.rise)
     place = np.searchsorted(priced.edges, events.time, side="right") - 1
-    factor = priced.money[np.clip(place, 0, priced.year.size - 1), kind, 0]
+    paid = priced.material[np.clip(place, 0, priced.year.size - 1), kind]
+    own = _own_streams(group, events, paid, _air_share(amounts)[kind], beside[1])
+    streams = own + _loose_streams(priced_parts, kind, paid[:, 2], len(amounts.kit_money))
+    return pd.concat(
+        [_stream_needs(setting, group, events, stream, calendar) for stream in streams],
+        ignore_index=True,
+    )
+
+
+def _air_share(amounts: EventAmounts) -> FloatArray:
+    """Share of the money for kits that pays the air kits of fouled sides, by kind of event [-]."""
+    kits = amounts.kit_money
+    return np.divide(amounts.air_money, kits, out=np.zeros(kits.shape), where=kits > 0.0)
+
+
+def _own_streams(
+    group: SideGroup,
+    events: SideEvents,
+    paid: FloatArray,
+    air_share: FloatArray,
+    air: dict[int, str],
+) -> list[_Stream]:
+    """The group's kit, the part that failed, and the air kit of a side that it fouled."""
+    names, kit_of = np.unique([air.get(int(pump), "") for pump in group.pumps], return_inverse=True)
+    part = group.part_of[np.maximum(events.position, 0)].astype(np.intp)
+    kits = paid[:, 0]
+    return [
+        _Stream(names=(group.kit,), item=np.zeros_like(part), money=kits * (1.0 - air_share)),
+        _Stream(names=group.part_no, item=part, money=paid[:, 1]),
+        _Stream(names=tuple(map(str, names)), item=kit_of[events.pump], money=kits * air_share),
+    ]
+
+
+def _loose_streams(
+    parts: Sequence[LoosePart], kind: IntArray, paid: FloatArray, kinds: int
+) -> list[_Stream]:
+    """Each part that openings take beside the kit, its share of what they pay for all of them."""
+    own = np.array([pieces_by_kind(part, kinds) * part.unit_cost for part in parts])
+    own = own.reshape(len(parts), kinds)
+    total = own.sum(axis=0)
+    share = np.divide(own, total, out=np.zeros(own.shape), where=total > 0.0)
+    return [
+        _Stream(
+            names=(part.part_no,),
+            item=np.zeros_like(kind),
+            money=paid * share[number, kind],
+            known=part.share is None,
+        )
+        for number, part in enumerate(parts)
+    ]
+
+
+def _stream_needs(
+    setting: Setting, group: SideGroup, events: SideEvents, stream: _Stream, calendar: _Calendar
+) -> pd.DataFrame:
+    """Money of one stream by store, item, month and reason, beyond what is to be ordered now."""
     planned = events.position == PLANNED
+    ahead = planned & stream.known
+    lead = np.array([calendar.lead(name) for name in stream.names])[stream.item]
+    covered = np.array([calendar.covered(name) for name in stream.names])[stream.item]
     day = events.time * DAYS_PER_YEAR
-    ahead = np.where(planned, calendar.lead(group.kit), 0.0)
-    ordered = np.maximum(day - ahead, 0.0)
-    later = ~planned | (day > calendar.covered.get(group.kit, 0.0))
+    ordered = np.maximum(day - np.where(ahead, lead, 0.0), 0.0)
+    later = ~ahead | (day > covered)
     later &= ordered < setting.years.edges[-1] * DAYS_PER_YEAR
     return _sum_needs(
         group,
         events,
-        (_item_of(group, events), calendar.month_of(ordered), planned),
-        np.where(later, factor, 0.0) / setting.replicates,
+        (stream.item, calendar.month_of(ordered), planned),
+        np.where(later, stream.money, 0.0) / setting.replicates,
+        [calendar.current.get(name, name) for name in stream.names],
     )
-
-
-def _item_of(group: SideGroup, events: SideEvents) -> IntArray:
-    """0 for the kit, 1 + part for a loose part."""
-    part = group.part_of[np.maximum(events.position, 0)]
-    return np.asarray(np.where(events.kit | (events.position < 0), 0, 1 + part), dtype=np.intp)
 
 
 def _sum_needs(
@@ -148,10 +233,11 @@ def _sum_needs(
     events: SideEvents,
     places: tuple[IntArray, IntArray, NDArray[np.bool_]],
     amount: FloatArray,
+    items: list[str],
 ) -> pd.DataFrame:
     item, month, planned = places
     stores, store = np.unique(group.store.astype(str), return_inverse=True)
-    names = np.array([group.kit, *group.part_no], dtype=object)
+    names = np.array(items, dtype=object)
     shape = (stores.size, names.size, int(month.max(initial=0)) + 1, 2)
     cell = np.ravel_multi_index((store[events.pump], item, month, planned.astype(np.intp)), shape)
     sums = np.bincount(cell, amount, minlength=int(np.prod(shape)))

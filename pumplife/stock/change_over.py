@@ -4,10 +4,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pumplife.policy.ahead import Outlook, look_ahead
 from pumplife.records.read import Records
 from pumplife.stock.budget import BUDGET_COLUMNS, Budget
 from pumplife.stock.outcome import SHARES, Setting
+from pumplife.stock.shelf import StockPlan
 from pumplife.stock.spent import EVERYWHERE
 from pumplife.stock.write_offs import WRITE_OFFS, forecast_write_offs
 
@@ -28,9 +28,7 @@ def sites_of_stores(setting: Setting) -> dict[str, str]:
     return dict(zip(first["store"].astype(str), first["site"].astype(str), strict=True))
 
 
-def complete_budget(
-    records: Records, budget: Budget, stock: pd.DataFrame, outlook: Outlook
-) -> pd.DataFrame:
+def complete_budget(records: Records, budget: Budget, plan: StockPlan) -> pd.DataFrame:
     """The budget with what its events don't tell: the change of the shelf, and write-offs.
 
     Parameters
@@ -38,17 +36,15 @@ def complete_budget(
     records : Records
         Gives the bags on the shelf.
     budget : Budget
-    stock : DataFrame
-        The stock table.
-    outlook : Outlook
-        What is planned for the pumps.
+    plan : StockPlan
+        The stock table, what openings take beside the kit, and whose demand isn't known.
 
     Returns
     -------
     DataFrame
         Columns of `BUDGET_COLUMNS`. Rows write_offs [items] and write_off_money [money] of every
         scenario: pieces of today's shelf that expire before they are used, those expired already
-        in the first row.
+        in the first row; of items whose demand isn't known only these.
     """
     setting = budget.setting
     if setting is None:
@@ -59,14 +55,16 @@ def complete_budget(
         budget.ways,
         edges=setting.years.edges,
         seed=setting.seed,
-        ahead=[look_ahead(outlook, group) for group in setting.groups],
+        loose=plan.loose,
+        ahead=setting.ahead,
+        unknown=plan.unknown,
     )
     rows = [
         _rows(setting, scenario, quantity, values[..., number])
         for scenario, values in lost.items()
         for number, quantity in enumerate(WRITE_OFFS)
     ]
-    table = pd.concat([add_stock_change(budget, stock), *rows], ignore_index=True)
+    table = pd.concat([add_stock_change(budget, plan.stock), *rows], ignore_index=True)
     return table[list(BUDGET_COLUMNS)]
 
 

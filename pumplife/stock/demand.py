@@ -145,7 +145,7 @@ def gather_needs(
     seed: int,
     fouling: Sequence[float] = (),
     loose: Sequence[Sequence[LoosePart]] = (),
-    ahead: Sequence[UseAhead] = (),
+    ahead: Sequence[UseAhead | None] = (),
 ) -> Needs:
     """Run the groups forward and list every numbered item that they take; shocks left out.
 
@@ -174,7 +174,7 @@ class _Run:
     loose: Sequence[Sequence[LoosePart]] = ()
     seen: Callable[[SideGroup, SideEvents], None] | None = None
     soon: float = 0.0
-    ahead: Sequence[UseAhead] = ()
+    ahead: Sequence[UseAhead | None] = ()
 
 
 def _run_groups(
@@ -187,7 +187,7 @@ def _run_groups(
     seed: int,
 ) -> list[tuple[Needs, Known]]:
     """What each group takes, and its planned jobs that are known soon."""
-    air_kits = _air_kits(worked[0])
+    air_kits = air_kits_of(worked[0])
     asked = []
     for number, (group, practice) in enumerate(zip(*worked, strict=True)):
         chance = run.fouling[number] if len(run.fouling) else 0.0
@@ -286,7 +286,7 @@ def _loose_needs(
     return needs
 
 
-def _air_kits(groups: Sequence[SideGroup]) -> dict[int, str]:
+def air_kits_of(groups: Sequence[SideGroup]) -> dict[int, str]:
     """The air kit fitted on each pump."""
     return {int(pump): g.kit for g in groups if g.side == "air" for pump in g.pumps}
 

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from pumplife.policy.ahead import UseAhead
 from pumplife.policy.groups import SideGroup
 from pumplife.stock.future import Practice, count_replicates
 from pumplife.stock.loose import LoosePart
@@ -62,6 +63,7 @@ def compare_supply(
     terms: Terms,
     *,
     seed: int = 1,
+    ahead: Sequence[UseAhead] = (),
 ) -> pd.DataFrame:
     """Money a year of each way of supplying each kind of kit in each store, and the cheapest.
 
@@ -73,8 +75,9 @@ def compare_supply(
     item that it waits for are one waiting pump. Air kits for fouled air sides are left out.
 
     Parts that several kits share are pooled: what a kit's way costs is what the store's shelf
-    costs with it less what it costs without, the other kits being supplied as advised (waiting can
-    come out below 0, where more demand lifts the level of a shared part). Advised is the cheapest
+    costs with it less what it costs without, the other kits being supplied as advised (where more
+    demand lifts the level of a shared part, what other kits' pumps wait less is set against
+    keeping it). Advised is the cheapest
     of the ways that treat failures as the rebuild advice does; a cheaper one that doesn't is told.
 
     Parameters
@@ -83,6 +86,8 @@ def compare_supply(
         The pump groups, what is followed, and what openings take besides, in one order.
     terms : Terms
     seed : int
+    ahead : sequence of UseAhead, optional
+        Use of the pumps of each group; default: as today.
 
     Returns
     -------
@@ -91,7 +96,7 @@ def compare_supply(
         a price or lead time is missing, and `why` says which.
     """
     replicates = count_replicates(groups, cells=_CELLS, least=_LEAST, most=_MOST)
-    families = run_members(groups, practices, loose, replicates=replicates, seed=seed)
+    families = run_members(groups, practices, loose, replicates=replicates, seed=seed, ahead=ahead)
     rows: list[dict[str, Any]] = []
     for store in sorted({key[0] for key in families}):
         mine = {key[1]: members for key, members in families.items() if key[0] == store}

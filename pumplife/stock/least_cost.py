@@ -7,12 +7,11 @@ from numpy.typing import NDArray
 
 from pumplife.policy.groups import DAYS_PER_YEAR
 from pumplife.stock.asked import ItemDemand
-from pumplife.stock.level import Shelf, assess_levels, count_pmf, poisson_loss
+from pumplife.stock.level import SIMPSON, Shelf, assess_levels, count_pmf, poisson_loss
 
 FloatArray = NDArray[np.float64]
 
 MOST_QUANTITIES = 24  # order quantities tried between the least order and twice the classical one
-_SIMPSON = np.array([1.0, 4.0, 1.0]) / 6.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -79,7 +78,7 @@ def assess_demand(demand: ItemDemand, quantity: int) -> Shelf:
         (later[0], later[1]),
         quantity=quantity,
         seen=count_pmf(np.maximum(demand.seen, 0)) if len(demand.seen) else None,
-        early=float(_SIMPSON @ np.maximum(-spans, 0).mean(axis=1)),
+        early=float(SIMPSON @ np.maximum(-spans, 0).mean(axis=1)),
     )
 
 

@@ -19,7 +19,8 @@ from pumplife.errors import RecordError
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-_SIMPSON = np.array([1.0, 4.0, 1.0]) / 6.0
+SIMPSON = np.array([1.0, 4.0, 1.0]) / 6.0
+"""Weights of the start, middle and end of a span in its mean."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -278,7 +279,7 @@ def assess_levels(
     points = np.arange(-1, max(map(len, spans)) if highest is None else highest + 1)
     position = points[:, None] + np.arange(1, quantity + 1)
     waits = np.array([pmf_loss(position, pmf).mean(axis=1) for pmf in spans])
-    over_time = _SIMPSON if later else np.ones(1)
+    over_time = SIMPSON if later else np.ones(1)
     waiting = _floats(over_time @ waits)
     mean = float(over_time @ [_mean(pmf) for pmf in spans])
     if seen is None:
@@ -305,20 +306,6 @@ def reorder_point(shelf: Shelf, service_level: float) -> int:
             f"{service_level}; assess higher levels"
         )
     return int(shelf.reorder_point[np.argmax(enough)])
-
-
-def least_cost_point(shelf: Shelf, *, holding: float, waiting: float) -> int:
-    """Reorder point of least holding + waiting cost, its order quantity given [items].
-
-    Parameters
-    ----------
-    shelf : Shelf
-        Assessed levels.
-    holding, waiting : float
-        Cost of one item lying, of one demand waiting [money per item and year].
-    """
-    cost = holding * shelf.on_hand + waiting * shelf.backorders
-    return int(shelf.reorder_point[np.argmin(cost)])
 
 
 def _fill_rates(spans: list[FloatArray], position: IntArray, waits: FloatArray) -> FloatArray:

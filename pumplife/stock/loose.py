@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.simulate import PLANNED, SideEvents
 from pumplife.records.read import Records
+from pumplife.stock.items import list_items, successors
 from pumplife.stock.on_condition import (
     EVERY_OPENING,
     ON_CONDITION,
@@ -84,11 +85,11 @@ def find_loose_parts(
     """
     parts = list_parts(records)
     parts = parts[parts["wears"].isin([EVERY_OPENING, ON_CONDITION])]
-    contents = kit_contents(records)
+    contents, current = kit_contents(records), successors(list_items(records))
     found = []
     unclear: dict[str, str] = {}
     for group in groups:
-        held = contents.get(group.kit, {})
+        held = _add_up(contents.get(group.kit, {}), current)
         mine = [
             _loose_part(row, int(held.get(row["part_no"], 0)), shares, alone)
             for row, alone in _meant(parts, group, set(held))
@@ -107,6 +108,16 @@ def kit_contents(records: Records) -> dict[str, dict[str, float]]:
         inside = contents.setdefault(str(row["kit"]), {})
         inside[str(row["part_no"])] = inside.get(str(row["part_no"]), 0.0) + float(row["quantity"])
     return contents
+
+
+def _add_up(pieces: dict[str, float], current: dict[str, str]) -> dict[str, float]:
+    """Pieces by number, each also under the number that has taken its place."""
+    held = dict(pieces)
+    for name, count in pieces.items():
+        after = current.get(name, name)
+        if after != name:
+            held[after] = held.get(after, 0.0) + count
+    return held
 
 
 def _meant(
@@ -217,6 +228,12 @@ def mean_pieces(part: LoosePart) -> tuple[FloatArray, FloatArray, FloatArray]:
     return need, from_kit, need - from_kit
 
 
+def pieces_by_kind(part: LoosePart, kinds: int) -> FloatArray:
+    """Mean pieces of a part that each kind of event takes loose (kinds,), as `EventAmounts`."""
+    loose = mean_pieces(part)[2]
+    return np.concatenate([loose[0, :1], np.repeat(loose[1], (kinds - 1) // 2)])
+
+
 def with_loose(amounts: "EventAmounts", parts: Sequence[LoosePart], column: int) -> "EventAmounts":
     """What events take, with the mean of what openings take beside the kit.
 
@@ -229,13 +246,11 @@ def with_loose(amounts: "EventAmounts", parts: Sequence[LoosePart], column: int)
     column : int
         Where `takes` counts loose parts.
     """
-    same = (len(amounts.kit_money) - 1) // 2
     takes, money = amounts.takes.copy(), np.zeros(len(amounts.kit_money))
     for part in parts:
         if part.why:
             continue
-        loose = mean_pieces(part)[2]
-        pieces = np.concatenate([loose[0, :1], np.repeat(loose[1], same)])
+        pieces = pieces_by_kind(part, money.size)
         takes[:, column] += pieces
         money += pieces * np.nan_to_num(part.unit_cost)
     return replace(amounts, takes=takes, loose_money=money)

@@ -1,6 +1,6 @@
 """What stock advice lacks, said once: items without a level and why, and prices not given."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 import numpy as np
 
@@ -10,6 +10,7 @@ from pumplife.records.read import Records
 from pumplife.records.stocking import rush_days_of
 from pumplife.stock.asked import Key
 from pumplife.stock.assess import NO_LEVEL
+from pumplife.stock.future import Practice
 from pumplife.stock.items import Item
 from pumplife.stock.loose import LoosePart
 
@@ -24,21 +25,44 @@ def say_no_lead_time(records: Records, item: Item) -> None:
         rule="no_lead_time",
         table=table,
         what=f"{item.kind} {item.name} has no lead time.",
-        consequence="No stock level is advised for it.",
+        consequence="No stock level is advised for it; what of it will expire isn't foreseen.",
         remedy="Write lead_time_days, the usual days from order to receipt.",
     )
 
 
-def why_idle(advice: Advice) -> dict[Key, str]:
+def why_idle(advice: Advice, current: dict[str, str]) -> dict[Key, str]:
     """Kits that pumps carry and no level was found for, and why."""
     alone = (
         "failed parts are renewed alone there, out of loose stock: use up the kits that there are, "
         "no need to order more"
     )
     return {
-        (str(place), group.kit): f"{NO_LEVEL} {group.missing}" if group.missing else alone
-        for group in advice.groups
+        (str(place), current.get(group.kit, group.kit)): (
+            f"{NO_LEVEL} {group.missing}" if group.missing else alone
+        )
+        for group in sorted(advice.groups, key=lambda group: bool(group.missing))
         if group.kit
+        for place in set(group.store)
+    }
+
+
+def items_taken(group: SideGroup, way: Practice, loose: Sequence[LoosePart]) -> set[str]:
+    """What a group's work takes: its kit, parts that are renewed alone, parts beside the kit."""
+    alone = group.part_no if way.kit_share < 1.0 else ()
+    return {group.kit, *alone, *(part.part_no for part in loose if not part.why)} - {""}
+
+
+def why_no_lead_time(
+    asking: Sequence[tuple[SideGroup, Practice, Sequence[LoosePart]]],
+    current: dict[str, str],
+    known: Collection[str],
+) -> dict[Key, str]:
+    """Items that work takes whose lead time isn't among those known, and why no level is found."""
+    return {
+        (str(place), item): f"{NO_LEVEL} it has no lead time"
+        for group, way, loose in asking
+        for item in sorted({current.get(name, name) for name in items_taken(group, way, loose)})
+        if item not in known
         for place in set(group.store)
     }
 
@@ -53,6 +77,20 @@ def why_unknown(
         for part in parts
         if part.why
         for place in set(group.store)
+    }
+
+
+def unknown_demand(
+    advice: Advice, carried: dict[Key, str], current: dict[str, str]
+) -> frozenset[Key]:
+    """Items of which nobody knows what all pumps will take: without a level, or of such groups."""
+    without = {key for key, why in carried.items() if why.startswith(NO_LEVEL)}
+    return frozenset(without) | {
+        (str(place), current.get(part, part))
+        for group in advice.groups
+        if group.missing
+        for place in set(group.store)
+        for part in group.part_no
     }
 
 

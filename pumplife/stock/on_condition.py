@@ -14,6 +14,7 @@ from scipy import stats
 
 from pumplife.lives.build import Lives
 from pumplife.records.read import Records
+from pumplife.stock.items import list_items, successors
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -96,11 +97,21 @@ class ObservedShare:
 
 
 def list_parts(records: Records) -> pd.DataFrame:
-    """The rows of parts that are valid at the end of the records, the latest of each number."""
+    """The rows of parts that are valid at the end of the records, the latest of each number.
+
+    A number is left out where another part of the same name, side and wear has taken its place.
+    """
     rows = records.table("parts")
     rows = rows[~(rows["valid_from"] > records.plant.records_to)]
     rows = rows.sort_values("valid_from", kind="stable", na_position="first")
-    return rows.drop_duplicates("part_no", keep="last").sort_index()
+    rows = rows.drop_duplicates("part_no", keep="last").sort_index()
+    current = successors(list_items(records))
+    after = rows["part_no"].map(current)
+    same = ["part", "side", "wears"]
+    alike = rows.set_index("part_no")[same].reindex(after).to_numpy() == rows[same].to_numpy()
+    replaced = after.ne(rows["part_no"]) & alike.all(axis=1)
+    kept: pd.DataFrame = rows[~replaced]
+    return kept
 
 
 def observe_shares(records: Records, lives: Lives) -> dict[str, ObservedShare]:
@@ -129,8 +140,14 @@ def observe_shares(records: Records, lives: Lives) -> dict[str, ObservedShare]:
         return {}
     alone = ~parts.duplicated(["part", "side", "size_mm"], keep=False)
     names = set(parts.loc[alone, "part_no"])
+    current = successors(list_items(records))
     found = {
-        str(row["part_no"]): _observe(row, lives, named=row["part_no"] in names)
+        str(row["part_no"]): _observe(
+            row,
+            lives,
+            numbers=[old for old, new in current.items() if new == current[row["part_no"]]],
+            named=row["part_no"] in names,
+        )
         for row in rows.to_dict("records")
     }
     for row in rows[rows["part_no"].map(found).isna()].to_dict("records"):
@@ -152,14 +169,19 @@ def _say_unknown(records: Records, row: dict[Any, Any]) -> None:
     )
 
 
-def _observe(row: dict[Any, Any], lives: Lives, *, named: bool) -> ObservedShare | None:
-    """The share of one part number; `named` = a finding needs no part number to mean it."""
+def _observe(
+    row: dict[Any, Any], lives: Lives, *, numbers: list[str], named: bool
+) -> ObservedShare | None:
+    """The share of one part, under this number and those whose place it has taken.
+
+    `named` = a finding needs no part number to mean it.
+    """
     gathered = lives.gathered
     assert gathered is not None
-    issued = gathered.issued[gathered.issued["item"] == row["part_no"]]
+    issued = gathered.issued[gathered.issued["item"].isin(numbers)]
     findings = gathered.findings
     mine = (findings["part"] == row["part"]) & findings["part_no"].isin(
-        ["", row["part_no"]] if named else [row["part_no"]]
+        ["", *numbers] if named else numbers
     )
     spoken, renewed = findings[mine], findings[mine & (findings["action"] == "renewed")]
     if issued.empty and spoken.empty:

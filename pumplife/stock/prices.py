@@ -50,6 +50,8 @@ class PricedPeriods:
         The year of the budget that each lies in.
     money : array (periods, kinds, 4)
         Kits and parts; labour; lost production; call-out, clean-up and what else [money].
+    material : array (periods, kinds, 3)
+        The first of them apart: kits; failed parts; what openings take beside the kit [money].
     flat : array (kinds,)
         All of it at today's prices [money].
     """
@@ -57,6 +59,7 @@ class PricedPeriods:
     edges: FloatArray
     year: IntArray
     money: FloatArray
+    material: FloatArray
     flat: FloatArray
 
     def __repr__(self) -> str:
@@ -92,10 +95,13 @@ def price_periods(amounts: EventAmounts, edges: FloatArray, rise: PriceRise) -> 
             part[:, 1 + count + number] = _factor(start, year, edges, own, rise.kits)
     labour = ((1.0 + rise.labour) ** year)[:, None]
     still = np.ones((start.size, 1))
+    material = [
+        kit[:, None] * amounts.kit_money,
+        part * amounts.part_money,
+        ((1.0 + rise.kits) ** year)[:, None] * (amounts.loose_money + np.zeros(part.shape[1])),
+    ]
     money = [
-        kit[:, None] * amounts.kit_money
-        + part * amounts.part_money
-        + ((1.0 + rise.kits) ** year)[:, None] * amounts.loose_money,
+        material[0] + material[1] + material[2],
         labour * amounts.labour_money,
         still * amounts.downtime_money,
         still * amounts.other_money,
@@ -104,6 +110,7 @@ def price_periods(amounts: EventAmounts, edges: FloatArray, rise: PriceRise) -> 
         edges=inside,
         year=year.astype(np.intp),
         money=np.stack(money, axis=-1),
+        material=np.stack(material, axis=-1),
         flat=amounts.kit_money
         + amounts.part_money
         + amounts.loose_money

@@ -30,7 +30,15 @@ from pumplife.stock.future import Practice, advised_groups, count_replicates, fo
 from pumplife.stock.items import Item, list_items, stock_on_hand, stock_on_order, successors
 from pumplife.stock.kit_or_parts import KIT_OR_PARTS_COLUMNS, compare_supply
 from pumplife.stock.loose import LoosePart, find_loose_parts, kit_contents, plan_loose_jobs
-from pumplife.stock.missing import note_missing, say_no_lead_time, why_idle, why_unknown
+from pumplife.stock.missing import (
+    items_taken,
+    note_missing,
+    say_no_lead_time,
+    unknown_demand,
+    why_idle,
+    why_no_lead_time,
+    why_unknown,
+)
 from pumplife.stock.on_condition import SHARE_COLUMNS, observe_shares, share_table
 from pumplife.stock.orders import ORDER_COLUMNS, order_row
 from pumplife.stock.reserve import NO_RESERVE, Reserve, find_reserves
@@ -65,6 +73,8 @@ class StockPlan:
         Simulated futures behind them.
     shelf : DataFrame
         One row per store, item and cure date, `SHELF_COLUMNS`.
+    unknown : frozenset of (store, item)
+        Items of which nobody knows what all pumps will take.
     """
 
     stock: pd.DataFrame
@@ -76,6 +86,7 @@ class StockPlan:
     loose: list[tuple[LoosePart, ...]]
     curves: tuple[RiskCurve, ...]
     replicates: int
+    unknown: frozenset[Key] = frozenset()
 
     def __repr__(self) -> str:
         return f"StockPlan({len(self.stock)} items, {len(self.orders)} orders)"
@@ -134,10 +145,18 @@ def plan_stock(
     )
     fouling = fouling_chances(records.plant, groups)
     ahead = [] if outlook is None else [look_ahead(outlook, group) for group in groups]
+    asking = list(zip(groups, practices, loose, strict=True))
+    leads = _lead_times(records, store, asking)
+    carried = (
+        why_idle(advice, store.current)
+        | why_unknown(groups, loose, store.current)
+        | why_no_lead_time(asking, store.current, leads)
+    )
+    unknown = unknown_demand(advice, carried, store.current)
     demands = simulate_demand(
         groups,
         practices,
-        _lead_times(records, store, list(zip(groups, practices, loose, strict=True))),
+        leads,
         review_days=records.plant.review_days,
         replicates=tally.replicates,
         seed=seed,
@@ -159,16 +178,18 @@ def plan_stock(
         fouling=fouling,
         loose=loose,
         ahead=ahead,
-        unknown=_unknown_demand(store, advice, practices, demands),
+        unknown=unknown,
     )
     note_missing(records, advice)
-    carried = why_idle(advice) | why_unknown(groups, loose, store.current)
     return replace(
         _assemble(records, carried, store, demands, expiry, replicates=tally.replicates),
         coverage=cover_parts(records, lives, groups, loose, tally=tally, fouling=fouling),
         on_condition=share_table(records, shares),
-        kit_or_parts=compare_supply(groups, practices, loose, _terms(records, store), seed=seed),
+        kit_or_parts=compare_supply(
+            groups, practices, loose, _terms(records, store), seed=seed, ahead=ahead
+        ),
         loose=loose,
+        unknown=unknown,
     )
 
 
@@ -244,10 +265,8 @@ def _lead_times(
     asking: Sequence[tuple[SideGroup, Practice, Sequence[LoosePart]]],
 ) -> dict[str, tuple[float, float]]:
     """Lead times of the items that are asked for; those without one are told in the audit."""
-    kits = {group.kit for group, _, _ in asking}
-    parts = {part for group, way, _ in asking if way.kit_share < 1.0 for part in group.part_no}
-    beside = {part.part_no for _, _, loose in asking for part in loose if not part.why}
-    asked = sorted({store.current.get(item, item) for item in kits | parts | beside})
+    taken = {item for group, way, loose in asking for item in items_taken(group, way, loose)}
+    asked = sorted({store.current.get(item, item) for item in taken})
     known = [store.items[item] for item in asked if item in store.items]
     for item in known:
         if np.isnan(item.lead_time_days):
@@ -267,26 +286,6 @@ def fouling_chances(plant: Plant, groups: Sequence[SideGroup]) -> list[float]:
         else 0.0
         for group in groups
     ]
-
-
-def _unknown_demand(
-    store: _Store, advice: Advice, practices: Sequence[Practice], demands: list[ItemDemand]
-) -> set[Key]:
-    """Items that pumps take of which demand wasn't simulated, or not that of all pumps."""
-    found = {(demand.store, demand.item) for demand in demands}
-    pairs = zip(advised_groups(advice), practices, strict=True)
-    taken = [
-        (group, (group.kit, *(group.part_no if way.kit_share < 1.0 else ())))
-        for group, way in pairs
-    ]
-    left_out = [(group, (group.kit, *group.part_no)) for group in advice.groups if group.missing]
-    return {
-        (str(place), store.current.get(item, item))
-        for group, items in (*taken, *left_out)
-        for place in set(group.store)
-        for item in items
-        if group.missing or (str(place), store.current.get(item, item)) not in found
-    }
 
 
 def _assemble(

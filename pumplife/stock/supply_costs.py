@@ -14,7 +14,7 @@ from pumplife.stock.assess import advise_level, price_item
 from pumplife.stock.demand import count_takings, draw_item_leads
 from pumplife.stock.items import Item
 from pumplife.stock.supply import count_together
-from pumplife.stock.ways_of_supply import BROKEN, PARTS, WAYS, YEARS, Member, Supply, supply
+from pumplife.stock.ways_of_supply import BROKEN, PARTS, SUPPLY_YEARS, WAYS, Member, Supply, supply
 
 MONEY = ("bought_per_year", "keeping_per_year", "waiting_per_year", "work_per_year")
 
@@ -56,7 +56,7 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Shelf:
+class PooledShelf:
     """One item's shelf under pooled demand [money/year], and its order-up-to level [items]."""
 
     keeping: float = 0.0
@@ -72,7 +72,7 @@ class Room:
     members: dict[str, list[Member]]
     asked: dict[str, dict[str, Asked]]
     terms: Terms
-    known: dict[tuple[str, ...], Shelf] = field(default_factory=dict)
+    known: dict[tuple[str, ...], PooledShelf] = field(default_factory=dict)
 
 
 def open_room(
@@ -116,13 +116,13 @@ def _ask(
         (pieces.item, pieces.replicate, pieces.day, pieces.planned),
         terms.plant.review_days,
     )
-    rates = np.bincount(pieces.item, minlength=len(names)) / (YEARS * replicates)
+    rates = np.bincount(pieces.item, minlength=len(names)) / (SUPPLY_YEARS * replicates)
     times, orders = count_together(pieces, len(names))
     return Asked(
         demand=dict(zip(names, demands, strict=True)),
         rate=dict(zip(names, rates.tolist(), strict=True)),
-        times=dict(zip(names, (times / (YEARS * replicates)).tolist(), strict=True)),
-        orders=orders / (YEARS * replicates),
+        times=dict(zip(names, (times / (SUPPLY_YEARS * replicates)).tolist(), strict=True)),
+        orders=orders / (SUPPLY_YEARS * replicates),
         supply=taken,
         lacking="",
     )
@@ -145,7 +145,11 @@ def _what_lacks(name: str, items: dict[str, Item]) -> str:
 
 
 def costs_of(room: Room, kit: str, way: str, chosen: dict[str, str]) -> dict[str, float]:
-    """What one kit's way adds to the store's costs, by `MONEY` [money/year]."""
+    """What one kit's way adds to the store's costs, by `MONEY` [money/year].
+
+    Where it lifts the level of a part that other kits share, their pumps wait less: what that
+    spares is set against keeping the part, so that waiting is never below 0.
+    """
     asked = room.asked[kit][way]
     if asked.lacking:
         return dict.fromkeys(MONEY, np.nan)
@@ -154,11 +158,13 @@ def costs_of(room: Room, kit: str, way: str, chosen: dict[str, str]) -> dict[str
     for item in asked.demand:
         with_it = shelf_of(room, item, {**others, kit: way})
         without = shelf_of(room, item, others)
-        keeping += with_it.keeping - without.keeping
-        waiting += with_it.waiting - without.waiting
+        added = with_it.waiting - without.waiting
+        spared = float(np.fmin(added, 0.0))
+        keeping += with_it.keeping - without.keeping + spared
+        waiting += added - spared
         bought += asked.rate[item] * room.terms.items[item].unit_cost
     keeping += asked.orders * float(np.nan_to_num(room.terms.plant.cost("order")))
-    left = left_over_money(room, asked) * YEARS / 2.0
+    left = left_over_money(room, asked) * SUPPLY_YEARS / 2.0
     keeping += left * room.terms.plant.cost("holding_per_year") if left else 0.0
     money = (bought, keeping, waiting, asked.supply.work)
     return dict(zip(MONEY, money, strict=True))
@@ -177,7 +183,7 @@ def left_over_money(room: Room, asked: Asked) -> float:
     )
 
 
-def shelf_of(room: Room, item: str, ways: dict[str, str]) -> Shelf:
+def shelf_of(room: Room, item: str, ways: dict[str, str]) -> PooledShelf:
     """An item's shelf under the demand of all kits that ask for it."""
     asking = [
         (kit, way) for kit, way in sorted(ways.items()) if item in room.asked[kit][way].demand
@@ -191,17 +197,17 @@ def shelf_of(room: Room, item: str, ways: dict[str, str]) -> Shelf:
     return room.known[key]
 
 
-def _assess(demands: list[ItemDemand], together: float, terms: Terms, item: str) -> Shelf:
+def _assess(demands: list[ItemDemand], together: float, terms: Terms, item: str) -> PooledShelf:
     """The shelf of an item of which an opening takes so many together: they wait as one pump."""
     if not demands:
-        return Shelf()
+        return PooledShelf()
     demand = add_demands(demands)
     quantity = terms.items[item].min_order
     prices = price_item(terms.plant, terms.items[item].unit_cost)
     level = advise_level(demand, quantity, terms.plant, prices)
     shelf, at = level.shelf, level.row_of(level.point)
     waiting = float(shelf.backorders[at]) / together * DAYS_PER_YEAR
-    return Shelf(
+    return PooledShelf(
         keeping=float(prices.holding * shelf.on_hand[at]),
         waiting=waiting * prices.waiting_per_day if waiting else 0.0,
         up_to=level.point + shelf.quantity,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pumplife.policy.ahead import UseAhead
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.simulate import PlannedAges, SideEvents
 from pumplife.records.plant import Plant
@@ -25,7 +26,7 @@ from pumplife.stock.supply import (
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-YEARS = 3.0
+SUPPLY_YEARS = 3.0
 TODAY, KITS, PARTS, MIX, BROKEN = (
     "today's",
     "kits only",
@@ -47,8 +48,8 @@ class Member:
     kit_at_failure : bool
         Whether what is followed fits the kit at a failure, else the failed part alone.
     followed, with_kit, alone, today : SideEvents
-        What happens to them within `YEARS` as followed, with the kit at every failure, with the
-        failed part alone at every failure, and as today.
+        What happens to them within `SUPPLY_YEARS` as followed, with the kit at every failure, with
+        the failed part alone at every failure, and as today.
     """
 
     group: SideGroup
@@ -95,6 +96,7 @@ def run_members(
     *,
     replicates: int,
     seed: int,
+    ahead: Sequence[UseAhead] = (),
 ) -> dict[Key, list[Member]]:
     """Run every group forward under each treatment of failures; members by store and kit."""
     families: dict[Key, list[Member]] = {}
@@ -103,9 +105,10 @@ def run_members(
             run_group(
                 group,
                 way,
-                years=YEARS,
+                years=SUPPLY_YEARS,
                 replicates=replicates,
                 rng=np.random.default_rng([seed, number]),
+                ahead=ahead[number] if len(ahead) else None,
             )
             for way in (_at(practice.planned, 1.0), _at(practice.planned, 0.0), as_today(group))
         ]
@@ -176,14 +179,14 @@ def supply(
         whole.append(_whole(way, events, contents, place))
         alone.append(_alone(member, events, place))
         extra += _extra(member, events, place, chance)
-        work += _work_money(member.group, events, plant) / (YEARS * replicates)
+        work += _work_money(member.group, events, plant) / (SUPPLY_YEARS * replicates)
     parts = [join_takings(whole), join_takings(alone), join_takings(extra)]
     left: dict[str, float] = {}
     if way == BROKEN:
         held = np.array([int(contents.get(name, 0)) for name in names], dtype=np.intp)
         parts, pieces = _out_of_kits(parts, held)
         left = {
-            name: float(count) / (YEARS * replicates)
+            name: float(count) / (SUPPLY_YEARS * replicates)
             for name, count in zip(names, pieces, strict=True)
             if count
         }

@@ -1,6 +1,6 @@
 """Write-offs of the next years in the budget: bags of today that expire before they are used."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -15,6 +15,7 @@ from pumplife.stock.asked import Key
 from pumplife.stock.cure_dates import Bags, gather_bags
 from pumplife.stock.future import Practice
 from pumplife.stock.items import list_items, successors
+from pumplife.stock.loose import LoosePart
 from pumplife.stock.shelf import fouling_chances
 
 FloatArray = NDArray[np.float64]
@@ -29,7 +30,9 @@ def forecast_write_offs(
     *,
     edges: FloatArray,
     seed: int,
-    ahead: Sequence[UseAhead] = (),
+    loose: Sequence[Sequence[LoosePart]] = (),
+    ahead: Sequence[UseAhead | None] = (),
+    unknown: Collection[Key] = (),
 ) -> dict[str, FloatArray]:
     """What is written off of today's stock under each way of working; the expired in year 1.
 
@@ -43,8 +46,12 @@ def forecast_write_offs(
     edges : array (years + 1,)
         Of the years of the budget, from the end of the records [years].
     seed : int
+    loose : sequence of sequences of LoosePart, optional
+        What openings of each group take beside the kit.
     ahead : sequence of UseAhead, optional
         Use of each group's pumps; default: as today.
+    unknown : collection of (store, item), optional
+        Whose demand isn't known: of these only what has expired is written off.
 
     Returns
     -------
@@ -61,8 +68,11 @@ def forecast_write_offs(
         records.plant.records_to,
         with_expired=True,
     )
+    lying |= {key: _expired(lying[key]) for key in unknown if key in lying}
     soon = {
-        key: bags for key, bags in lying.items() if bags.days_left.min() < years * DAYS_PER_YEAR
+        key: bags
+        for key, bags in lying.items()
+        if bags.days_left.min(initial=np.inf) < years * DAYS_PER_YEAR
     }
     fouling = fouling_chances(records.plant, groups)
     stores = sorted({store for store, _ in soon})
@@ -70,13 +80,26 @@ def forecast_write_offs(
     found = {}
     for scenario, ways in practices.items():
         use = simulate_use(
-            groups, ways, soon, current, years=years, seed=seed, fouling=fouling, ahead=ahead
+            groups,
+            ways,
+            soon,
+            current,
+            years=years,
+            seed=seed,
+            fouling=fouling,
+            loose=loose,
+            ahead=ahead,
         )
         lost = [_of_store(store, soon, use.asked, prices, edges) for store in stores]
         blank = np.zeros((1, len(edges) - 1, use.counts.shape[2], len(WRITE_OFFS)))
         by_store = np.concatenate([blank, *lost])[1:]
         found[scenario] = np.tensordot(shares, by_store, axes=1)
     return found
+
+
+def _expired(bags: Bags) -> Bags:
+    gone = bags.days_left < 0.0
+    return Bags(pieces=bags.pieces[gone], days_left=bags.days_left[gone], label=bags.label[gone])
 
 
 def _of_store(

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
 import pandas as pd
 
 from pumplife.errors import RecordError
@@ -280,12 +279,3 @@ def _cure_words(study: HasDueList, row: pd.Series[Any], words: Words) -> str:
 
 def _day(moment: Any) -> str:
     return "" if pd.isna(moment) else f"{moment:%Y-%m-%d}"
-
-
-def count_marks(ticket: RebuildTicket) -> int:
-    """Marks that a technician makes on a ticket on which all went as planned.
-
-    Day, reading, hours worked and out of use, done, fluid, cure date, and one grade for each
-    position that the kit renews.
-    """
-    return 7 + int(np.sum([place.in_kit for place in ticket.places]))

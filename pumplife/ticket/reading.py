@@ -53,7 +53,8 @@ def expect_reading(study: HasDueList, pump: int, day: pd.Timestamp) -> Expected:
     -------
     Expected
         From the last reading on, at the 5 % and 95 % points of the paces between its last readings
-        and its rate of today; by the rate of today alone where it has fewer than four.
+        and its rate of today; by the rate of today alone where it has fewer than four. The rate of
+        today doesn't count where the meter counts what can't be turned into usage.
     """
     readings = study.records.table("readings")
     end = study.records.plant.records_to
@@ -66,7 +67,7 @@ def expect_reading(study: HasDueList, pump: int, day: pd.Timestamp) -> Expected:
     pace = _paces(mine) if len(mine) > LEAST_GAPS else np.zeros(0)
     today = float(study.clock.rate[pump]) * per_unit
     pace = np.append(pace, today) if np.isfinite(today) else pace
-    if not pace.size or not np.isfinite(per_unit):
+    if not pace.size:
         return NOTHING
     shown = last["reading"] if pd.isna(last["new_meter_start"]) else last["new_meter_start"]
     low, high = np.quantile(pace, SHARE) * max(0.0, (day - last["read_on"]) / DAY)
@@ -80,6 +81,8 @@ def _meter_unit(study: HasDueList, pump: int, last: pd.Series[Any]) -> tuple[str
     factor = 2.0 if unit == "strokes" else 1.0
     base = "cycles" if unit == "strokes" else unit
     per_hour = float(register["cycles_per_h"])
+    if base != plant.usage_unit and "days" in {base, plant.usage_unit}:
+        return unit, np.nan
     if base != plant.usage_unit:
         factor *= per_hour if plant.usage_unit == "hours" else 1.0 / per_hour
     multiplier = last["multiplier"] if last["multiplier"] > 0 else 1.0

@@ -15,10 +15,8 @@ from pumplife.materials.trial_size import (
     approximate_power,
     events_needed,
     expect_failures,
-    find_pumps,
     find_use,
     plan_demonstration,
-    refuse_inside,
     run_of_demonstration,
 )
 from tests.reference.checks import published
@@ -88,14 +86,10 @@ def test_time_scale_leaves_a_trial_as_it_is():
     assert approximate_power(other) == pytest.approx(approximate_power(PLAIN))
 
 
-def test_use_and_pumps_that_are_found_have_the_power():
+def test_use_that_is_found_has_the_power():
     use = find_use(PLAIN, 0.8)
     assert approximate_power(replace(PLAIN, use=use)) == pytest.approx(0.8, abs=1e-3)
-    pumps = find_pumps(PLAIN, 0.8)
-    assert approximate_power(replace(PLAIN, pumps=pumps)) >= 0.8
-    assert approximate_power(replace(PLAIN, pumps=pumps - 1)) < 0.8
     assert find_use(PLAIN, 0.8, longest=0.5 * use) == np.inf
-    assert find_pumps(replace(PLAIN, use=500.0), 0.8, most=4) == 0
 
 
 def test_spread_between_pumps_costs_power_but_not_inside_them():
@@ -106,13 +100,6 @@ def test_spread_between_pumps_costs_power_but_not_inside_them():
         for spread in (0.0, 0.35)
     ]
     assert inside[1] > inside[0] - 0.01
-
-
-def test_two_diaphragms_of_one_pump_are_refused_and_two_balls_are_not():
-    refuse_inside("ball", INSIDE)
-    refuse_inside("diaphragm", "apart")
-    with pytest.raises(RecordError, match="sit on one rod"):
-        refuse_inside("diaphragm", INSIDE)
 
 
 @pytest.mark.parametrize(

@@ -62,6 +62,14 @@ def test_write_offs_a_year_under_poisson_demand(rate, level, years):
     assert got == pytest.approx(poisson_write_offs(rate, level, years), rel=0.06)
 
 
+@pytest.mark.parametrize("years", [0.05, 0.2, 0.3])
+def test_a_storage_life_of_weeks_counts_as_a_quarter(years):
+    """Nothing is asked for: each piece is written off and bought again every quarter."""
+    still = Ageing(years=years, counts=np.zeros((4, 50), dtype=np.intp))
+    assert write_offs_a_year(still, np.array([-1, 0, 1]), 1) == pytest.approx([0, 4, 8])
+    assert chance_to_age_out(still, 1) == 1
+
+
 def test_without_demand_every_piece_is_written_off_once_in_its_life():
     still = Ageing(years=7.0, counts=np.zeros((56, 50), dtype=np.intp))
     points = np.array([-1, 0, 1, 3])

@@ -1,5 +1,7 @@
 """One item in one store by hand: level, money, today's shelf, the order and its words."""
 
+import dataclasses
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -163,6 +165,13 @@ def test_surplus_by_hand():
     row, _ = stock_row(demand(), item(), plant(), shelf(on_hand=5, on_order=1, planned=[3.0]))
     assert row["surplus"] == 5 + 1 - 2 - 1
     assert row["verdict"].startswith("3 above what the service level asks for")
+
+
+def test_surplus_over_a_level_by_cost_is_not_said_to_be_over_the_service_level():
+    by_cost = dataclasses.replace(plant(), raw={**plant().raw, "targets": {}})
+    row, _ = stock_row(demand(), item(), by_cost, shelf(on_hand=50))
+    assert row["limited_by"] == "cost"
+    assert f"{row['surplus']:.0f} above the level of least cost" in row["verdict"]
 
 
 def test_an_idle_item_is_all_surplus():

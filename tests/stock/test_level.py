@@ -17,7 +17,6 @@ from pumplife.stock.level import (
     cost_of_level,
     count_pmf,
     gamma_loss,
-    least_cost_point,
     newsvendor_level,
     normal_loss,
     normal_newsvendor,
@@ -229,13 +228,6 @@ def test_periodic_review_agrees_with_a_simulated_shelf(quantity, point):
     assert shelf.fill_rate[at] == pytest.approx(met, abs=0.012)
     assert shelf.on_hand[at] == pytest.approx(on_hand, rel=0.03, abs=0.02)
     assert shelf.backorders[at] == pytest.approx(waiting, rel=0.06, abs=0.02)
-
-
-def test_least_cost_point_is_the_newsvendor_level():
-    pmf = poisson_pmf(4.0)
-    shelf = assess_levels(pmf)
-    stock = least_cost_point(shelf, holding=1.0, waiting=9.0) + 1
-    assert stock == newsvendor_level(pmf, holding=1.0, shortage=9.0)
 
 
 def test_no_demand_needs_no_stock_beyond_the_first():

@@ -151,6 +151,22 @@ def test_the_kit_says_which_of_several_is_meant(tmp_path):
     assert (part.part_no, part.why) == ("ORING", "")
 
 
+def test_a_number_and_its_successor_are_one_part(tmp_path):
+    """Neither two choices nor, where the kit holds the old number, a piece to take beside it."""
+    parts = [*part_rows(), ORING | {"part_no": "OLD", "superseded_by": "ORING"}, ORING]
+    parts += [PLATE | {"part_no": "WORN", "superseded_by": "PLATE"}, PLATE]
+    contents = [*small_tables()["kit_contents"], {"kit": "FK", "part_no": "OLD", "quantity": 1}]
+    issued = [issue("R-1", "FK"), issue("R-2", "FK"), issue("R-1", "WORN"), issue("R-2", "PLATE")]
+    records, lives, advice = steps(tmp_path, parts=parts, kit_contents=contents, issued=issued)
+    shares = observe_shares(records, lives)
+    assert list(shares) == ["PLATE"]
+    assert shares["PLATE"].renewed.sum() == 2  # one under either number
+    (found,) = find_loose_parts(records, shares, advice.groups)
+    told = {part.part_no: (part.held, part.why) for part in found}
+    assert told == {"ORING": (1, ""), "PLATE": (0, "")}
+    assert not records.log.has_rule("loose_part_unclear")
+
+
 def test_what_openings_take_by_hand():
     part = loose(pieces=np.array([2]), held=1)
     rng = np.random.default_rng(1)

@@ -20,6 +20,7 @@ from pumplife.stock.by_pump import split_budget
 from pumplife.stock.cash import plan_cash
 from pumplife.stock.change_over import add_stock_change, extra_rows, sites_of_stores
 from pumplife.stock.future import planned_at
+from pumplife.stock.loose import LoosePart, with_loose
 from pumplife.stock.outcome import SUMS, Setting, run_way
 from pumplife.stock.plans import join_coming
 from pumplife.stock.prices import PriceRise
@@ -167,6 +168,7 @@ def test_dearer_by_a_factor_scales_the_money():
     assert dearer == pytest.approx(3.0 * cheap)
 
 
+SPARE = ("surplus", "today_on_hand", "capital_today")
 STOCK = pd.DataFrame(
     {
         "store": ["MAIN", "MAIN", "MAIN"],
@@ -246,6 +248,45 @@ def test_surplus_is_used_before_anything_is_bought(whole):
     assert none["amount"].sum() - spare["amount"].sum() == pytest.approx(7 * 300)
     material = budget.outcomes["advised"].of("material").sum(axis=0).mean()
     assert none["amount"].sum() == pytest.approx(material, rel=0.05)  # other futures
+
+
+def test_surplus_of_a_kit_pays_for_no_other_item(whole):
+    """Rings go with every kit, air kits with each fouled air side; each counts by itself."""
+    known, _, stock, _ = whole
+    paid = np.array([0.0, 40.0, 40.0])
+    amount = replace(AMOUNT, kit_money=AMOUNT.kit_money + paid, air_money=paid)
+    ring = LoosePart(
+        part_no="RING", part="o-ring", pieces=np.array([2]), held=0, share=None, unit_cost=10.0
+    )
+    groups = [
+        side_group(5, life_draws([1.0], [500.0]), kit="FK"),
+        side_group(5, life_draws([5.0], [1e9]), kit="AK", side="air"),
+    ]
+    ways = [run_to_failure(0.5), run_to_failure()]
+    budget = by_hand(groups, dated_years(), ways)
+    amounts = [with_loose(amount, [ring], 1), AMOUNT]
+    budget = replace(budget, setting=replace(budget.setting, amounts=amounts))
+    plant = replace(known.records.plant, records_to=pd.Timestamp("2024-12-31"))
+    records = replace(known.records, plant=plant)
+
+    def bought(**spare):
+        """Money for all that is bought, so many of each item being above its level."""
+        rows = [
+            {"store": "MAIN", "item": item, "surplus": n, "today_on_hand": n, "capital_today": n}
+            for item, n in spare.items()
+        ]
+        frame = pd.DataFrame(rows, columns=["store", "item", *SPARE]).astype(
+            dict.fromkeys(SPARE, float)
+        )
+        plan = replace(stock, orders=stock.orders.head(0), stock=frame, loose=[(ring,), ()])
+        return plan_cash(records, budget, plan)["amount"].sum()
+
+    failures = budget.outcomes["advised"].of("breakdowns").sum(axis=0).mean()
+    every, heap = bought(), 1e9  # more than all that is ever taken, at a price of one
+    worth = {"FK": 0.5 * 300, "B": 0.5 * 80, "AK": 40, "RING": 2 * 10}
+    for item, each in worth.items():
+        assert every - bought(**{item: heap}) == pytest.approx(failures * each, rel=0.05)
+    assert bought(**dict.fromkeys(worth, heap)) == 0
 
 
 def test_orders_to_place_now_stand_in_their_month(whole):

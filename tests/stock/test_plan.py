@@ -19,7 +19,7 @@ from pumplife.stock.budget import BUDGET_COLUMNS, plan_budget
 from pumplife.stock.items import list_items, stock_on_hand, stock_on_order, successors
 from pumplife.stock.outcome import QUANTITIES
 from pumplife.stock.shelf import plan_stock
-from tests.plants import SETTINGS, on_day, rebuild_rows, small_plant, small_tables
+from tests.plants import SETTINGS, on_day, part_rows, rebuild_rows, small_plant, small_tables
 from tests.stock.fleets import lives as life_draws
 from tests.stock.fleets import side_group
 
@@ -99,6 +99,25 @@ def test_a_kit_without_lead_time_gets_no_level_and_a_caution(tmp_path):
     assert plan.stock["reorder_point"].isna().all()
     rows = records.log.frame()
     assert "kit FK has no lead time" in rows.loc[rows["rule"] == "no_lead_time", "what"].iloc[0]
+    (row,) = plan.stock.to_dict("records")
+    assert row["verdict"] == "no level: it has no lead time"
+    blank = ("demand_per_year", "planned_per_year", "order_up_to", "surplus")
+    assert np.isnan([row[name] for name in blank]).all()
+
+
+def test_a_part_of_every_opening_without_lead_time_gets_no_level(tmp_path):
+    """And what of it will expire isn't foreseen: the shelf says nothing of its bag."""
+    ring = {"part_no": "ORING", "part": "o-ring", "side": "fluid", "wears": "every_opening"}
+    ring |= {"material": "NBR", "size_mm": 50, "per_pump": 2, "unit_cost": 10.0}
+    lying = {"store": "works", "item": "ORING", "quantity": 4, "cure_date": on_day(600)}
+    shelf = [*small_tables()["on_hand"], lying]
+    _, plan = stock_of(tmp_path, parts=[*part_rows(), ring], on_hand=shelf)
+    row = plan.stock.set_index("item").loc["ORING"]
+    assert row["verdict"] == "no level: it has no lead time"
+    assert row[["demand_per_year", "order_up_to", "surplus"]].isna().all()
+    bag = plan.shelf.set_index("item").loc["ORING"]
+    assert (bag["state"], bag["do"]) == ("usable", "")
+    assert np.isnan(bag["likely_unused"])
 
 
 def test_costs_not_given_leave_blanks_and_a_note(tmp_path):

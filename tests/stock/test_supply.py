@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pumplife.errors import SettingError
+from pumplife.policy.ahead import UseAhead
 from pumplife.records.plant import Plant
 from pumplife.records.read import read_records
 from pumplife.records.stocking import may_break_kits
@@ -17,8 +18,8 @@ from pumplife.stock.items import Item
 from pumplife.stock.kit_or_parts import compare_supply
 from pumplife.stock.shelf import plan_stock
 from pumplife.stock.supply import Takings, break_kits, count_together, not_in_bin
-from pumplife.stock.supply_costs import Terms, add_demands
-from pumplife.stock.ways_of_supply import BROKEN, KITS, MIX, PARTS, TODAY, WAYS
+from pumplife.stock.supply_costs import Asked, PooledShelf, Room, Terms, add_demands, costs_of
+from pumplife.stock.ways_of_supply import BROKEN, KITS, MIX, PARTS, TODAY, WAYS, Supply
 from tests.plants import SETTINGS, small_plant
 from tests.stock.fleets import lives as life_draws
 from tests.stock.fleets import run_to_failure, side_group
@@ -162,6 +163,42 @@ def test_planned_renewals_by_hand():
     assert "less than kits only, most of it by what is bought" in parts["why"]
     rows = ways_of([group_of(**DURABLE)], [planned_at(499.0)], prices={"K": 40.0})
     assert rows.loc[("K", KITS), "advised"] == "yes"
+
+
+def test_what_other_kits_wait_less_is_set_against_keeping():
+    """Kit K lifts the level of C: 50 instead of 20 a year to keep, 10 instead of 30 in waiting."""
+    same = {"rate": {"C": 1.0}, "times": {"C": 1.0}, "orders": 0.0, "lacking": ""}
+    asked = Asked(
+        demand={"C": demand_for([group_of()], [run_to_failure()], replicates=10)[0]},
+        supply=Supply(names=("C",), taken=needs([(0, 1, 0)]), left_over={}, work=0.0),
+        **same,
+    )
+    room = Room(
+        store="MAIN",
+        members={},
+        asked={kit: {MIX: asked} for kit in ("J", "K")},
+        terms=terms(),
+        known={
+            ("C", f"J\x1f{MIX}"): PooledShelf(keeping=20.0, waiting=30.0),
+            ("C", f"J\x1f{MIX}", f"K\x1f{MIX}"): PooledShelf(keeping=50.0, waiting=10.0),
+        },
+    )
+    costs = costs_of(room, "K", MIX, {"J": MIX, "K": MIX})
+    assert (costs["keeping_per_year"], costs["waiting_per_year"]) == (50 - 20 - 20, 0)
+    assert sum(costs.values()) == 10.0 + 50 - 20 + 10 - 30  # the price of C, and the shelf's change
+
+
+def test_pumps_that_come_or_go_count_for_the_days_that_they_run():
+    # half of the pumps of the case above come after a year, the others leave after two
+    ahead = UseAhead(
+        knots=np.array([0.0, 365.25, 730.5]),
+        share=np.array([[0.0, 1.0, 1.0]] * 5 + [[1.0, 1.0, 0.0]] * 5),
+    )
+    table = compare_supply(
+        [group_of(**DURABLE)], [planned_at(499.0)], [()], terms(), seed=3, ahead=[ahead]
+    )
+    kits = table.set_index("way").loc[KITS]
+    assert kits["kits_per_year"] == pytest.approx(10 * 4 / 3)  # four each in two years of three
 
 
 def test_a_dear_kit_is_worth_more_than_the_loose_part_at_failures():

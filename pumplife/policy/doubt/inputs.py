@@ -129,15 +129,9 @@ def recompose(costs: SideCosts, **changed: float) -> SideCosts:
     call_out = changed.get("call_out", costs.call_out)
     fault = changed.get("opening_fault", costs.opening_fault)
     release = _release(costs, changed)
-    part_price = (
-        costs.part_failure.cash
-        - costs.spill
-        - costs.call_out
-        - costs.opening_fault * (costs.kit_price + costs.call_out)
-    )
     again = _work(hours, "breakdown", np.array([kit_price + call_out]))
-    with_kit = _work(hours, "breakdown", np.full(part_price.size, kit_price + call_out))
-    alone = _work(hours, "breakdown", part_price + call_out)
+    with_kit = _work(hours, "breakdown", np.full(costs.part_price.size, kit_price + call_out))
+    alone = _work(hours, "breakdown", costs.part_price + call_out)
     return replace(
         costs,
         planned=_work(hours, "planned", np.array([kit_price])).plus(again, fault),

@@ -141,5 +141,5 @@ def tornado_table(
 
 
 def _reach(row: dict[str, Any]) -> float:
-    """How far an input moves the saving, or the cost where that moves further."""
+    """How far an input moves the saving [money/year]."""
     return float(abs(row["saving_high"] - row["saving_low"]))
