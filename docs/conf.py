@@ -1,5 +1,8 @@
 """How Sphinx reads the pages: Markdown, docstrings and notebooks, without the network."""
 
+import re
+from typing import Any
+
 import pumplife
 
 project = "pumplife"
@@ -32,3 +35,15 @@ myst_enable_extensions = ["colon_fence"]
 myst_heading_anchors = 3
 nb_execution_mode = "off"
 nb_ipywidgets_js = {}  # pages read well without sliders, and ask no other server
+
+
+def list_sources(*told: Any) -> None:
+    """Give sources as a list: numbered ones of several docstrings would clash on one page."""
+    lines: list[str] = told[-1]
+    lines[:] = [re.sub(r"^\.\. \[\d+\] ", "*  ", line) for line in lines]
+    lines[:] = [re.sub(r" ?\[\d+\]_", "", line) for line in lines]
+
+
+def setup(app: Any) -> None:
+    """Hook in before napoleon reads a docstring."""
+    app.connect("autodoc-process-docstring", list_sources, priority=100)

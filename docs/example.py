@@ -1,4 +1,4 @@
-"""The tutorial's export: like pumps of the invented demo plant, as a maintenance system gives it."""
+"""The tutorial's export: like pumps of the invented demo plant, as an order system gives it."""
 
 from pathlib import Path
 
@@ -33,7 +33,7 @@ CODES = {"breakdown": "Breakdown", "planned": "PM", "inspection": "Insp."}
 
 
 def make_export(folder: Path) -> None:
-    """Write fluid-side orders, equipment list, meter readings, and kits with contents and prices."""
+    """Write orders on the fluid side, the list of pumps, readings, and kits with their contents."""
     folder.mkdir(parents=True)
     pumps = _read("pumps")
     pumps = pumps[(pumps["service"] == SERVICE) & (pumps["fluid_kit"] == KIT)]

@@ -43,7 +43,13 @@ COLUMNS_OF = {
 }
 """Where the columns of a table stand that the tutorial's plant has no rows for."""
 
-WRITTEN = {"text": "words", "number": "number", "date": "date", "code": "one of", "yes_no": "one of"}
+WRITTEN = {
+    "text": "words",
+    "number": "number",
+    "date": "date",
+    "code": "one of",
+    "yes_no": "one of",
+}
 ROOMS = {
     "The whole job": ("study", "report", "rewind"),
     "Looking at the advice": ("policy",),
@@ -241,12 +247,14 @@ def describe_materials() -> str:
     """Codes of materials, and how long parts of them may lie in a store."""
     table = polymers()
     sources = sorted({source for source in table["source"] if "/" in source})
-    rows = [
-        (f"`{row['code']}`", row["name"], row["after"], row["storage_class"])
-        + (_years(row["initial_years"]), _years(row["extension_years"]), row["note"])
-        for row in table.to_dict("records")
-    ]
-    head = ("Code", "Name", "Code after", "Class", "Years", "More by test", "Note")
+    columns = ["code", "name", "after", "storage_class", "edition", "years", "more", "note"]
+    table = table.assign(
+        code="`" + table["code"] + "`",
+        years=table["initial_years"].map(_years, na_action="ignore").fillna(""),
+        more=table["extension_years"].map(_years, na_action="ignore").fillna(""),
+    )
+    rows = table[columns].to_numpy().tolist()
+    head = ("Code", "Name", "Code after", "Class", "Edition", "Years", "More by test", "Note")
     told = [
         "# Materials by code\n",
         "Rubbers by ISO 1629 / ASTM D1418, thermoplastic elastomers by ISO 18064, plastics by "
@@ -261,7 +269,7 @@ def describe_materials() -> str:
 
 
 def _years(value: float) -> str:
-    return "" if value != value else "no limit" if value == float("inf") else f"{value:g}"
+    return "no limit" if value == float("inf") else f"{value:g}"
 
 
 def describe_words() -> str:

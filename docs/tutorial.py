@@ -13,7 +13,7 @@ from pumplife.cli import main
 from pumplife.report.tables import write_cell
 from pumplife.report.words import find_heading, name_units, write_heading
 
-BLOCK = re.compile(r"^```(run|fill|show)([^\n]*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+BLOCK = re.compile(r"^```(run|fill|show|lines)([^\n]*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 UNITS = name_units("hours", "EUR")
 MOST_LINES = 24
 
@@ -22,7 +22,8 @@ def follow(page: str, folder: Path) -> str:
     """Carry out every block of the page in the folder, and put in its place what came of it.
 
     ``run`` holds a command and gives its output, ``fill FILE`` holds settings and writes them into
-    a file, ``show TABLE`` holds columns of a table of the results and gives its first rows.
+    a file, ``show TABLE`` holds columns of a table of the results and gives its first rows,
+    ``lines FILE`` holds a pattern and gives the lines of a file that it fits.
 
     Parameters
     ----------
@@ -37,7 +38,9 @@ def follow(page: str, folder: Path) -> str:
         Markdown that Sphinx can read.
     """
     make_export(folder / "export")
-    jobs: dict[str, Callable[[str, str], str]] = {"run": _run, "fill": _fill, "show": _show}
+    jobs: dict[str, Callable[[str, str], str]] = {
+        "run": _run, "fill": _fill, "show": _show, "lines": _lines,
+    }  # fmt: skip
     with contextlib.chdir(folder):
         return BLOCK.sub(lambda found: jobs[found[1]](found[2].strip(), found[3].strip()), page)
 
@@ -70,9 +73,15 @@ def _fill(file: str, settings: str) -> str:
     return f"```toml\n{settings}\n```"
 
 
+def _lines(file: str, pattern: str) -> str:
+    text = Path(file).read_text(encoding="utf-8")
+    kept = [line for line in text.splitlines() if re.search(pattern, line)]
+    return "```toml\n" + "\n".join(kept) + "\n```"
+
+
 def _show(file: str, columns: str) -> str:
     """Give the first rows of a table on their side: one line per column, in words and units."""
-    frame = pd.read_csv(file).head(2)
+    frame = pd.read_csv(file).head(3)
     table = Path(file).stem
     lines = ["| |" + " |" * len(frame), "|---|" + "---|" * len(frame)]
     for name in columns.split():

@@ -117,7 +117,7 @@ class Challenge:
             f"{self.currency} a year {way} than the advice ({advised[0].lower()}{advised[1:]}): "
             f"{self.cost:,.0f} against {self.cost_advised:,.0f}; 90 % band of the difference "
             f"{self.dearer_low:+,.0f} to {self.dearer_high:+,.0f}. It is the cheaper one with a "
-            f"probability of {_chance(self.prob_better)}."
+            f"chance of {_chance(self.prob_better)}."
         )
 
     def _say_failures(self) -> str:
