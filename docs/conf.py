@@ -30,6 +30,8 @@ autodoc_typehints = "none"  # the docstrings say it, with units
 autodoc_member_order = "bysource"
 default_role = "code"
 napoleon_google_docstring = False
+napoleon_use_ivar = True
+toc_object_entries = False
 
 myst_enable_extensions = ["colon_fence"]
 myst_heading_anchors = 3

@@ -20,7 +20,7 @@ from pumplife.report.words import UNIT_OF_KIND, Units, find_heading
 
 HERE = Path(__file__).resolve().parent
 SHARES = {"share": "of 1", "chance": "of 1"}
-UNITS = Units(usage="usage", currency="money", rate="usage")
+UNITS = Units(usage="usage", currency="money", rate="rate unit")
 
 COLUMNS_OF = {
     "audit": "records.audit.AUDIT_COLUMNS",
@@ -228,7 +228,11 @@ def describe_python() -> str:
     ]
     homes = {name: home.split(".")[0] for name, home in pumplife._HOMES.items()}
     for title, rooms in ROOMS.items():
-        lines = [_directive(name) for name in pumplife.__all__ if homes[name] in rooms]
+        names = [name for name in pumplife.__all__ if homes[name] in rooms]
+        names.sort(
+            key=lambda name: (isinstance(getattr(pumplife, name), type), name != "run_study")
+        )
+        lines = [_directive(name) for name in names]
         told += [f"## {title}\n", "```{eval-rst}", "\n".join(lines), "```\n"]
     return "\n".join(told)
 
