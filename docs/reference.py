@@ -91,7 +91,8 @@ def make_table(headings: Sequence[str], rows: Iterable[Sequence[object]]) -> str
 
 
 def _cell(value: object) -> str:
-    return re.sub(r"([|*_<\[\]])", r"\\\1", str(value)) if "`" not in str(value) else str(value)
+    text = str(value)
+    return re.sub(r"([|_<\[\]]|(?<!\*)\*(?!\*))", r"\\\1", text) if "`" not in text else text
 
 
 def describe_input() -> str:
@@ -279,11 +280,13 @@ def _years(value: float) -> str:
 def describe_words() -> str:
     """Words and symbols, their units and meanings, from one list."""
     words = pd.read_csv(HERE / "words.csv", keep_default_na=False)
-    rows = words[["word", "symbol", "unit", "meaning"]].to_numpy().tolist()
+    unit = words["unit"].map(lambda unit: f" [{unit}]" if unit else "")
+    named = "**" + words["word"] + "** " + words["symbol"]
+    rows = zip(named, words["meaning"] + unit, strict=True)
     told = [
         "# Words and symbols\n",
         "The same word means the same thing on the page, in the workbook, the tickets, the "
         "notebooks and here. Columns of tables are explained [table by table](output.md).\n",
-        make_table(("Word", "Symbol", "Unit", "Meaning"), rows),
+        make_table(("Word, symbol", "Meaning [unit]"), rows),
     ]
     return "\n".join(told)
