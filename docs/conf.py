@@ -22,6 +22,7 @@ html_sidebars = {"**": ["about.html", "searchfield.html", "navigation.html"]}
 html_copy_source = False
 html_show_copyright = False
 
+smartquotes = False  # commands and checks stand as they are written
 nitpicky = True
 # docstrings name arrays and tables in plain words, which are no classes to link to
 nitpick_ignore_regex = [("py:.*", ".*")]

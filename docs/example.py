@@ -5,7 +5,7 @@ from pathlib import Path
 import pandas as pd
 
 DEMO = Path(__file__).resolve().parents[1] / "data" / "demo"
-SERVICE, KIT = "body slip", "FK-80-CR"
+SERVICE, KIT = "press sludge", "FK-80-CR"
 WINDOW = ("2019-01-01", "2025-06-30")
 
 ORDERS = {

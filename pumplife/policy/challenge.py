@@ -43,6 +43,7 @@ class Challenge:
     interval, advised : float
         The interval asked about, and the advice [usage]; inf is run to failure.
     usage_unit, currency : str
+        The plant's own, as in plant.toml.
     cost, cost_advised : float
         Expected cost a year of the group's pumps [money / year].
     dearer, dearer_low, dearer_high : float

@@ -5,6 +5,7 @@ import json
 import re
 import subprocess
 import sys
+import tomllib
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -116,7 +117,8 @@ def test_every_output_table_stands_in_the_reference_with_words_and_units(pages):
     page = pages[Path("reference/output.html")]
     told = "".join(page.words)
     for name, (title, _) in OUTPUT.items():
-        assert f"{name}-table" in page.ids
+        anchor = name.replace("_", "-")
+        assert f"{anchor}-table" in page.ids
         assert title in told
     for words in ("near_best_low", "Near-best from", "money per rate unit", "rewind_years"):
         assert words in told
@@ -137,6 +139,24 @@ def test_the_tutorial_ends_with_an_interval(pages):
     assert "Done: open results/report.html" in told
     assert re.search(r"Interval \[h\]\s+[\d,]{5}", told)
     assert "Renew the whole side every" in told
+
+
+def test_rows_and_settings_of_the_how_to_are_such_as_a_plant_folder_takes():
+    text = (DOCS / "howto.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^(?:```text\n|\n)(\w+(?:,\w+){2,})\n(\S.*)", text, re.MULTILINE)
+    assert len(rows) == 4
+    for heading, row in rows:
+        names = heading.split(",")
+        assert any(set(names) <= set(table.headings) for table in TABLES.values()), heading
+        assert len(row.split(",")) == len(names), row
+    template = (ROOT / "pumplife" / "records" / "plant_template.toml").read_text(encoding="utf-8")
+    blocks = re.findall(r"```toml\n(.*?)```", text, re.DOTALL)
+    assert blocks
+    for block in blocks:
+        for section, settings in tomllib.loads(block).items():
+            assert f"[{section}]" in template
+            for key in set(settings) - {"site"}:
+                assert re.search(rf"^# {key} = ", template, re.MULTILINE), key
 
 
 @pytest.mark.parametrize("path", METHODS, ids=lambda path: path.stem)
