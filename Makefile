@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 STAMP := .venv/ready
 
-.PHONY: demo test prove lab lock clean
+.PHONY: demo test prove docs lab lock clean
 
 demo: $(STAMP)
 	$(BIN)/pumplife study data/demo --out out/demo
@@ -20,6 +20,10 @@ test: $(STAMP)
 
 prove: $(STAMP)
 	$(BIN)/python tests/prove/prove.py
+
+docs: $(STAMP)
+	$(BIN)/python docs/build.py --out out/docs
+	@echo "Open out/docs/index.html."
 
 lab: $(STAMP)
 	$(BIN)/jupyter lab notebooks

@@ -35,14 +35,22 @@ STEPS = ("records", "usage", "lives", "fits", "intervals", "stock", "budget")
 class Study:
     """Everything that one run found out about a plant.
 
-    Parameters
+    Attributes
     ----------
-    records, duty, clock, lives, fits
-        What the plant wrote down, where its pumps stood, how much they ran, how long parts
-        lasted and what was fitted to that. `duty` to `fits` are None where the records stop
-        the study.
-    advice, stock : Advice, StockPlan or None
-        Intervals with the due list, and the stock plan; None where they are withheld.
+    records : Records
+        What the plant wrote down, cleaned, with the audit.
+    duty : Duty or None
+        Where its pumps stood; like clock, lives and fits None where the records stop the study.
+    clock : UsageClock or None
+        How much they ran [usage].
+    lives : Lives or None
+        How long parts lasted [usage].
+    fits : Fits or None
+        What was fitted to that.
+    advice : Advice or None
+        Intervals with the due list; None where they are withheld.
+    stock : StockPlan or None
+        The stock plan; None where it is withheld.
     tables : dict of DataFrame
         Every output table by name.
     seed : int

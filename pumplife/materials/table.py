@@ -94,8 +94,11 @@ def compare_materials(
     records : Records
         Its audit gets material codes that aren't known, and lives without a material.
     duty : Duty
+        Where pumps stood, and what they moved.
     lives : Lives
+        Of all parts [usage].
     fits : Fits
+        Of these lives; their draws carry the doubt into cost.
     advice : Advice or None
         Groups with costs; without it lives alone are compared.
 

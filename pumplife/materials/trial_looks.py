@@ -84,8 +84,10 @@ def plan_looks(share: ArrayLike, false_alarm: float = 0.05, spending: str = LATE
     ----------
     share : array (looks,)
         Share of the failures needed at each look, rising; the last is 1.
-    false_alarm, spending
-        As in `spend_risk`.
+    false_alarm : float
+        Risk in all that an equal material is called longer-lived.
+    spending : {"late", "even"}
+        late keeps nearly all of it for the last look, even spends it about evenly.
 
     Returns
     -------

@@ -192,11 +192,19 @@ def play_trials(
         That the trial was planned for: what futility is judged by.
     false_alarm : float
         Risk for one look at the end.
-    trials, seed : int
+    trials : int
+        How many to play.
+    seed : int
+        Same seed, same trials.
 
     Returns
     -------
     PlayedTrials
+
+    Raises
+    ------
+    RecordError
+        When the risk isn't between 0 and 0.5.
     """
     generator = np.random.default_rng(seed)
     histories = _play(design, trials, generator)
@@ -282,15 +290,21 @@ def plan_trial(
         lived.
     looks : int
         Looks after equal shares of the failures, the last among them.
-    spending : str
-        As in `spend_risk`.
+    spending : {"late", "even"}
+        When the risk of a false alarm may be spent: nearly all at the last look, or evenly.
     longest : float
         The longest that it may take [usage].
     seed : int
+        Of the played trials: same seed, same plan.
 
     Returns
     -------
     TrialPlan
+
+    Raises
+    ------
+    RecordError
+        When no trial, however long, shows the ratio, or the risk isn't between 0 and 0.5.
     """
     told = plan_looks(np.arange(1, looks + 1) / looks, false_alarm, spending)
     use = min(_guess(design, told, power, false_alarm), longest)

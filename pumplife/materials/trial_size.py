@@ -229,6 +229,7 @@ class Demonstration:
     shape : float
         Of the lives, taken as known.
     confidence : float
+        Chance, at least, that a material which lives shorter has a failure.
     """
 
     items: int

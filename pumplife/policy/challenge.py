@@ -43,6 +43,7 @@ class Challenge:
     interval, advised : float
         The interval asked about, and the advice [usage]; inf is run to failure.
     usage_unit, currency : str
+        The plant's own, as in plant.toml.
     cost, cost_advised : float
         Expected cost a year of the group's pumps [money / year].
     dearer, dearer_low, dearer_high : float
@@ -117,7 +118,7 @@ class Challenge:
             f"{self.currency} a year {way} than the advice ({advised[0].lower()}{advised[1:]}): "
             f"{self.cost:,.0f} against {self.cost_advised:,.0f}; 90 % band of the difference "
             f"{self.dearer_low:+,.0f} to {self.dearer_high:+,.0f}. It is the cheaper one with a "
-            f"probability of {_chance(self.prob_better)}."
+            f"chance of {_chance(self.prob_better)}."
         )
 
     def _say_failures(self) -> str:

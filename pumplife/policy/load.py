@@ -24,7 +24,7 @@ LOAD_COLUMNS = (
 FULL = "the bench is full in the week it is due"
 NO_ROOM = "the bench has no room for it within a year"
 KIT = "its kit isn't there before"
-STOP = "the stop is cheaper than its own day"
+STOP = "the outage is cheaper than its own day"
 FORCED = "its limit leaves no later week: beyond the hours of the bench"
 
 
@@ -251,6 +251,6 @@ def say_full(
             rule="bench_full",
             table="due",
             consequence="They stand after the year; until then they may fail.",
-            remedy="Plan more hours (bench_hours_per_week, bench_hours of a stop), or send work "
-            "out.",
+            remedy="Plan more hours (bench_hours_per_week, bench_hours of an outage), or send "
+            "work out.",
         )

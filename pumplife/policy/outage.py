@@ -278,7 +278,7 @@ def _stop_rows(due: pd.DataFrame, stop: OneStop, chosen: NDArray[np.bool_]) -> p
 def _reasons(table: pd.DataFrame, stop: OneStop, chosen: NDArray[np.bool_]) -> list[str]:
     """Why each row is renewed at the stop or left."""
     following = one_date(stop.following) if np.isfinite(stop.following) else ""
-    other = np.where(stop.waits, f"at the stop of {following}", "on its own day")
+    other = np.where(stop.waits, f"at the outage of {following}", "on its own day")
     late = table["kit_day"].to_numpy(float) > stop.day
     limited = table["hard_day"].to_numpy(float) < stop.day
     kit = ("its kit can't be there before " + date_words(table["kit_day"].where(late))).to_numpy()
@@ -291,6 +291,6 @@ def _reasons(table: pd.DataFrame, stop: OneStop, chosen: NDArray[np.bool_]) -> l
             kit,
             [f"cheaper {word}" for word in other],
         ],
-        default="the hours of the stop go to work that gains more",
+        default="the hours of the outage go to work that gains more",
     )
     return [str(word) for word in why]

@@ -41,7 +41,7 @@ _DUTY = (
     _HAZARD,
     text("criticality", "the plant's own class"),
     code("standby", "none installed by_hand", "what takes over when the pump stands"),
-    number("downtime_per_h", "money lost per hour of standstill; blank = the service's"),
+    number("downtime_per_h", "money lost per hour of downtime; blank = the service's"),
     number("use_per_week", "usual usage in a week [usage units]; used where no meter is read"),
     number("stroke_rate", "strokes per minute"),
     number("pressure", "air pressure [bar]"),

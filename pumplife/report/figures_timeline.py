@@ -87,6 +87,11 @@ def timeline_table(
     DataFrame
         side, part, position (blank for the whole pump), start_on, end_on (equal for what
         happened at once), what, reason.
+
+    Raises
+    ------
+    RecordError
+        Where the register has no such pump, or the records stop the study before lives.
     """
     return _rows_drawn(_story(study, pump_id, timeline))
 
@@ -135,6 +140,11 @@ def plot_timeline(
     Returns
     -------
     Axes
+
+    Raises
+    ------
+    RecordError
+        Where the register has no such pump, or the records stop the study before lives.
     """
     timeline = _story(study, pump_id, timeline)
     lanes = timeline.stretches[["side", "part", "position"]].drop_duplicates()

@@ -16,7 +16,7 @@ TABLES: dict[str, tuple[str, str]] = {
         "Rebuilds due",
         "One row per pump and side. Dearest to wait for first: the chance of failure in 13 weeks "
         "times what a breakdown costs more than a planned rebuild. Due is when the side reaches "
-        "its interval; do on is when the kit is there, the bench has room, or a stop makes it "
+        "its interval; do on is when the kit is there, the bench has room, or an outage makes it "
         "cheaper.",
     ),
     "ticket_answers": (
@@ -27,13 +27,13 @@ TABLES: dict[str, tuple[str, str]] = {
     "load": (
         "Work on the bench",
         "Hours of planned work per week and site, beside the hours that breakdowns are expected to "
-        "take and the hours that the bench has. Work done at stops is in the outage list.",
+        "take and the hours that the bench has. Work done at outages is in the outage list.",
     ),
     "outage": (
         "Work for an outage",
-        "What to rebuild at each coming stop, by what it saves against the side's own day or the "
-        "next stop (production stands anyhow, so that planned downtime costs nothing), and what is "
-        "due about then and left, with the reason.",
+        "What to rebuild at each coming outage, by what it saves against the side's own day or the "
+        "next outage (production stands anyhow, so that planned downtime costs nothing), and what "
+        "is due about then and left, with the reason.",
     ),
     "few_intervals": (
         "Few intervals for the whole plant",

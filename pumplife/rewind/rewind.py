@@ -48,13 +48,13 @@ class Rewind:
     Attributes
     ----------
     rows : DataFrame
-        One row per past day and pump group, `REWIND_COLUMNS`: the advice of that day; failures
+        The table rewind, one row per past day and pump group: the advice of that day; failures
         predicted for what was watched since, with their 90 % band, and seen; the cost rate
         predicted for the advised interval with its 90 % band (low, high), and told by later lives
         alone with the 90 % band of its own error; inside (yes / no / blank), testable (yes / no)
         and why_not.
     years : DataFrame
-        One row per past day, all groups added up, see `years.YEAR_COLUMNS`.
+        The table rewind_years: one row per past day, all groups added up.
     sentence : str
         What they come to.
     """

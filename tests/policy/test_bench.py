@@ -197,7 +197,7 @@ def test_a_stop_takes_what_gains_most_and_says_why_it_leaves_the_rest(tmp_path):
     assert len(done) == 2
     assert done["hours"].sum() == pytest.approx(6.0)
     assert (done["gain"] > 0).all()
-    full = outage[outage["reason"].str.startswith("the hours of the stop")]
+    full = outage[outage["reason"].str.startswith("the hours of the outage")]
     assert (full["gain"] <= done["gain"].min() + 1e-9).all()
     at_stop = advice.due[advice.due["outage_on"].notna()]
     assert set(at_stop["pump_id"]) == set(done["pump_id"])

@@ -50,7 +50,8 @@ def together_way(fluid: Scope, others: list[Scope]) -> Outcome | Withheld:
         return Withheld(policy=TOGETHER, note="No air side of these pumps has advice.")
     if FAILED_PART in (fluid.decision.policy, air.decision.policy):
         return Withheld(
-            policy=TOGETHER, note="Where the failed part alone is renewed, no kit can share a stop."
+            policy=TOGETHER,
+            note="Where the failed part alone is renewed, no kit can share a visit.",
         )
     outcomes = [
         one for interval in _intervals(fluid.decision) for one in _joint(fluid, air, interval)
@@ -136,7 +137,7 @@ def _note(fluid: Scope, air: Scope, pumps: int) -> str:
     given = fluid.plant.work("together")
     words = [f"With what changes on the air side (kit {air.group.kit})."]
     if not np.isfinite([given["planned_labour_h"], given["planned_downtime_h"]]).all():
-        words.append("A shared stop takes the labour of both, the downtime of the longer.")
+        words.append("A shared visit takes the labour of both, the downtime of the longer.")
     if pumps < fluid.group.pumps.size:
         words.append(
             f"Reckoned for {pumps} of {fluid.group.pumps.size} pumps, the others likewise."
