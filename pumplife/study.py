@@ -26,6 +26,7 @@ from pumplife.records.usage import UsageClock, build_clock
 
 if TYPE_CHECKING:
     from pumplife.policy.advice import Advice
+    from pumplife.stock.budget import Budget
     from pumplife.stock.shelf import StockPlan
 
 STEPS = ("records", "usage", "lives", "fits", "intervals", "stock", "budget")
@@ -47,6 +48,8 @@ class Study:
         Every output table by name.
     seed : int
         Seed of all random draws.
+    budget : Budget or None
+        The futures that the budget is taken from; None where it is withheld.
     """
 
     records: Records
@@ -58,6 +61,7 @@ class Study:
     stock: StockPlan | None
     tables: dict[str, pd.DataFrame]
     seed: int
+    budget: Budget | None = None
 
     def __repr__(self) -> str:
         return f"Study({self.records.plant.name!r}, tables: {', '.join(self.tables)})"
@@ -255,7 +259,9 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
         "booked": compare_booked(known, fits, advice.groups),
         "sensitivity": try_readings(records, clock, lives, fits, advice.groups),
     }
-    return replace(study, advice=advice, stock=stock, tables={**study.tables, **tables})
+    return replace(
+        study, advice=advice, stock=stock, budget=budget, tables={**study.tables, **tables}
+    )
 
 
 def _answer_bench(study: Study) -> Study:

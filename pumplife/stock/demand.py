@@ -21,6 +21,7 @@ from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import SideEvents
 from pumplife.stock.asked import (
     QUARTER_DAYS,
+    Asked,
     ItemDemand,
     Key,
     Known,
@@ -67,6 +68,7 @@ def simulate_demand(
     loose: Sequence[Sequence[LoosePart]] = (),
     seen: Callable[[SideGroup, SideEvents], None] | None = None,
     ahead: Sequence[UseAhead] = (),
+    keep: Callable[[Asked], None] = lambda asked: None,
 ) -> list[ItemDemand]:
     """Demand for every item and store that some group draws on.
 
@@ -97,6 +99,8 @@ def simulate_demand(
         Is shown each group and its events, so that others count the same futures.
     ahead : sequence of UseAhead, optional
         Use of the pumps of each group; default: as today.
+    keep : callable, optional
+        Is given what was asked, to be counted anew for another lead time.
 
     Returns
     -------
@@ -121,7 +125,17 @@ def simulate_demand(
         burst = draw_bursts(shocks, practices, days=days, replicates=replicates, rng=rng)
         taken.append(_burst_needs(groups, burst, place))
     jobs = join_known([known for _, known in asked])
-    return count_demand(keys, (lead, listed), (join_needs(taken), jobs), review_days)
+    asked = Asked(
+        keys=keys,
+        lead=lead,
+        listed=listed,
+        needs=join_needs(taken),
+        jobs=jobs,
+        review=review_days,
+        days=horizon * DAYS_PER_YEAR,
+    )
+    keep(asked)
+    return asked.count()
 
 
 def number_keys(keys: Sequence[Key], latest: dict[str, str]) -> dict[Key, int]:
