@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -76,6 +76,7 @@ def run_study(
     path: str | Path,
     *,
     seed: int = 1,
+    costs: Mapping[str, Any] | None = None,
     rewind: bool = False,
     told: Callable[[str], None] = lambda step: None,
 ) -> Study:
@@ -87,6 +88,8 @@ def run_study(
         Plant folder, or one .xlsx with a sheet per table.
     seed : int
         Seed of all random draws: same folder and seed, same tables.
+    costs : mapping, optional
+        Costs in place of those of the same name in [costs] of plant.toml.
     rewind : bool
         Whether the advice of past days is worked out too, see `run_rewind`; about twice the time.
     told : callable
@@ -100,7 +103,7 @@ def run_study(
         If a line of plant.toml can't be used.
     """
     told("records")
-    written = read_written(Path(path))
+    written = read_written(Path(path), costs=costs)
     records = join_records(written)
     if records.fatal:
         return _stopped(records, seed)
