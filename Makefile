@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 STAMP := .venv/ready
 
-.PHONY: demo test prove lab lock clean
+.PHONY: demo test prove notebooks lab lock clean
 
 demo: $(STAMP)
 	$(BIN)/pumplife study data/demo --out out/demo
@@ -20,6 +20,10 @@ test: $(STAMP)
 
 prove: $(STAMP)
 	$(BIN)/python tests/prove/prove.py
+
+# Renew the results that the notebooks are committed with
+notebooks: $(STAMP)
+	$(BIN)/python notebooks/run.py --renew
 
 lab: $(STAMP)
 	$(BIN)/jupyter lab notebooks

@@ -72,7 +72,7 @@ def draw_png(axes: Axes) -> bytes:
     figure = axes.figure
     assert isinstance(figure, Figure), "figures within figures are never drawn here"
     figure.set_dpi(DPI)
-    canvas = figure.canvas
+    canvas: Any = figure.canvas
     if not isinstance(canvas, FigureCanvasAgg):
         canvas = FigureCanvasAgg(figure)
     canvas.draw()

@@ -125,7 +125,7 @@ def simulate_demand(
         burst = draw_bursts(shocks, practices, days=days, replicates=replicates, rng=rng)
         taken.append(_burst_needs(groups, burst, place))
     jobs = join_known([known for _, known in asked])
-    asked = Asked(
+    every = Asked(
         keys=keys,
         lead=lead,
         listed=listed,
@@ -134,8 +134,8 @@ def simulate_demand(
         review=review_days,
         days=horizon * DAYS_PER_YEAR,
     )
-    keep(asked)
-    return asked.count()
+    keep(every)
+    return every.count()
 
 
 def number_keys(keys: Sequence[Key], latest: dict[str, str]) -> dict[Key, int]:
