@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from pumplife.lives.questions import FROM_AUDIT
 from pumplife.report.answer import count_rules, name_pump_group, write_action
 from pumplife.report.budget_words import answer_budget
 from pumplife.report.events import count_account
@@ -12,6 +13,8 @@ from pumplife.report.face import ReadableStudy, find_table, study_units
 from pumplife.report.figures_readings import sum_readings
 from pumplife.report.tables import write_many, write_number, write_share
 
+ASKED_BY_RULE = frozenset(FROM_AUDIT.values())
+"""Kinds of question that hang on one rule of the audit each."""
 SURE = 0.90  # chance from which a material is called the cheaper one
 NOTHING = "The records withhold the answer: the audit says what is missing."
 
@@ -132,7 +135,9 @@ def rank_rules(study: ReadableStudy) -> pd.DataFrame:
     place = ["table", "row", "pump_id"]
     named = audit.assign(row=audit["row"].astype(str), pump_id=audit["pump_id"].fillna(""))
     asked = questions.assign(row=questions["row"].astype(str)).drop_duplicates(place)
-    joined = named.merge(asked[[*place, "money"]], on=place)
+    joined = named.merge(asked[[*place, "kind", "money"]], on=place)
+    kind = joined["rule"].map(FROM_AUDIT)
+    joined = joined[kind.eq(joined["kind"]) | (kind.isna() & ~joined["kind"].isin(ASKED_BY_RULE))]
     at_stake = joined.groupby(["severity", "table", "rule"])["money"].sum(min_count=1)
     ranked = rules.merge(at_stake.reset_index(), how="left", on=["severity", "table", "rule"])
     ranked = ranked.sort_values(["money", "rows"], ascending=False, ignore_index=True)
