@@ -94,7 +94,7 @@ def answer_records(study: ReadableStudy) -> str:
         return NOTHING
     aside = tickets[tickets["status"] == "set aside"]
     share = write_share(float(aside["share"].sum()))
-    words = f"{share} of {write_number(float(tickets['count'].sum()), 4)} ticket rows had to be "
+    words = f"{share} of {int(tickets['count'].sum()):,} ticket rows had to be "
     return f"{words}set aside; {_say_open(study)}{_say_readings(study)}."
 
 
