@@ -77,13 +77,18 @@ def open_lab(page, address):
     """Open JupyterLab itself."""
     page.goto(address, timeout=WAIT * 1000)
     page.wait_for_function("window.jupyterapp !== undefined", timeout=WAIT * 1000)
-    page.evaluate("window.jupyterapp.restored")
+    page.evaluate("async () => { await window.jupyterapp.restored; }")
+
+
+def do(page, command):
+    """Have JupyterLab carry out a command; what it returns is far too much to bring here."""
+    page.evaluate(f"() => {{ window.jupyterapp.commands.execute({command}); }}")
 
 
 def open_notebook(page, name):
     """Open one notebook as by a double click in the list of files; what stands in it."""
     path = f"notebooks/{name}.ipynb"
-    page.evaluate(f"window.jupyterapp.commands.execute('docmanager:open', {{path: '{path}'}})")
+    do(page, f"'docmanager:open', {{path: '{path}'}}")
     return wait_for(lambda: is_open(page.evaluate(STATE), name))
 
 
@@ -93,7 +98,7 @@ def is_open(state, name):
 
 def run_all(page):
     """Run all cells of the open notebook; what stands in it then."""
-    page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')")
+    do(page, "'notebook:run-all-cells'")
     return wait_for(lambda: has_run(page.evaluate(STATE)))
 
 
