@@ -1,6 +1,6 @@
 """What is asked of each item, counted from every look at the shelf beyond the jobs known then."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -251,3 +251,35 @@ def _count_before(
     by_key = np.argsort(owners, kind="stable")
     ends = np.searchsorted(owners[by_key], np.arange(1, len(listed[0])))
     return np.split(counts[by_key], ends)
+
+
+def count_takings(
+    keys: list[Key],
+    lead: FloatArray,
+    taken: tuple[IntArray, IntArray, FloatArray, NDArray[np.bool_]],
+    review_days: float,
+) -> list[ItemDemand]:
+    """Demand by item from every piece taken, whoever found out about it; planned ones known ahead.
+
+    Parameters
+    ----------
+    keys : list of (store, item)
+    lead : float array (keys, replicates)
+        Lead times [days].
+    taken : tuple of arrays (pieces,)
+        Row in `keys`, replicate, day from today, and whether it was planned.
+    review_days : float
+        [days]
+    """
+    key, replicate, day, planned = taken
+    failed, soon = ~planned, planned & (day <= DAYS_PER_YEAR)
+    needs = Needs(
+        key=key[failed], replicate=replicate[failed], day=day[failed], planned=planned[failed]
+    )
+    ahead = lead.mean(axis=1) + review_days
+    demands = count_demand(keys, (lead, ahead), (needs, join_known([])), review_days)
+    per_year = np.bincount(key[soon], minlength=len(keys)) / lead.shape[1]
+    return [
+        replace(demand, planned_per_year=float(pace))
+        for demand, pace in zip(demands, per_year, strict=True)
+    ]
