@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 STAMP := .venv/ready
 
-.PHONY: demo test prove docs lab lock clean
+.PHONY: demo test prove notebooks docs lab lock clean
 
 demo: $(STAMP)
 	$(BIN)/pumplife study data/demo --out out/demo
@@ -24,6 +24,10 @@ prove: $(STAMP)
 docs: $(STAMP)
 	$(BIN)/python docs/build.py --out out/docs
 	@echo "Open out/docs/index.html."
+
+# Renew the results that the notebooks are committed with
+notebooks: $(STAMP)
+	$(BIN)/python notebooks/run.py --renew
 
 lab: $(STAMP)
 	$(BIN)/jupyter lab notebooks

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -26,6 +26,7 @@ from pumplife.records.usage import UsageClock, build_clock
 
 if TYPE_CHECKING:
     from pumplife.policy.advice import Advice
+    from pumplife.stock.budget import Budget
     from pumplife.stock.shelf import StockPlan
 
 STEPS = ("records", "usage", "lives", "fits", "intervals", "stock", "budget")
@@ -55,6 +56,8 @@ class Study:
         Every output table by name.
     seed : int
         Seed of all random draws.
+    budget : Budget or None
+        The futures that the budget is taken from; None where it is withheld.
     """
 
     records: Records
@@ -66,6 +69,7 @@ class Study:
     stock: StockPlan | None
     tables: dict[str, pd.DataFrame]
     seed: int
+    budget: Budget | None = None
 
     def __repr__(self) -> str:
         return f"Study({self.records.plant.name!r}, tables: {', '.join(self.tables)})"
@@ -80,6 +84,7 @@ def run_study(
     path: str | Path,
     *,
     seed: int = 1,
+    costs: Mapping[str, Any] | None = None,
     rewind: bool = False,
     told: Callable[[str], None] = lambda step: None,
 ) -> Study:
@@ -91,6 +96,8 @@ def run_study(
         Plant folder, or one .xlsx with a sheet per table.
     seed : int
         Seed of all random draws: same folder and seed, same tables.
+    costs : mapping, optional
+        Costs in place of those of the same name in [costs] of plant.toml.
     rewind : bool
         Whether the advice of past days is worked out too, see `run_rewind`; about twice the time.
     told : callable
@@ -104,7 +111,7 @@ def run_study(
         If a line of plant.toml can't be used.
     """
     told("records")
-    written = read_written(Path(path))
+    written = read_written(Path(path), costs=costs)
     records = join_records(written)
     if records.fatal:
         return _stopped(records, seed)
@@ -263,7 +270,9 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
         "booked": compare_booked(known, fits, advice.groups),
         "sensitivity": try_readings(records, clock, lives, fits, advice.groups),
     }
-    return replace(study, advice=advice, stock=stock, tables={**study.tables, **tables})
+    return replace(
+        study, advice=advice, stock=stock, budget=budget, tables={**study.tables, **tables}
+    )
 
 
 def _answer_bench(study: Study) -> Study:

@@ -1,8 +1,10 @@
 """Read a plant folder into clean tables and an audit."""
 
 import dataclasses
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -156,12 +158,20 @@ def read_records(path: Path | str) -> Records:
     return join_records(read_written(path))
 
 
-def read_written(path: Path | str) -> Written:
-    """Read the files of a plant folder or workbook; errors as of `read_records`."""
+def read_written(path: Path | str, *, costs: Mapping[str, Any] | None = None) -> Written:
+    """Read the files of a plant folder or workbook; errors as of `read_records`.
+
+    Parameters
+    ----------
+    path : Path or str
+    costs : mapping, optional
+        In place of those of the same name in [costs] of plant.toml.
+    """
     path = Path(path)
     _check_path(path)
     log = AuditLog()
     settings, label = read_settings(path)
+    settings = _take_costs(settings, costs or {}, log)
     plant = build_plant(settings, label or "plant.toml", log)
     check_wording(settings)
     sources = find_sources(path, settings.get("files", {}), log)
@@ -181,6 +191,22 @@ def read_written(path: Path | str) -> Written:
         source=path,
         fatal=fatal,
     )
+
+
+def _take_costs(
+    settings: dict[str, Any], costs: Mapping[str, Any], log: AuditLog
+) -> dict[str, Any]:
+    """The settings with costs that came with the call; the audit says which."""
+    if not costs:
+        return settings
+    log.add(
+        "note",
+        f"Costs given with the call: {', '.join(sorted(costs))}.",
+        rule="costs_given",
+        consequence="They stand in for those of plant.toml in every price of this study.",
+        remedy="Write them into [costs] of plant.toml where they are to stay.",
+    )
+    return {**settings, "costs": {**settings.get("costs", {}), **costs}}
 
 
 def join_records(written: Written) -> Records:

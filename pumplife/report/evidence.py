@@ -79,3 +79,26 @@ def order_by_stake(intervals: pd.DataFrame) -> list[int]:
         return []
     stake = intervals["saving_per_year"].abs().fillna(-1.0).to_numpy(dtype=float)
     return [int(place) for place in np.argsort(-stake, kind="stable")]
+
+
+def find_group(study: ReadableStudy, service: str, part: str) -> int:
+    """Find the row of intervals in a service that wears a part and is worked most dearly.
+
+    Parameters
+    ----------
+    study : ReadableStudy
+        Finished.
+    service, part : str
+        Where none wears that part there, the service counts alone; then any group.
+
+    Returns
+    -------
+    int
+        A row of intervals.
+    """
+    intervals = find_table(study, "intervals")
+    wears = [(fits_behind(study, row)["part"] == part).any() for row in range(len(intervals))]
+    here = (intervals["service"] == service).to_numpy(dtype=int)
+    score = 2 * here + np.array(wears, dtype=int)
+    cost = (intervals["cost_rate"] * intervals["usage_per_year"]).fillna(-1.0).to_numpy(float)
+    return int(np.lexsort((cost, score))[-1])

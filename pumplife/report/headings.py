@@ -378,6 +378,7 @@ OF_TABLE: dict[tuple[str, str], Heading] = {
     ("duty_effects", "ratio_high"): Heading("Life ratio, high", "ratio"),
     ("pumps", "standing"): Heading("Standing"),
     ("questions", "money"): Heading("Roughly at stake", "money"),
+    ("rules", "money"): Heading("Roughly at stake in open questions", "money"),
     ("questions", "money_from"): Heading("How that is reckoned"),
     ("questions", "question"): Heading("Its id, for decisions.csv"),
     ("questions", "kind"): Heading("Kind", "code"),

@@ -103,6 +103,26 @@ def draw_life(label: str, draws: LifeDraws, age: Floats) -> LifeCurve:
     return LifeCurve(label=label, t=age, middle=middle, low=low, high=high)
 
 
+def draw_lives(fits: pd.DataFrame, draws: LifeDraws, *, most: int = 4) -> list[LifeCurve]:
+    """Take the lives of the fits with most failures, each under its material.
+
+    Parameters
+    ----------
+    fits : DataFrame
+        Rows of the table of fits; its index is the row of `draws`.
+    draws : LifeDraws (fits, draws)
+        Of the whole table.
+    most : int
+        Lives at most.
+    """
+    shown = fits.sort_values("failures", ascending=False).head(most)
+    age = np.arange(1.0, 101.0) / 60.0 * float(shown["scale"].median())
+    return [
+        draw_life(str(material), draws[row], age)
+        for row, material in zip(shown.index, shown["material"], strict=True)
+    ]
+
+
 def rank_longest(draws: LifeDraws) -> tuple[int, float]:
     """Find the group that most often has the longest mean life, and how often.
 

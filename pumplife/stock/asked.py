@@ -1,10 +1,11 @@
 """What is asked of each item, counted from every look at the shelf beyond the jobs known then."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pumplife.errors import RecordError
 from pumplife.policy.groups import DAYS_PER_YEAR
 
 FloatArray = NDArray[np.float64]
@@ -73,6 +74,82 @@ class Known:
     since: FloatArray
     due: FloatArray
     until: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Asked:
+    """Everything that was asked of the shelves in simulated futures, to be counted.
+
+    Attributes
+    ----------
+    keys : list of (store, item)
+    lead : array (keys, replicates)
+        Lead times [days].
+    listed : array (keys,)
+        How far from a look at the shelf planned jobs count as known [days].
+    needs : Needs
+        Every piece taken.
+    jobs : Known
+        Planned jobs.
+    review : float
+        Days between two looks at the shelf [days].
+    days : float
+        How far the futures run [days].
+    """
+
+    keys: list[Key]
+    lead: FloatArray
+    listed: FloatArray
+    needs: Needs
+    jobs: Known
+    review: float
+    days: float
+
+    def __repr__(self) -> str:
+        return f"Asked({len(self.keys)} items, {self.lead.shape[1]} futures)"
+
+    @property
+    def longest_lead(self) -> float:
+        """The longest lead time that the futures are long enough to count [days]."""
+        return self.days - self.review - QUARTER_DAYS
+
+    def count(self) -> list[ItemDemand]:
+        """Demand of every item."""
+        return count_demand(
+            self.keys, (self.lead, self.listed), (self.needs, self.jobs), self.review
+        )
+
+    def count_one(self, key: Key, *, lead_factor: float = 1.0) -> ItemDemand:
+        """Demand of one item from the same futures, its lead times times a factor.
+
+        Raises
+        ------
+        RecordError
+            If a lead time becomes longer than `longest_lead`: then demand would be cut off.
+        """
+        row = self.keys.index(key)
+        lead = lead_factor * self.lead[row : row + 1]
+        if lead.max() > max(self.longest_lead, float(self.lead[row].max())):
+            raise RecordError(
+                f"{key[1]} at {key[0]}: lead times of up to {lead.max():.0f} days need futures of "
+                f"{lead.max() + self.review + QUARTER_DAYS:.0f} days; they run for {self.days:.0f}."
+            )
+        ahead = self.review + lead_factor * (self.listed[row : row + 1] - self.review)
+        mine, own = self.needs.key == row, self.jobs.key == row
+        needs = Needs(
+            key=self.needs.key[mine] - row,
+            replicate=self.needs.replicate[mine],
+            day=self.needs.day[mine],
+            planned=self.needs.planned[mine],
+        )
+        jobs = Known(
+            key=self.jobs.key[own] - row,
+            replicate=self.jobs.replicate[own],
+            since=self.jobs.since[own],
+            due=self.jobs.due[own],
+            until=self.jobs.until[own],
+        )
+        return count_demand([key], (lead, ahead), (needs, jobs), self.review)[0]
 
 
 def join_needs(parts: list[Needs]) -> Needs:
@@ -174,3 +251,35 @@ def _count_before(
     by_key = np.argsort(owners, kind="stable")
     ends = np.searchsorted(owners[by_key], np.arange(1, len(listed[0])))
     return np.split(counts[by_key], ends)
+
+
+def count_takings(
+    keys: list[Key],
+    lead: FloatArray,
+    taken: tuple[IntArray, IntArray, FloatArray, NDArray[np.bool_]],
+    review_days: float,
+) -> list[ItemDemand]:
+    """Demand by item from every piece taken, whoever found out about it; planned ones known ahead.
+
+    Parameters
+    ----------
+    keys : list of (store, item)
+    lead : float array (keys, replicates)
+        Lead times [days].
+    taken : tuple of arrays (pieces,)
+        Row in `keys`, replicate, day from today, and whether it was planned.
+    review_days : float
+        [days]
+    """
+    key, replicate, day, planned = taken
+    failed, soon = ~planned, planned & (day <= DAYS_PER_YEAR)
+    needs = Needs(
+        key=key[failed], replicate=replicate[failed], day=day[failed], planned=planned[failed]
+    )
+    ahead = lead.mean(axis=1) + review_days
+    demands = count_demand(keys, (lead, ahead), (needs, join_known([])), review_days)
+    per_year = np.bincount(key[soon], minlength=len(keys)) / lead.shape[1]
+    return [
+        replace(demand, planned_per_year=float(pace))
+        for demand, pace in zip(demands, per_year, strict=True)
+    ]

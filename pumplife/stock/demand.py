@@ -21,11 +21,11 @@ from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import SideEvents
 from pumplife.stock.asked import (
     QUARTER_DAYS,
+    Asked,
     ItemDemand,
     Key,
     Known,
     Needs,
-    count_demand,
     join_known,
     join_needs,
 )
@@ -67,6 +67,7 @@ def simulate_demand(
     loose: Sequence[Sequence[LoosePart]] = (),
     seen: Callable[[SideGroup, SideEvents], None] | None = None,
     ahead: Sequence[UseAhead] = (),
+    keep: Callable[[Asked], None] = lambda asked: None,
 ) -> list[ItemDemand]:
     """Demand for every item and store that some group draws on.
 
@@ -97,6 +98,8 @@ def simulate_demand(
         Is shown each group and its events, so that others count the same futures.
     ahead : sequence of UseAhead, optional
         Use of the pumps of each group; default: as today.
+    keep : callable, optional
+        Is given what was asked, to be counted anew for another lead time.
 
     Returns
     -------
@@ -121,7 +124,17 @@ def simulate_demand(
         burst = draw_bursts(shocks, practices, days=days, replicates=replicates, rng=rng)
         taken.append(_burst_needs(groups, burst, place))
     jobs = join_known([known for _, known in asked])
-    return count_demand(keys, (lead, listed), (join_needs(taken), jobs), review_days)
+    every = Asked(
+        keys=keys,
+        lead=lead,
+        listed=listed,
+        needs=join_needs(taken),
+        jobs=jobs,
+        review=review_days,
+        days=horizon * DAYS_PER_YEAR,
+    )
+    keep(every)
+    return every.count()
 
 
 def number_keys(keys: Sequence[Key], latest: dict[str, str]) -> dict[Key, int]:
@@ -351,38 +364,6 @@ def _known(
             )
         )
     return join_known(found)
-
-
-def count_takings(
-    keys: list[Key],
-    lead: FloatArray,
-    taken: tuple[IntArray, IntArray, FloatArray, NDArray[np.bool_]],
-    review_days: float,
-) -> list[ItemDemand]:
-    """Demand by item from every piece taken, whoever found out about it; planned ones known ahead.
-
-    Parameters
-    ----------
-    keys : list of (store, item)
-    lead : float array (keys, replicates)
-        Lead times [days].
-    taken : tuple of arrays (pieces,)
-        Row in `keys`, replicate, day from today, and whether it was planned.
-    review_days : float
-        [days]
-    """
-    key, replicate, day, planned = taken
-    failed, soon = ~planned, planned & (day <= DAYS_PER_YEAR)
-    needs = Needs(
-        key=key[failed], replicate=replicate[failed], day=day[failed], planned=planned[failed]
-    )
-    ahead = lead.mean(axis=1) + review_days
-    demands = count_demand(keys, (lead, ahead), (needs, join_known([])), review_days)
-    per_year = np.bincount(key[soon], minlength=len(keys)) / lead.shape[1]
-    return [
-        replace(demand, planned_per_year=float(pace))
-        for demand, pace in zip(demands, per_year, strict=True)
-    ]
 
 
 def draw_item_leads(

@@ -14,20 +14,20 @@ from pumplife.policy.ahead import Outlook, look_ahead
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.records.plant import Plant, to_day, to_days
 from pumplife.records.read import Records
-from pumplife.stock.asked import ItemDemand, Key
+from pumplife.stock.asked import Asked, ItemDemand, Key
 from pumplife.stock.assess import (
     STOCK_COLUMNS,
     RiskCurve,
-    TodaysShelf,
     idle_row,
     stock_row,
 )
 from pumplife.stock.coverage import COVERAGE_COLUMNS, OpeningTally, cover_parts
-from pumplife.stock.cure_dates import SHELF_COLUMNS, count_available
+from pumplife.stock.cure_dates import SHELF_COLUMNS
 from pumplife.stock.demand import simulate_demand
-from pumplife.stock.expiry import Expiry, Shelves, foresee_expiry, list_shelf, open_shelves
+from pumplife.stock.expiry import Expiry, foresee_expiry, list_shelf, open_shelves
 from pumplife.stock.future import Practice, advised_groups, count_replicates, follow
-from pumplife.stock.items import Item, list_items, stock_on_hand, stock_on_order, successors
+from pumplife.stock.held import Held, Store, find_today
+from pumplife.stock.items import list_items, stock_on_hand, stock_on_order, successors
 from pumplife.stock.kit_or_parts import KIT_OR_PARTS_COLUMNS, compare_supply
 from pumplife.stock.loose import LoosePart, find_loose_parts, kit_contents, plan_loose_jobs
 from pumplife.stock.missing import (
@@ -41,7 +41,7 @@ from pumplife.stock.missing import (
 )
 from pumplife.stock.on_condition import SHARE_COLUMNS, observe_shares, share_table
 from pumplife.stock.orders import ORDER_COLUMNS, order_row
-from pumplife.stock.reserve import NO_RESERVE, Reserve, find_reserves
+from pumplife.stock.reserve import NO_RESERVE, find_reserves
 from pumplife.stock.shocks import list_past_shocks
 from pumplife.stock.supply_costs import Terms
 
@@ -75,6 +75,8 @@ class StockPlan:
         One row per store, item and cure date, `SHELF_COLUMNS`.
     unknown : frozenset of (store, item)
         Items of which nobody knows what all pumps will take.
+    held : Held or None
+        What levels were chosen from; None where the records withhold stock.
     """
 
     stock: pd.DataFrame
@@ -86,25 +88,11 @@ class StockPlan:
     loose: list[tuple[LoosePart, ...]]
     curves: tuple[RiskCurve, ...]
     replicates: int
+    held: Held | None
     unknown: frozenset[Key] = frozenset()
 
     def __repr__(self) -> str:
         return f"StockPlan({len(self.stock)} items, {len(self.orders)} orders)"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Store:
-    """What lies, comes, is planned and was used, by store and item."""
-
-    items: dict[str, Item]
-    current: dict[str, str]
-    on_hand: dict[Key, float]  # expired or not
-    shelves: Shelves
-    on_order: pd.DataFrame  # store, item, quantity, days from now
-    jobs: pd.DataFrame  # store, item, days from now
-    used: dict[Key, float]
-    reserves: dict[Key, Reserve]
-    in_kits: set[str]
 
 
 def plan_stock(
@@ -153,6 +141,7 @@ def plan_stock(
         | why_no_lead_time(asking, store.current, leads)
     )
     unknown = unknown_demand(advice, carried, store.current)
+    kept: list[Asked] = []
     demands = simulate_demand(
         groups,
         practices,
@@ -166,6 +155,7 @@ def plan_stock(
         loose=loose,
         seen=tally,
         ahead=ahead,
+        keep=kept.append,
     )
     expiry = foresee_expiry(
         store.shelves,
@@ -190,10 +180,11 @@ def plan_stock(
         ),
         loose=loose,
         unknown=unknown,
+        held=Held(asked=kept[0], store=store, ageing=expiry.ageing, plant=records.plant),
     )
 
 
-def _terms(records: Records, store: _Store) -> Terms:
+def _terms(records: Records, store: Store) -> Terms:
     return Terms(
         items=store.items,
         current=store.current,
@@ -213,6 +204,7 @@ def _no_plan() -> StockPlan:
         loose=[],
         curves=(),
         replicates=0,
+        held=None,
     )
 
 
@@ -222,14 +214,14 @@ def _open_store(
     advice: Advice,
     groups: Sequence[SideGroup],
     loose: Sequence[Sequence[LoosePart]],
-) -> _Store:
+) -> Store:
     items = list_items(records)
     current = successors(items)
     due = advice.due[advice.due["do_on"].notna()]
     due = pd.concat([due, plan_loose_jobs(due, advice.groups, groups, loose)])
     days = to_days(due["do_on"].astype("datetime64[ns]")) - to_day(records.plant.records_to)
     jobs = pd.DataFrame({"store": due["store"], "item": due["kit"], "days": np.maximum(days, 0.0)})
-    return _Store(
+    return Store(
         items=items,
         current=current,
         on_hand=stock_on_hand(records, current),
@@ -261,7 +253,7 @@ def _used_kits(
 
 def _lead_times(
     records: Records,
-    store: _Store,
+    store: Store,
     asking: Sequence[tuple[SideGroup, Practice, Sequence[LoosePart]]],
 ) -> dict[str, tuple[float, float]]:
     """Lead times of the items that are asked for; those without one are told in the audit."""
@@ -291,7 +283,7 @@ def fouling_chances(plant: Plant, groups: Sequence[SideGroup]) -> list[float]:
 def _assemble(
     records: Records,
     carried: dict[Key, str],
-    store: _Store,
+    store: Store,
     demands: list[ItemDemand],
     expiry: Expiry,
     *,
@@ -302,7 +294,7 @@ def _assemble(
         if not demand.year.any() and demand.planned_per_year == 0 and not demand.spans[2].any():
             continue
         item = store.items[demand.item]
-        today = _today(store, demand, item, records.plant)
+        today = find_today(store, demand, item, records.plant)
         key = (demand.store, demand.item)
         reserve = store.reserves.get(key, NO_RESERVE)
         row, curve = stock_row(
@@ -323,27 +315,7 @@ def _assemble(
     )
 
 
-def _today(store: _Store, demand: ItemDemand, item: Item, plant: Plant) -> TodaysShelf:
-    key: Key = (demand.store, demand.item)
-    coming = _of(store.on_order, key)
-    jobs = np.sort(_of(store.jobs, key)["days"].to_numpy(np.float64))
-    jobs = jobs[jobs <= item.lead_time_days + plant.review_days]
-    good = count_available(store.shelves.usable.get(key), jobs, item.lead_time_days)
-    return TodaysShelf(
-        on_hand=good,
-        on_order=float(coming["quantity"].sum()),
-        arriving=float(coming.loc[coming["days"] <= item.lead_time_days, "quantity"].sum()),
-        used=store.used.get(key, 0.0) if item.kind == "kit" else float("nan"),
-        planned=jobs,
-        expired=store.on_hand.get(key, 0.0) - good,
-    )
-
-
-def _of(frame: pd.DataFrame, key: Key) -> pd.DataFrame:
-    return frame[(frame["store"] == key[0]) & (frame["item"] == key[1])]
-
-
-def _idle_rows(store: _Store, carried: dict[Key, str], shown: set[Key]) -> list[dict[str, Any]]:
+def _idle_rows(store: Store, carried: dict[Key, str], shown: set[Key]) -> list[dict[str, Any]]:
     """What lies in a store, or is carried by its pumps, and no work as planned takes."""
     lying = {key for key, quantity in store.on_hand.items() if quantity > 0}
     return [
@@ -353,7 +325,7 @@ def _idle_rows(store: _Store, carried: dict[Key, str], shown: set[Key]) -> list[
     ]
 
 
-def _idle_row(store: _Store, key: Key, why: str) -> dict[str, Any]:
+def _idle_row(store: Store, key: Key, why: str) -> dict[str, Any]:
     usable = store.shelves.usable.get(key)
     good = float(usable.pieces.sum()) if usable is not None else 0.0
     return idle_row(

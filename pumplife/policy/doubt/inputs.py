@@ -60,7 +60,7 @@ def vary_costs(group: SideGroup, *, currency: str) -> Iterator[Varied]:
     money = currency or "money"
     hourly = f"{money} per h"
     spread = (1.0 - PRICES_OFF, 1.0 + PRICES_OFF)
-    clean_up = _clean_up(costs)
+    clean_up = clean_up_of(costs)
     yield from (
         _vary(costs, ("kit price", money), "kit_price", costs.kit_price, spread),
         _vary(costs, ("labour rate", hourly), "labour_per_h", costs.labour_per_h, spread),
@@ -109,7 +109,7 @@ def _vary_faults(costs: SideCosts) -> Varied:
     )
 
 
-def _clean_up(costs: SideCosts) -> float:
+def clean_up_of(costs: SideCosts) -> float:
     """Clean-up after a release, the air side aside [money]."""
     return float((costs.spill - costs.fouling.cash).max(initial=0.0))
 
@@ -159,7 +159,7 @@ def _release(costs: SideCosts, changed: dict[str, float]) -> WorkCost:
     """What a release adds to a failure of each part, with the changed inputs."""
     clean_up = costs.spill - costs.fouling.cash
     if "clean_up" in changed:
-        clean_up = clean_up * (changed["clean_up"] / max(_clean_up(costs), 1e-300))
+        clean_up = clean_up * (changed["clean_up"] / max(clean_up_of(costs), 1e-300))
     share = 1.0
     if "foul_share" in changed:
         share = changed["foul_share"] / max(costs.foul_share, 1e-300)
