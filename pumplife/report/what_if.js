@@ -164,7 +164,8 @@ function message(group, one) {
 }
 // The curve at the prices tried, with today's prices behind it
 function picture(box, group, one, now) {
-  box.textContent = "";
+  box.textContent = group.redone ? "" : group.title + ": its advice rests on a chance, which takes a new study.";
+  if (!group.redone) { return; }
   var figure = element(box, "figure", undefined, "tried"), tried = one !== now;
   element(figure, "p", (tried ? "At the prices tried. " : "") + message(group, one));
   var inside = element(figure, "div", undefined, "scroll");
@@ -240,8 +241,9 @@ var rows = groups.map(function (group) {
   element(cells[0], "strong", action(group, {policy: group.policy, interval: advised}));
   cells[2].textContent = number(group.saving, 3);
   var article = document.getElementById(group.anchor);
-  group.box = article ? element(article, "div") : null;
-  if (article && article.querySelector("figure")) { article.querySelector("figure").after(group.box); }
+  var figure = article ? article.querySelector("figure") : null;
+  group.box = figure ? document.createElement("div") : null;
+  if (figure) { figure.after(group.box); }
   return {group: group, row: row, cells: cells};
 });
 function show(entry, factors) {
@@ -284,7 +286,7 @@ function summary(tried) {
   var moved = rows.filter(function (entry) { return entry.moved; }).length;
   return (moved === 1 ? "1 pump group" : moved + " pump groups") + " of " + rows.length + " would be worked otherwise. In all the advice would save " + number(sum("one"), 3) + " " + data.units.currency + " a year against today, where it saves " + number(sum("now"), 3) + " at today's prices.";
 }
-var waiting = 0;
+var waiting = 0, frame = 0;
 function update() {
   var chosen = Number(scope.value), factors = sliders.map(function (slider) { return slider.value / 100; });
   var tried = rows.map(function (entry) { return show(entry, chosen < 0 || groups[chosen] === entry.group ? factors : ones); }).some(Boolean);
@@ -295,11 +297,10 @@ function update() {
   section.classList.toggle("changed", tried);
   prices(Number(scope.value));
   picture(document.getElementById("what-if-curve"), groups[chosen], groups[chosen].one, groups[chosen].now);
+  cancelAnimationFrame(frame);
+  frame = requestAnimationFrame(function () { groups.forEach(drawGroup); });
   clearTimeout(waiting);
-  waiting = setTimeout(function () {
-    groups.forEach(drawGroup);
-    document.getElementById("what-if-says").textContent = summary(tried);
-  }, 150);
+  waiting = setTimeout(function () { document.getElementById("what-if-says").textContent = summary(tried); }, 250);
 }
 form.addEventListener("input", update);
 form.addEventListener("submit", function (event) { event.preventDefault(); });

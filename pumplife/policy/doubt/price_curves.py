@@ -228,9 +228,7 @@ def cost_pieces(costs: SideCosts) -> tuple[FloatArray, FloatArray, FloatArray]:
     )
 
 
-def _pieces(
-    costs: SideCosts, work: WorkCost, call_outs: float, clean_up: FloatArray
-) -> FloatArray:
+def _pieces(costs: SideCosts, work: WorkCost, call_outs: float, clean_up: FloatArray) -> FloatArray:
     called = np.full(work.cash.size, call_outs * costs.call_out)
     kits = work.cash - called - clean_up
     labour, idle = costs.labour_per_h * work.labour_h, costs.downtime_per_h * work.downtime_h
