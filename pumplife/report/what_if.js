@@ -228,6 +228,14 @@ function label(svg, names, y) {
   });
 }
 
+// Curves in the evidence are drawn where they are looked at, and all of them for print
+var watch = new IntersectionObserver(function (changes) {
+  changes.forEach(function (change) {
+    groups.forEach(function (group) {
+      if (group.figure === change.target) { group.seen = change.isIntersecting; drawGroup(group); }
+    });
+  });
+}, {rootMargin: "500px"});
 var ones = data.prices.map(function () { return 1; });
 var rows = groups.map(function (group) {
   var now = decide(group, ones), advised = group.interval === null ? Infinity : group.interval;
@@ -243,7 +251,11 @@ var rows = groups.map(function (group) {
   var article = document.getElementById(group.anchor);
   var figure = article ? article.querySelector("figure") : null;
   group.box = figure ? document.createElement("div") : null;
-  if (figure) { figure.after(group.box); }
+  if (figure) {
+    figure.after(group.box);
+    watch.observe(figure);
+    group.figure = figure;
+  }
   return {group: group, row: row, cells: cells};
 });
 function show(entry, factors) {
@@ -264,8 +276,11 @@ function show(entry, factors) {
 }
 function drawGroup(group) {
   if (!group.box) { return; }
-  if (group.one === group.now || !group.redone) { group.box.textContent = ""; return; }
-  picture(group.box, group, group.one, group.now);
+  if (group.seen && group.redone && group.one !== group.now) {
+    picture(group.box, group, group.one, group.now);
+  } else if (group.box.firstChild) {
+    group.box.textContent = "";
+  }
 }
 function prices(chosen) {
   sliders.forEach(function (slider, k) {
@@ -302,6 +317,9 @@ function update() {
   clearTimeout(waiting);
   waiting = setTimeout(function () { document.getElementById("what-if-says").textContent = summary(tried); }, 250);
 }
+window.addEventListener("beforeprint", function () {
+  groups.forEach(function (group) { group.seen = true; drawGroup(group); });
+});
 form.addEventListener("input", update);
 form.addEventListener("submit", function (event) { event.preventDefault(); });
 form.addEventListener("reset", function () { setTimeout(update, 0); });

@@ -126,7 +126,7 @@ def section_of(study: Any) -> str:
     what_if = lay_out_what_if(study)
     inside = made.get_template("what_if.html").render(what_if=what_if)
     articles = "".join(
-        f'<article id="{group["anchor"]}"><figure></figure></article>'
+        f'<article id="{group["anchor"]}"><figure>A curve</figure></article>'
         for group in what_if["groups"]
     )
     style = made.get_template("page.css").render()
@@ -240,7 +240,8 @@ def test_keys_alone_move_a_price_and_bring_it_back(show: Callable[..., Any], wor
     assert page.input_value("#what-if-2") == "105"
     assert page.inner_text("output[for=what-if-2]").startswith("105 %")
     page.wait_for_function("document.getElementById('what-if-says').textContent.includes('year')")
-    assert page.locator("article .tried svg path").count() > 0
+    page.locator("#group-1").scroll_into_view_if_needed()
+    page.wait_for_selector("#group-1 .tried svg path")
     page.focus("#what-if button[type=reset]")
     page.keyboard.press("Enter")
     page.wait_for_function("document.querySelectorAll('article .tried').length === 0")
