@@ -105,18 +105,26 @@ function ownLimits(group, factors, way) {
 }
 // Within 5 % of the least, around it and not beyond the limit
 function nearBest(group, one) {
-  var level = data.near * one.least, low = null, high = null, pieces = 400;
-  var reach = group.limit === null ? Infinity : group.limit;
+  var level = data.near * one.least, reach = group.limit === null ? Infinity : group.limit;
   var at = one.interval < Infinity ? Math.log(one.interval) : group.end;
-  for (var k = 0; k <= pieces && low === null; k += 1) {
-    var down = at - (at - group.start) * k / pieces;
-    if (rateAt(group, one.terms, Math.exp(down)) > level) { low = down; }
-  }
-  for (k = 0; k <= pieces && high === null; k += 1) {
-    var up = at + (group.end - at) * k / pieces;
-    if (rateAt(group, one.terms, Math.exp(up)) > level) { high = up; }
-  }
+  var low = leave(group, one.terms, level, at, group.start), high = leave(group, one.terms, level, at, group.end);
   return [Math.exp(low === null ? group.start : low), Math.min(high === null ? Infinity : Math.exp(high), reach)];
+}
+// Where the curve first passes a level on the way from one log interval to another
+function leave(group, terms, level, from, to) {
+  var above = function (log) { return rateAt(group, terms, Math.exp(log)) > level; };
+  for (var k = 1; k <= 200; k += 1) {
+    var far = from + (to - from) * k / 200;
+    if (above(far)) {
+      var near = from + (to - from) * (k - 1) / 200;
+      for (var n = 0; n < 40; n += 1) {
+        var middle = 0.5 * (near + far);
+        if (above(middle)) { far = middle; } else { near = middle; }
+      }
+      return far;
+    }
+  }
+  return null;
 }
 
 function number(it, digits) {
@@ -298,8 +306,10 @@ function prices(chosen) {
 function summary(tried) {
   if (!tried) { return "Today's prices: the advice as it stands."; }
   var sum = function (key) { return rows.reduce(function (all, entry) { return all + (entry.group.redone ? entry.group[key].saving : 0); }, 0); };
+  var which = Number(scope.value) < 0 ? "" : " for " + groups[Number(scope.value)].title;
+  var asked = sliders.map(function (slider, k) { return slider.value === "100" ? "" : data.prices[k] + " " + slider.value + " %"; });
   var moved = rows.filter(function (entry) { return entry.moved; }).length;
-  return (moved === 1 ? "1 pump group" : moved + " pump groups") + " of " + rows.length + " would be worked otherwise. In all the advice would save " + number(sum("one"), 3) + " " + data.units.currency + " a year against today, where it saves " + number(sum("now"), 3) + " at today's prices.";
+  return "Tried" + which + ": " + asked.filter(Boolean).join(", ") + " of today's. " + (moved === 1 ? "1 pump group" : moved + " pump groups") + " of " + rows.length + " would be worked otherwise. In all the advice would save " + number(sum("one"), 3) + " " + data.units.currency + " a year against today, where it saves " + number(sum("now"), 3) + " at today's prices.";
 }
 var waiting = 0, frame = 0;
 function update() {

@@ -20,6 +20,7 @@ from pumplife.report.face import ReadableStudy, find_table, study_units
 
 LEAST, MOST, STEP = 25, 400, 5  # of today's price, that the page offers [%]
 KEYS = ["service", "size_mm", "side", "kit", "hazard"]
+SAID = {"title": "group", "kit": "kit", "anchor": "anchor"}
 ITEMS = {  # of the table of costs that are one figure, and the price that each is
     "labour": "labour",
     "lost production": "lost production",
@@ -49,9 +50,9 @@ def lay_out_what_if(study: ReadableStudy) -> dict[str, Any]:
     for place in order_by_stake(intervals) if doubts else []:
         doubt, row = doubts[place], intervals.iloc[place]
         if doubt is not None:
-            said = {"title": words[place].group, "kit": words[place].kit}
-            said |= {"anchor": words[place].anchor, "figures": figures.get(_key(row), {})}
-            groups.append(said | _now(row) | _curves(doubt.prices))
+            said = {name: getattr(words[place], key) for name, key in SAID.items()}
+            known = {"figures": figures.get(_key(row), {})}
+            groups.append(said | known | _now(row) | _curves(doubt.prices))
     return {
         "prices": list(PRICES),
         "percent": {"least": LEAST, "most": MOST, "step": STEP},

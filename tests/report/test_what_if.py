@@ -233,6 +233,19 @@ def test_prices_of_one_group_leave_the_others_as_they_are(page: Any, decisions: 
 
 
 @needs_browser
+def test_the_near_best_band_is_that_of_the_study(page: Any, decisions: Any) -> None:
+    """Between the same crossings of the curve, where the study goes by a spline, to 1 %."""
+    page.evaluate(MOVE, SETS[0])
+    page.select_option("#what-if-scope", label="Cost, 50 mm, fluid side, FK")
+    words = page.inner_text("#what-if-curve p")
+    low, high = re.findall(r"from ([\d,]+) to ([\d,]+) h", words)[0]
+    advice = decisions[1][0].advice
+    assert float(low.replace(",", "")) == pytest.approx(advice.near_best_low, rel=0.01)
+    assert float(high.replace(",", "")) == pytest.approx(advice.near_best_high, rel=0.01)
+    page.select_option("#what-if-scope", index=0)
+
+
+@needs_browser
 def test_keys_alone_move_a_price_and_bring_it_back(show: Callable[..., Any], words: str) -> None:
     page = show(words)
     page.focus("#what-if-2")
@@ -240,6 +253,7 @@ def test_keys_alone_move_a_price_and_bring_it_back(show: Callable[..., Any], wor
     assert page.input_value("#what-if-2") == "105"
     assert page.inner_text("output[for=what-if-2]").startswith("105 %")
     page.wait_for_function("document.getElementById('what-if-says').textContent.includes('year')")
+    assert page.inner_text("#what-if-says").startswith("Tried: lost production 105 % of today's.")
     page.locator("#group-1").scroll_into_view_if_needed()
     page.wait_for_selector("#group-1 .tried svg path")
     page.focus("#what-if button[type=reset]")
