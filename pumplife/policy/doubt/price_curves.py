@@ -101,7 +101,9 @@ class PriceCurves:
         return np.asarray((curve * inside[:, None] ** np.arange(TERMS)).sum(axis=1))
 
 
-def lay_price_curves(group: SideGroup, decision: Decision) -> PriceCurves:
+def lay_price_curves(
+    group: SideGroup, decision: Decision, *, known: SideIntegrals | None = None
+) -> PriceCurves:
     """The curves of a group, from the integrals that its decision rests on.
 
     Parameters
@@ -109,12 +111,14 @@ def lay_price_curves(group: SideGroup, decision: Decision) -> PriceCurves:
     group : SideGroup
     decision : Decision
         For that group.
+    known : SideIntegrals, optional
+        The side's integrals by `integrate_ladder`, where they are at hand.
 
     Returns
     -------
     PriceCurves
     """
-    costs, known = decision.costs, decision.advice.known
+    costs, known = decision.costs, decision.advice.known if known is None else known
     kept, limit = _kept_interval(group, decision), decision.limit
     own = np.unique(group.own_limit[np.isfinite(group.own_limit)])
     weight = np.array([group.rate[group.own_limit == age].sum() for age in own])

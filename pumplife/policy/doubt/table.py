@@ -73,11 +73,9 @@ def weigh_doubt(group: SideGroup, decision: Decision, *, units: tuple[str, str])
     units : tuple of str
         Currency and usage unit.
     """
+    known = decision.advice.known
     surface, at = lay_surface(
-        group.life,
-        limit=decision.limit,
-        interval=decision.interval,
-        known=decision.advice.known,
+        group.life, limit=decision.limit, interval=decision.interval, known=known
     )
     costs, usage = decision.costs, float(group.usage_per_year.sum())
     actions = price_actions(at, group.lives, group.count, costs, surface.limit)
@@ -93,7 +91,7 @@ def weigh_doubt(group: SideGroup, decision: Decision, *, units: tuple[str, str])
         "flip_downtime_per_h": flip_downtime(surface, costs),
     }
     rows = tuple(draw_tornado(group, decision, surface, units=units))
-    prices = lay_price_curves(group, decision)
+    prices = lay_price_curves(group, decision, known=known)
     return Doubt(surface=surface, prices=prices, row=row, tornado=rows)
 
 
