@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from pumplife.fits.groups import FitRows
     from pumplife.lives.history import Gathered
+    from pumplife.policy.doubt.table import Doubt
     from pumplife.policy.interval import CostCurve
     from pumplife.records.duty import Duty
     from pumplife.stock.assess import RiskCurve
@@ -49,12 +50,14 @@ class HasFitRows(Protocol):
 
 
 class HasCostCurves(Protocol):
-    """The advice: a group and a cost curve per row of intervals, None where it is withheld."""
+    """The advice: a group, curve and doubt per row of intervals, None where it is withheld."""
 
     @property
     def groups(self) -> Sequence[HasFitRows]: ...
     @property
     def curves(self) -> Sequence[CostCurve | None]: ...
+    @property
+    def doubts(self) -> Sequence[Doubt | None]: ...
 
 
 class HasRiskCurves(Protocol):

@@ -27,6 +27,7 @@ from pumplife.report.layout import count_comparisons, lay_out_fits, lay_out_tabl
 from pumplife.report.svg import embed_svg
 from pumplife.report.tables import write_cell
 from pumplife.report.titles import TABLES
+from pumplife.report.what_if_page import lay_out_what_if
 from pumplife.report.words import Units, find_heading, write_heading
 from pumplife.ticket.cautions import CAUTIONS, CAUTIONS_TITLE
 
@@ -87,6 +88,7 @@ def write_page(study: ReadableStudy, figures: Sequence[tuple[Drawn, str]]) -> st
         compared=count_comparisons(study),
         rewound=say_rewound(study),
         about=TABLES,
+        what_if=lay_out_what_if(study),
         files=study.records.hashes,
     )
 

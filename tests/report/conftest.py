@@ -432,6 +432,7 @@ def make_study(folder: Path, **changes: Any) -> SimpleNamespace:
         fits=SimpleNamespace(table=tables["fits"], draws=draws, taken=make_rows(tables["lives"])),
         advice=SimpleNamespace(
             curves=curves,
+            doubts=(),
             groups=[SimpleNamespace(fit_rows=np.array(rows)) for rows in ([0], [2], [-1])],
         ),
         stock=SimpleNamespace(curves=risk),

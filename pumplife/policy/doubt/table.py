@@ -16,6 +16,7 @@ from pumplife.policy.doubt.knowing import (
     worth_of_knowing,
     worth_of_parts,
 )
+from pumplife.policy.doubt.price_curves import PriceCurves, lay_price_curves
 from pumplife.policy.doubt.records import Fleet
 from pumplife.policy.doubt.sample import worth_of_records
 from pumplife.policy.doubt.surface import CostSurface, lay_surface
@@ -41,6 +42,8 @@ class Doubt:
     ----------
     surface : CostSurface
         Answers any question of cost.
+    prices : PriceCurves
+        The cost rate at any interval by the prices it is made of.
     row : dict
         Columns of the intervals table: knowing_better_per_year, worth_of_half_year,
         worth_of_half_year_error [money a year], half_year_draws, learn_first,
@@ -50,6 +53,7 @@ class Doubt:
     """
 
     surface: CostSurface
+    prices: PriceCurves
     row: dict[str, Any]
     tornado: tuple[dict[str, Any], ...]
 
@@ -69,11 +73,9 @@ def weigh_doubt(group: SideGroup, decision: Decision, *, units: tuple[str, str])
     units : tuple of str
         Currency and usage unit.
     """
+    known = decision.advice.known
     surface, at = lay_surface(
-        group.life,
-        limit=decision.limit,
-        interval=decision.interval,
-        known=decision.advice.known,
+        group.life, limit=decision.limit, interval=decision.interval, known=known
     )
     costs, usage = decision.costs, float(group.usage_per_year.sum())
     actions = price_actions(at, group.lives, group.count, costs, surface.limit)
@@ -89,7 +91,8 @@ def weigh_doubt(group: SideGroup, decision: Decision, *, units: tuple[str, str])
         "flip_downtime_per_h": flip_downtime(surface, costs),
     }
     rows = tuple(draw_tornado(group, decision, surface, units=units))
-    return Doubt(surface=surface, row=row, tornado=rows)
+    prices = lay_price_curves(group, decision, known=known)
+    return Doubt(surface=surface, prices=prices, row=row, tornado=rows)
 
 
 def _half_year(group: SideGroup, decision: Decision) -> Fleet:
