@@ -95,4 +95,4 @@ def _message(drawn: pd.DataFrame) -> str:
         return "No item can be compared with what the lives expect"
     inside = int(drawn["inside"].eq("yes").sum())
     items = f"{inside} of {len(drawn)} {'item' if len(drawn) == 1 else 'items'}"
-    return f"Last year's breakdowns took of {items} what the lives expect, within 90 % of chance"
+    return f"In {items} last year's breakdowns took what the lives expect, within 90 % of chance"
