@@ -29,6 +29,15 @@ def fits_behind(study: ReadableStudy, place: int) -> pd.DataFrame:
     return fits.iloc[np.unique(rows[rows >= 0])]
 
 
+def say_counts(study: ReadableStudy, place: int) -> str:
+    """Say how many failures and suspensions a row of intervals rests on; "" where on none."""
+    mine = fits_behind(study, place)
+    if mine.empty:
+        return ""
+    failures, suspensions = float(mine["failures"].sum()), float(mine["suspensions"].sum())
+    return f"{failures:,.0f} failures and {suspensions:,.0f} suspensions of the kit's parts."
+
+
 def find_extrapolated(study: ReadableStudy) -> list[bool]:
     """Tell which intervals lie beyond the longest life seen.
 

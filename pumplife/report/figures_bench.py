@@ -26,7 +26,7 @@ def few_table(few: pd.DataFrame) -> pd.DataFrame:
     return few[["values_count", "extra_per_year", "share", "values", "chosen"]].copy()
 
 
-def plot_few(few: pd.DataFrame, currency: str, *, ax: Axes | None = None) -> Axes:
+def plot_few(few: pd.DataFrame, currency: str, unit: str = "", *, ax: Axes | None = None) -> Axes:
     """Draw what one, two, ... intervals for the whole plant cost more than each its own.
 
     Parameters
@@ -35,6 +35,8 @@ def plot_few(few: pd.DataFrame, currency: str, *, ax: Axes | None = None) -> Axe
         The output table few_intervals, not empty.
     currency : str
         The plant's currency.
+    unit : str
+        Of the intervals.
     ax : Axes, optional
         Where to draw; a new figure when None.
 
@@ -58,14 +60,14 @@ def plot_few(few: pd.DataFrame, currency: str, *, ax: Axes | None = None) -> Axe
         axes.set_ylabel("Cost more than each group its own [%]")
         names = [("cost of so few", style.NAVY), ("2 %", style.SOFT), ("taken", style.ORANGE)]
         style.list_names(axes, names)
-        style.say(axes, _few_message(taken), _few_caption(drawn, currency))
+        style.say(axes, _few_message(taken, unit), _few_caption(drawn, currency))
     return axes
 
 
-def _few_message(taken: "pd.Series[Any]") -> str:
+def _few_message(taken: "pd.Series[Any]", unit: str) -> str:
     number = int(str(taken["values_count"]))
     words = "1 interval serves" if number == 1 else f"{number} intervals serve"
-    return f"{words} the whole plant: {taken['values']}"
+    return f"{words} the whole plant: {taken['values']} {unit}".strip()
 
 
 def _few_caption(drawn: pd.DataFrame, currency: str) -> str:

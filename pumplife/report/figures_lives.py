@@ -124,7 +124,7 @@ def plot_weibull(
         axes.set_ylim(bottom, top)
         _write_log_ages(axes)
         axes.set_xlabel(f"Age [{units.usage}]")
-        axes.set_ylabel("Parts failed")
+        axes.set_ylabel("Parts failed [%]")
         style.say(axes, _weibull_message(picture, units), _count_caption(picture, caption))
     return axes
 
@@ -254,7 +254,7 @@ def plot_life_curves(
         style.write_percents(axes.yaxis)
         style.write_thousands(axes.xaxis)
         axes.set_xlabel(f"Age [{units.usage}]")
-        axes.set_ylabel("Parts still alive")
+        axes.set_ylabel("Parts still alive [%]")
         style.label_ends(axes, places)
         style.say(axes, title, caption)
     return axes

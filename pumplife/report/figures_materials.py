@@ -11,6 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
 from pumplife.report import style
+from pumplife.report.pictures import capitalise
 from pumplife.report.words import Units
 
 RATIOS = ["part", "label", "life_ratio", "ratio_low", "ratio_high", "failures", "comparable"]
@@ -90,7 +91,7 @@ def plot_ratios(
         axes.minorticks_off()
         axes.set_xlim(0.8 * min(0.8, low.min(initial=0.8)), 1.9 * max(1.25, high.max(initial=1.25)))
         axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
-        axes.set_xlabel("Life ratio (1: as long)")
+        axes.set_xlabel("Life ratio (1: as long) [times]")
         style.say(axes, _say_ratios(drawn, service), _ratio_caption(drawn, caption))
     return axes
 
@@ -105,6 +106,7 @@ def write_ratio(row: Mapping[Any, object]) -> str:
 
 def _say_ratios(drawn: pd.DataFrame, service: str) -> str:
     sure = drawn[drawn["comparable"].eq("yes")]
+    service = capitalise(service)
     apart = sure[(sure["ratio_low"] > 1.0) | (sure["ratio_high"] < 1.0)]
     if drawn.empty:
         return f"{service}: no two materials can be compared"
@@ -174,7 +176,7 @@ def plot_survival(
         ]
         axes.set_xticks(ticks, words)
         axes.set_xlabel(f"Age [{units.usage}]; beneath each age, parts at risk: {', '.join(kinds)}")
-        axes.set_ylabel("Parts still alive")
+        axes.set_ylabel("Parts still alive [%]")
         style.say(axes, title, caption)
     return axes
 

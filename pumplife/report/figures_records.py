@@ -93,6 +93,8 @@ def _funnel_message(drawn: pd.DataFrame) -> str:
         return "No record was received"
     total = int(tickets["count"].sum())
     aside = float(tickets.loc[tickets["status"] == "set aside", "share"].sum())
+    if aside == 0:
+        return f"Of {total:,} ticket rows, none had to be set aside"
     return f"Of {total:,} ticket rows, {100 * aside:.1f} % had to be set aside"
 
 
@@ -131,6 +133,7 @@ def plot_mean_cumulative(
     *,
     time_unit: str = "years",
     begin: str = "the start of the records",
+    end: float = 0.0,
     caption: str = "",
     ax: Axes | None = None,
 ) -> Axes:
@@ -144,6 +147,8 @@ def plot_mean_cumulative(
         Unit of the times.
     begin : str
         What they are counted from.
+    end : float
+        Until when was looked, in that unit; the last event where it is later.
     caption : str
         What stands behind it.
     ax : Axes, optional
@@ -156,12 +161,18 @@ def plot_mean_cumulative(
     drawn = mean_cumulative_table(events)
     shown = [(str(name), one) for name, one in drawn.groupby("label", sort=False)]
     with style.drawing(ax) as axes:
-        right = max((float(one["time"].iloc[-1]) for _, one in shown), default=1.0)
+        right = max([end, *(float(one["time"].iloc[-1]) for _, one in shown)]) or 1.0
         places = []
         for number, (name, one) in enumerate(shown):
             colour = style.SERIES[number % 6]
             axes.fill_between(
-                one["time"], one["low"], one["high"], step="post", color=colour, alpha=0.14, lw=0
+                [*one["time"], right],
+                [*one["low"], one["low"].iloc[-1]],
+                [*one["high"], one["high"].iloc[-1]],
+                step="post",
+                color=colour,
+                alpha=0.14,
+                lw=0,
             )
             axes.step(
                 [0.0, *one["time"], right],
@@ -177,14 +188,15 @@ def plot_mean_cumulative(
         axes.set_xlabel(f"Since {begin} [{time_unit}]")
         axes.set_ylabel("Breakdowns per pump [number]")
         style.label_ends(axes, places)
-        style.say(axes, _cumulative_message(shown, time_unit), caption)
+        style.say(axes, _cumulative_message(shown, time_unit, end), caption)
     return axes
 
 
-def _cumulative_message(shown: Sequence[tuple[str, pd.DataFrame]], unit: str) -> str:
+def _cumulative_message(shown: Sequence[tuple[str, pd.DataFrame]], unit: str, end: float) -> str:
     if not shown:
         return "No breakdown is on record"
     name, one = max(shown, key=lambda item: float(item[1]["mcf"].iloc[-1]))
-    count, time = (write_number(float(one[column].iloc[-1]), 2) for column in ("mcf", "time"))
+    last = max(float(one["time"].iloc[-1]), end)
+    count, time = (write_number(value, 2) for value in (float(one["mcf"].iloc[-1]), last))
     words = f"{capitalise(name)}: {count} breakdowns per pump in {time} {unit}"
     return f"{words}, the most of all services" if len(shown) > 1 else words

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
@@ -57,16 +60,35 @@ def plot_progress(
             axes.plot(share, mine["score"].to_numpy(float), "o-", color=colour, ms=6)
             axes.plot(share, bound, "_", color=colour, ms=16, mew=2)
             last = mine.iloc[-1]
+            _label_bound(axes, last, colour)
             ends.append((float(last["score"]), f"{trial}: {last['decision']}", colour))
         axes.axhline(0.0, color=style.SOFT, lw=1.0)
         axes.set_xlim(0.0, 1.0)
         style.write_percents(axes.xaxis)
-        axes.set_xlabel("Of the failures needed")
-        axes.set_ylabel("Score for the longer life")
+        axes.set_xlabel("Of the failures needed [%]")
+        axes.set_ylabel("Score for the longer life [standard errors]")
         style.label_ends(axes, [one for one in ends if one[0] == one[0]])
         words = "Points: what each look found. Bars: the score from which the longer life is shown."
         style.say(axes, _say_progress(trials), f"{words} {caption}".strip())
     return axes
+
+
+def _label_bound(axes: Axes, last: pd.Series[Any], colour: str) -> None:
+    """Say at the last bar what it is, on the side where there is room."""
+    share, bound = float(last["share"]), float(last["bound"])
+    if not np.isfinite(bound):
+        return
+    room = share < 0.6
+    axes.annotate(
+        f"shown from {bound:.2f} up",
+        xy=(share, bound),
+        xytext=(12 if room else -12, 0),
+        textcoords="offset points",
+        ha="left" if room else "right",
+        va="center",
+        fontsize=8.2,
+        color=colour,
+    )
 
 
 def _say_progress(trials: pd.DataFrame) -> str:
@@ -125,8 +147,8 @@ def plot_trial_power(
         axes.set_ylim(0.0, 1.02)
         style.write_percents(axes.yaxis)
         axes.xaxis.set_major_locator(MaxNLocator(integer=True))
-        axes.set_xlabel("Pumps with each material")
-        axes.set_ylabel("Chance that it is shown")
+        axes.set_xlabel("Pumps with each material [number]")
+        axes.set_ylabel("Chance that it is shown [%]")
         style.label_ends(axes, ends)
         where = capitalise(f"{first['part']} in {first['service']}")
         kind = f"{first['material']} {first['variant']}".strip()

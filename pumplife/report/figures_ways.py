@@ -120,16 +120,17 @@ def _draw_bar(axes: Axes, row: dict[Any, Any], at: float, right: float) -> None:
     colour = {ADVISED: style.NAVY, LOOK: style.OCHRE}.get(str(row["standing"]), style.SKY)
     axes.barh(at, min(rate, right), height=0.62, color=colour, alpha=0.9, lw=0)
     cut = high > 0.93 * right
+    within = cut and rate <= right  # no room beside the band: the number stands in the bar
     if low < right:
         ends = [low, min(high, right)]
         axes.plot(ends, [at, at], color=style.PAPER, lw=3.4, alpha=0.8, solid_capstyle="butt")
         axes.plot(ends, [at, at], color=style.INK, lw=1.3, solid_capstyle="butt")
     axes.annotate(
         write_number(rate) + (" →" if rate > right else ""),
-        xy=(min(high, right), at),
-        xytext=(-6, 0) if cut else (5, 0),
+        xy=(0.0 if within else min(high, right), at),
+        xytext=(-6, 0) if cut and not within else (5, 0),
         textcoords="offset points",
-        ha="right" if cut else "left",
+        ha="right" if cut and not within else "left",
         va="center",
         fontsize=8.2,
         color=style.INK,

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from pumplife.report.drawn import Drawn, as_drawn, slug
-from pumplife.report.events import breakdowns_by_service
-from pumplife.report.evidence import fits_behind, order_by_stake
+from pumplife.report.events import DAYS_PER_YEAR, breakdowns_by_service
+from pumplife.report.evidence import order_by_stake, say_counts
 from pumplife.report.face import ReadableStudy, find_table, study_units, study_window
 from pumplife.report.figures import cost_curve_table, due_table, plot_cost_curve, plot_due
 from pumplife.report.figures_fleet import fleet_table, plot_fleet
@@ -42,6 +42,7 @@ from pumplife.report.gather_advice import (
     draw_trials,
     draw_ways,
 )
+from pumplife.report.gather_lives import draw_alive, draw_calibration
 from pumplife.report.headline import say_withheld
 from pumplife.report.pictures import (
     name_group,
@@ -71,7 +72,8 @@ def gather_figures(study: ReadableStudy) -> list[Drawn]:
     """
     makers = (
         _due, draw_load, draw_few, _cost_curves, draw_ways, draw_inputs, draw_rewind, _stock,
-        _budget, draw_money, draw_ratios, draw_trials, _forests, _plots, _records, _stories,
+        draw_calibration, _budget, draw_money, draw_ratios, draw_trials, _forests, draw_alive,
+        _plots, _records, _stories,
     )  # fmt: skip
     return [drawn for maker in makers for drawn in maker(study)]
 
@@ -96,18 +98,10 @@ def _cost_curves(study: ReadableStudy) -> Iterator[Drawn]:
     for place in shown:
         curve = curves[place]
         assert curve is not None
-        caption = f"Band: 90 %, from the doubt in the lives. {_group_counts(study, place)} {window}"
+        caption = f"Band: 90 %, from the doubt in the lives. {say_counts(study, place)} {window}"
         axes = plot_cost_curve(curve, units=units, caption=caption)
         name = f"cost-{place + 1:02d}-{slug(curve.title)}"
         yield as_drawn(name, "group", axes, cost_curve_table(curve), place)
-
-
-def _group_counts(study: ReadableStudy, place: int) -> str:
-    mine = fits_behind(study, place)
-    if mine.empty:
-        return ""
-    failures, suspensions = float(mine["failures"].sum()), float(mine["suspensions"].sum())
-    return f"{failures:,.0f} failures and {suspensions:,.0f} suspensions of the kit's parts."
 
 
 def _stock(study: ReadableStudy) -> Iterator[Drawn]:
@@ -197,8 +191,14 @@ def _records(study: ReadableStudy) -> Iterator[Drawn]:
         yield as_drawn("records", "records", axes, record_funnel_table(account))
     if study.duty is not None and study.lives is not None and len(study.lives.visits):
         events = breakdowns_by_service(study.records.plant, study.duty, study.lives.visits)
-        caption = f"Mean cumulative function with 90 % band. {study_window(study)}"
-        axes = plot_mean_cumulative(events, caption=caption)
+        count = sum(int(one.events.sum()) for one in events.values())
+        caption = f"Mean cumulative function with 90 % band, {count:,} breakdowns. "
+        first, last = study.records.plant.window()
+        axes = plot_mean_cumulative(
+            events,
+            end=(last + 1.0 - first) / DAYS_PER_YEAR,
+            caption=caption + study_window(study),
+        )
         yield as_drawn("breakdowns", "records", axes, mean_cumulative_table(events))
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pandas as pd
 
 from pumplife.report.drawn import Drawn, as_drawn, slug
-from pumplife.report.evidence import order_by_stake
+from pumplife.report.evidence import order_by_stake, say_counts
 from pumplife.report.face import ReadableStudy, find_table, study_units, study_window
 from pumplife.report.figures_bench import few_table, load_table, plot_few, plot_load
 from pumplife.report.figures_budget import bridge_table, cash_table, plot_bridge, plot_cash
@@ -35,7 +35,8 @@ def draw_load(study: ReadableStudy) -> Iterator[Drawn]:
     """Draw planned work against the hours of the bench."""
     load = find_table(study, "load")
     if not load.empty:
-        yield as_drawn("bench", "due", plot_load(load), load_table(load))
+        caption = "All sites; work done at stops is left out. " + study_window(study)
+        yield as_drawn("bench", "due", plot_load(load, caption=caption), load_table(load))
 
 
 def draw_money(study: ReadableStudy) -> Iterator[Drawn]:
@@ -56,7 +57,7 @@ def draw_few(study: ReadableStudy) -> Iterator[Drawn]:
     """Draw what a few intervals for the whole plant cost."""
     few = find_table(study, "few_intervals")
     if len(few) > 1:
-        axes = plot_few(few, study_units(study).currency)
+        axes = plot_few(few, study_units(study).currency, study_units(study).usage)
         yield as_drawn("few-intervals", "few", axes, few_table(few))
 
 
@@ -80,8 +81,9 @@ def draw_ways(study: ReadableStudy) -> Iterator[Drawn]:
         keys = {name: row[name] for name in KEYS if not pd.isna(row[name])}
         table = ways_table(find_table(study, "policies"), keys, units)
         size = "" if pd.isna(row["size_mm"]) else f", {row['size_mm']:g} mm"
-        title = f"{capitalise(str(row['service']))}{size}, {row['side']} side"
-        axes = plot_ways(table, title=title, units=units, caption=window)
+        title = f"{capitalise(str(row['service']))}{size}, {row['side']} side, kit {row['kit']}"
+        caption = f"Bars: 90 %. {say_counts(study, place)} {window}"
+        axes = plot_ways(table, title=title, units=units, caption=caption)
         yield as_drawn(f"ways-{name}", "ways", axes, table, place)
 
 
@@ -89,7 +91,9 @@ def draw_inputs(study: ReadableStudy) -> Iterator[Drawn]:
     """Draw how the saving moves with each input, group by group."""
     units, tornado = study_units(study), find_table(study, "tornado")
     for place, row, name in _most_at_stake(study, "tornado"):
-        axes = plot_tornado(tornado, row, units=units, caption=study_window(study))
+        group = ", ".join(str(row[key]) for key in ("service", "side", "kit") if row[key])
+        caption = f"{capitalise(group)}. {say_counts(study, place)} {study_window(study)}"
+        axes = plot_tornado(tornado, row, units=units, caption=caption)
         yield as_drawn(f"inputs-{name}", "inputs", axes, tornado_table(tornado, row), place)
 
 

@@ -117,8 +117,7 @@ def say(axes: Axes, title: str, caption: str = "") -> None:
         Failures, suspensions, window, assumptions.
     """
     figure = axes.figure
-    heading = textwrap.fill(title, TITLE_LINE)
-    below = textwrap.fill(caption, CAPTION_LINE)
+    heading, below = _wrap(title, TITLE_LINE), _wrap(caption, CAPTION_LINE)
     if isinstance(figure, Figure) and figure.get_label() == OWN:
         figure.suptitle(heading, x=0.012, ha="left", fontsize=10.5, fontweight="bold")
         if below:
@@ -138,6 +137,11 @@ def say(axes: Axes, title: str, caption: str = "") -> None:
             color=SOFT,
             annotation_clip=False,
         )
+
+
+def _wrap(words: str, width: int) -> str:
+    """Break words into lines, never between a number and its percent sign."""
+    return textwrap.fill(words.replace(" %", "\u00a0%"), width).replace("\u00a0%", " %")
 
 
 def label_ends(axes: Axes, places: Sequence[tuple[float, str, str]], *, gap: float = 0.065) -> None:

@@ -12,6 +12,7 @@ import pandas as pd
 from pumplife.report.words import Units, find_heading, write_heading
 
 LONG = 26  # characters from which the words of a column may wrap
+NOTHING = 1e-9  # numbers closer to zero are what is left of rounding
 THIN = "\u202f"  # between a number and its unit, so that lines don't break there
 
 

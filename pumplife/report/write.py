@@ -20,11 +20,11 @@ from pumplife.report.face import ReadableStudy, is_invented
 from pumplife.report.gather import gather_figures
 from pumplife.report.page import write_page
 from pumplife.report.svg import write_svg
+from pumplife.report.tables import NOTHING
 from pumplife.report.workbook import write_workbook
 from pumplife.ticket.write import write_tickets
 
 MADE_BY = "pumplife"
-NOTHING = 1e-9
 LIBRARIES = ("numpy", "scipy", "pandas", "lifelines", "reliability", "matplotlib", "jinja2")
 
 
@@ -178,8 +178,8 @@ def _write_all(study: ReadableStudy, folder: Path) -> None:
         _write_text(document, folder / "figures" / f"{figure.name}.svg")
         write_table(figure.data, folder / "figures" / f"{figure.name}.csv")
     _write_text(write_page(study, drawn), folder / "report.html")
-    write_workbook(study, folder / "study.xlsx")
-    write_tickets(study, folder / "tickets", invented=is_invented(study))
+    tickets = write_tickets(study, folder / "tickets", invented=is_invented(study))
+    write_workbook(study, folder / "study.xlsx", tickets=tickets)
     files = {name: _digest(folder / name) for name in _visible_files(folder)}
     _write_text(_settings(study, files), folder / "study.json")
 

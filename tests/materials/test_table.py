@@ -157,7 +157,7 @@ def test_figures_draw_what_their_tables_hold(study):
     materials = study.tables["materials"]
     drawn = ratio_table(materials, "slip")
     axes = plot_ratios(materials, "slip")
-    assert "slip" in read_title(axes)
+    assert "Slip" in read_title(axes)
     assert [text.get_text() for text in axes.texts] == [
         write_ratio(row) for row in drawn.to_dict("records")
     ]

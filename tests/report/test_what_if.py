@@ -18,8 +18,8 @@ from pumplife.policy.decide import FAILED_PART, PLANNED, RUN_TO_FAILURE, Decisio
 from pumplife.policy.doubt.price_curves import PRICES, lay_price_curves
 from pumplife.policy.evidence import KEEP_TODAYS, Evidence
 from pumplife.policy.groups import SideGroup
-from pumplife.policy.simulate import PlannedAges
 from pumplife.policy.other_prices import redecide
+from pumplife.policy.simulate import PlannedAges
 from pumplife.report.page import write_page
 from pumplife.report.what_if_page import lay_out_what_if
 from pumplife.study import Study, run_study

@@ -118,7 +118,7 @@ def test_a_failure_half_way_leaves_the_old_results(
     out = write_study(study, tmp_path / "out")
     before = contents(tmp_path)
 
-    def full_disk(*_: object) -> None:
+    def full_disk(*_: object, **__: object) -> None:
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(write, "write_workbook", full_disk)

@@ -13,8 +13,8 @@ from pumplife.policy.doubt.inputs import recompose
 from pumplife.policy.doubt.price_curves import PRICES, cost_pieces, lay_price_curves
 from pumplife.policy.groups import build_groups
 from pumplife.policy.interval import cost_rate
-from pumplife.policy.pump import integrate_to
 from pumplife.policy.other_prices import redecide, scale_prices
+from pumplife.policy.pump import integrate_to
 from tests.plants import SETTINGS, part_rows, pump_rows, small_plant, small_tables
 from tests.policy.doubt.groups import decided, doubtful, small_group
 from tests.policy.sides import slip_fits, study_parts
