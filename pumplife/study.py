@@ -23,6 +23,8 @@ from pumplife.records.duty import Duty, build_duty
 from pumplife.records.meters import gather_readings
 from pumplife.records.read import Records, Written, join_records, read_records, read_written
 from pumplife.records.usage import UsageClock, build_clock
+from pumplife.since.changes import find_changes
+from pumplife.since.kept import open_kept
 
 if TYPE_CHECKING:
     from pumplife.policy.advice import Advice
@@ -71,8 +73,9 @@ class Study:
 def run_study(
     path: str | Path,
     *,
-    seed: int = 1,
+    seed: int | None = None,
     rewind: bool = False,
+    since: str | Path | None = None,
     told: Callable[[str], None] = lambda step: None,
 ) -> Study:
     """Run the whole job on a plant folder or workbook.
@@ -81,10 +84,14 @@ def run_study(
     ----------
     path : str or Path
         Plant folder, or one .xlsx with a sheet per table.
-    seed : int
-        Seed of all random draws: same folder and seed, same tables.
+    seed : int, optional
+        Seed of all random draws: same folder and seed, same tables. 1 where it isn't given, or
+        that of the older study.
     rewind : bool
         Whether the advice of past days is worked out too, see `run_rewind`; about twice the time.
+    since : str or Path, optional
+        Output folder of an older study: the table `changes` says which answers changed since and
+        why; up to four more runs, one or two as a rule.
     told : callable
         Called with the name of each step as it begins, see `STEPS`.
 
@@ -94,9 +101,34 @@ def run_study(
         If the path isn't there or can't be read.
     SettingError
         If a line of plant.toml can't be used.
+    ComparisonError
+        If the older study can't be compared with.
     """
     told("records")
+    kept = None if since is None else open_kept(Path(since), seed)
+    seed = (1 if seed is None else seed) if kept is None else kept.seed
     written = read_written(Path(path))
+    study = _study_written(written, seed=seed, rewind=rewind, told=told)
+    if kept is None or "intervals" not in study.tables:
+        return study
+    changes = find_changes(
+        kept,
+        written,
+        study.tables,
+        run=lambda files: _study_written(files, seed=seed).tables,
+        told=told,
+    )
+    return replace(study, tables={**study.tables, "changes": changes})
+
+
+def _study_written(
+    written: Written,
+    *,
+    seed: int,
+    rewind: bool = False,
+    told: Callable[[str], None] = lambda step: None,
+) -> Study:
+    """Run the whole job on files that were read."""
     records = join_records(written)
     if records.fatal:
         return _stopped(records, seed)

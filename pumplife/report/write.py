@@ -3,10 +3,8 @@
 import hashlib
 import json
 import os
-import platform
 import tempfile
-from collections.abc import Iterable, Iterator
-from importlib.metadata import PackageNotFoundError, version
+from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -15,6 +13,8 @@ import numpy as np
 import pandas as pd
 
 from pumplife.errors import OutputError
+from pumplife.records.inputs import NAME, keep_inputs
+from pumplife.records.versions import MADE_BY, list_versions
 from pumplife.report.drawn import Drawn
 from pumplife.report.face import ReadableStudy, is_invented
 from pumplife.report.gather import gather_figures
@@ -23,9 +23,7 @@ from pumplife.report.svg import write_svg
 from pumplife.report.workbook import write_workbook
 from pumplife.ticket.write import write_tickets
 
-MADE_BY = "pumplife"
 NOTHING = 1e-9
-LIBRARIES = ("numpy", "scipy", "pandas", "lifelines", "reliability", "matplotlib", "jinja2")
 
 
 def write_study(study: ReadableStudy, out: Path) -> Path:
@@ -180,8 +178,9 @@ def _write_all(study: ReadableStudy, folder: Path) -> None:
     _write_text(write_page(study, drawn), folder / "report.html")
     write_workbook(study, folder / "study.xlsx")
     write_tickets(study, folder / "tickets", invented=is_invented(study))
+    why = keep_inputs(study.records.source, study.records.hashes, folder / NAME)
     files = {name: _digest(folder / name) for name in _visible_files(folder)}
-    _write_text(_settings(study, files), folder / "study.json")
+    _write_text(_settings(study, files, why), folder / "study.json")
 
 
 def _draw(figure: Drawn) -> str:
@@ -225,30 +224,23 @@ def _digest(path: Path) -> str:
     return hashlib.sha256(path.read_bytes()).hexdigest()
 
 
-def _settings(study: ReadableStudy, files: dict[str, str]) -> str:
+def _settings(study: ReadableStudy, files: dict[str, str], not_kept: str) -> str:
+    source = study.records.source
     rows = {name: len(frame) for name, frame in sorted(study.tables.items())}
     content = {
         "made_by": MADE_BY,
         "plant": study.records.plant.name,
         "seed": study.seed,
         "settings": study.records.plant.raw,
-        "versions": {"python": platform.python_version(), **_versions((MADE_BY, *LIBRARIES))},
+        "versions": list_versions(),
         "inputs": study.records.hashes,
+        "inputs_not_kept": not_kept,
+        "read_from": source.name if source.is_file() else "",
         "rows": rows,
         "files": files,
     }
     words = json.dumps(content, indent=1, sort_keys=True, ensure_ascii=False, default=_as_json)
     return words + "\n"
-
-
-def _versions(names: Iterable[str]) -> dict[str, str]:
-    found = {}
-    for name in names:
-        try:
-            found[name] = version(name)
-        except PackageNotFoundError:
-            found[name] = "not installed"
-    return found
 
 
 def _as_json(value: Any) -> Any:
