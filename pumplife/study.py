@@ -163,8 +163,7 @@ def _study_written(
     study = _answer_bench(_decide(study, told))
     study = replace(study, tables={**study.tables, **_compare(study, alike)})
     if rewind:
-        told("rewind")
-        study = replace(study, tables={**study.tables, **_look_back(study, written)})
+        study = replace(study, tables={**study.tables, **_look_back(study, written, told)})
     return replace(study, tables={"audit": records.log.frame(), **study.tables})
 
 
@@ -318,7 +317,9 @@ def _compare(study: Study, alike: Alike) -> dict[str, pd.DataFrame]:
     return {"pumps": pumps, "likeness": alike.likeness, **shocks, **materials}
 
 
-def _look_back(study: Study, written: Written) -> dict[str, pd.DataFrame]:
+def _look_back(
+    study: Study, written: Written, told: Callable[[str], None]
+) -> dict[str, pd.DataFrame]:
     """The advice of past days, held against what was seen since."""
     lives, fits, clock = study.lives, study.fits, study.clock
     if lives is None or fits is None or clock is None:
@@ -326,7 +327,7 @@ def _look_back(study: Study, written: Written) -> dict[str, pd.DataFrame]:
     from pumplife.rewind.rewind import Known, rewind_records  # noqa: PLC0415  (late: when asked)
 
     known = Known(records=study.records, clock=clock, lives=lives, fits=fits)
-    found = rewind_records(written, known, seed=study.seed)
+    found = rewind_records(written, known, seed=study.seed, told=told)
     return {"rewind": found.rows, "rewind_years": found.years}
 
 

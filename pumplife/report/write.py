@@ -1,9 +1,12 @@
 """Everything a study writes: beside the old folder first, in its place only when complete."""
 
+import glob
 import hashlib
 import json
 import os
+import shutil
 import tempfile
+import time
 from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
@@ -24,6 +27,8 @@ from pumplife.report.workbook import write_workbook
 from pumplife.ticket.write import write_tickets
 
 NOTHING = 1e-9
+LEFT_AFTER = 3600.0
+"""After it nobody is still at work on a folder that was begun [s]."""
 
 
 def write_study(study: ReadableStudy, out: Path) -> Path:
@@ -58,6 +63,7 @@ def write_study(study: ReadableStudy, out: Path) -> Path:
             fresh.mkdir()
             _write_all(study, fresh)
             _exchange(fresh, target, Path(beside) / "old")
+        _clear_leftovers(target)
     except OSError as problem:
         raise OutputError(
             f"The results can't be written to {target}: {problem.strerror or problem}. "
@@ -159,12 +165,21 @@ def _exchange(fresh: Path, target: Path, old: Path) -> None:
     if not target.exists():
         fresh.rename(target)
         return
-    target.rename(old)
     try:
+        target.rename(old)
         fresh.rename(target)
-    except OSError:
-        old.rename(target)
+    except BaseException:  # an interrupt too
+        if old.exists() and not target.exists():
+            old.rename(target)
         raise
+
+
+def _clear_leftovers(target: Path) -> None:
+    """Remove what studies left beside the folder that were killed while they wrote."""
+    for folder in target.parent.glob(f".{glob.escape(target.name)}-????????"):
+        held = {entry.name for entry in folder.iterdir()} if folder.is_dir() else {"a file"}
+        if held <= {"new", "old"} and time.time() - folder.stat().st_mtime > LEFT_AFTER:
+            shutil.rmtree(folder, ignore_errors=True)
 
 
 def _write_all(study: ReadableStudy, folder: Path) -> None:

@@ -94,7 +94,8 @@ def _rows_of(name: str, frame: pd.DataFrame) -> pd.DataFrame:
 
 def _melt(name: str, answer: Answer, rows: pd.DataFrame) -> pd.DataFrame:
     keys = pd.concat([_say_key(column, rows[column]) for column in answer.key], axis=1)
-    words = pd.Series([SEPARATOR.join(filter(None, cells)) for cells in keys.to_numpy()], rows.index)
+    joined = [SEPARATOR.join(filter(None, cells)) for cells in keys.to_numpy()]
+    words = pd.Series(joined, rows.index, dtype=object)
     again = words.groupby(words).cumcount()  # a second row of the same key is told apart
     words = words.where(again.eq(0), words + SEPARATOR + (again + 1).astype(str))
     long = rows.assign(key=words).melt("key", list(answer.columns), var_name="column")
