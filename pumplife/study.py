@@ -308,13 +308,21 @@ def _compare(study: Study, alike: Alike) -> dict[str, pd.DataFrame]:
     if lives is None or fits is None or duty is None or clock is None:
         return {}
     from pumplife.materials.table import compare_materials  # noqa: PLC0415  (late: as the next)
+    from pumplife.since.kpi import Course, list_kpis  # noqa: PLC0415  (late: not for an audit)
     from pumplife.stock.pumps import list_pumps  # noqa: PLC0415  (late: not needed for an audit)
 
     records = study.records
     pumps = list_pumps(records, (duty, clock), lives, (fits, alike), study.advice)
     shocks = {} if lives.shocks.empty else {"shocks": shock_demand(lives, records)}
     materials = compare_materials(records, duty, lives, fits, study.advice).tables
-    return {"pumps": pumps, "likeness": alike.likeness, **shocks, **materials}
+    course = Course(records=records, duty=duty, clock=clock, lives=lives, advice=study.advice)
+    return {
+        "pumps": pumps,
+        "likeness": alike.likeness,
+        **shocks,
+        **materials,
+        "kpi": list_kpis(course),
+    }
 
 
 def _look_back(
