@@ -153,7 +153,7 @@ def share_changes(steps: list[Step]) -> pd.DataFrame:
     differs = values[:, 0] != values[:, -1]
     values, index = values[differs], index[differs]
     if not len(index):
-        return pd.DataFrame(columns=list(CHANGE_COLUMNS))
+        return pd.DataFrame(columns=list(CHANGE_COLUMNS)).astype({"share_of_change": float})
     moved = values[:, 1:] != values[:, :-1]
     shares = _share_steps(_as_numbers(values, index), moved)
     answer, step = np.nonzero(moved)
