@@ -3,6 +3,7 @@
 import hashlib
 import platform
 from collections.abc import Iterable
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
@@ -30,6 +31,7 @@ def _installed(names: Iterable[str]) -> dict[str, str]:
     return found
 
 
+@cache
 def _digest_code() -> str:
     """Digest what computes: modules and the data beside them, by name and content."""
     total = hashlib.sha256()

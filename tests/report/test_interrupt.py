@@ -10,6 +10,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from pumplife import cli
 from pumplife.records.files import write_whole
 from pumplife.report import write
 from pumplife.report.progress import USUAL, USUAL_STEPS, Progress
@@ -97,26 +98,38 @@ def test_a_file_is_whole_or_as_it_was(tmp_path: Path, monkeypatch: pytest.Monkey
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows can't send these signals")
-@pytest.mark.parametrize(("number", "written"), [(signal.SIGTERM, False), (signal.SIGINT, True)])
-def test_a_real_signal_leaves_nothing_half_written(
-    number: signal.Signals, written: bool, tmp_path: Path
-) -> None:
-    """Before the results are begun, and while they are being written."""
+def test_ctrl_c_while_results_are_written_leaves_nothing(tmp_path: Path) -> None:
     plant, out = small_plant(tmp_path / "plant"), tmp_path / "results" / "out"
     out.parent.mkdir()
     call = [sys.executable, "-m", "pumplife", "study", str(plant), "--out", str(out)]
-    with subprocess.Popen(call, stderr=subprocess.PIPE, text=True) as work:
-        if written:
-            while work.poll() is None and not list(out.parent.glob(".out-*/new/tables")):
-                time.sleep(0.02)
-        else:
-            time.sleep(3.0)
-        work.send_signal(number)
+    with subprocess.Popen(call, stderr=subprocess.PIPE, text=True, preexec_fn=_heed) as work:  # noqa: PLW1509
+        while work.poll() is None and not list(out.parent.glob(".out-*/new/tables")):
+            time.sleep(0.02)
+        work.send_signal(signal.SIGINT)
         assert work.stderr is not None
         said = work.stderr.read()
     assert work.returncode == 2
     assert "Interrupted; results written before are as they were." in said
     assert list(out.parent.iterdir()) == []
+
+
+def _heed() -> None:
+    """A process started in the background is deaf to Ctrl-C otherwise."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows can't send these signals")
+def test_a_request_to_stop_is_heeded_as_ctrl_c_is() -> None:
+    before = signal.getsignal(signal.SIGTERM)
+    with pytest.raises(KeyboardInterrupt):
+        _ask_to_stop()
+    assert signal.getsignal(signal.SIGTERM) == before
+
+
+def _ask_to_stop() -> None:
+    with cli._tidy_when_stopped():
+        os.kill(os.getpid(), signal.SIGTERM)
+        time.sleep(1.0)
 
 
 # ---- the bar -------------------------------------------------------------------------------------
