@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 from pumplife.report.face import ReadableStudy, study_units
@@ -74,7 +73,7 @@ def _largest(changes: pd.DataFrame, units: Units) -> tuple[str, ...]:
     rows = rows[~rows["column"].isin(["saving_per_year", "p50", "reorder_point"])]
     answers = rows.drop_duplicates(["table", "key", "column"]).copy()
     before, after = (pd.to_numeric(answers[name], errors="coerce") for name in ("before", "after"))
-    largest = np.maximum(before.abs(), after.abs())
+    largest = before.abs().combine(after.abs(), max)
     answers["size"] = ((after - before).abs() / largest.where(largest > 0)).fillna(1.0)
     answers["rank"] = answers["table"].map(RANKS)
     order = answers.sort_values(["rank", "size"], ascending=[True, False], kind="stable")

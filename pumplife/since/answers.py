@@ -77,7 +77,7 @@ def write_values(frame: pd.DataFrame) -> pd.DataFrame:
 
 def _write_column(column: pd.Series[Any]) -> pd.Series[str]:
     if pd.api.types.is_datetime64_any_dtype(column):
-        return column.dt.strftime("%Y-%m-%d").fillna("").astype(object)
+        return pd.Series(column.dt.strftime("%Y-%m-%d").fillna(""), dtype=object)
     if pd.api.types.is_float_dtype(column):
         tidy = column.mask(column.abs() < NOTHING, 0.0)
         return tidy.map(lambda value: "" if pd.isna(value) else f"{value:.10g}").astype(object)

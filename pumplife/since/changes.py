@@ -180,7 +180,7 @@ def _as_numbers(values: NDArray[np.str_], index: pd.MultiIndex) -> NDArray[np.fl
     dates = pd.to_datetime(flat.where(dated), errors="coerce", format="%Y-%m-%d")
     days = (dates - pd.Timestamp(0)) / pd.Timedelta(days=1)
     numbers = pd.to_numeric(flat.where(~dated), errors="coerce")
-    return days.where(dated, numbers).to_numpy(dtype=np.float64).reshape(values.shape)
+    return np.asarray(days.where(dated, numbers), dtype=np.float64).reshape(values.shape)
 
 
 def _share_steps(numbers: NDArray[np.float64], moved: NDArray[np.bool_]) -> NDArray[np.float64]:
@@ -189,4 +189,5 @@ def _share_steps(numbers: NDArray[np.float64], moved: NDArray[np.bool_]) -> NDAr
     counted = np.isfinite(numbers).all(axis=1) & (total != 0.0)
     by_number = np.diff(numbers, axis=1) / np.where(counted, total, 1.0)[:, None]
     equal = moved / moved.sum(axis=1, keepdims=True)
-    return np.asarray(np.where(counted[:, None], by_number, equal))
+    shares: NDArray[np.float64] = np.where(counted[:, None], by_number, equal)
+    return shares

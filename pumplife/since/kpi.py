@@ -137,9 +137,8 @@ def _run(course: Course, months: pd.DatetimeIndex) -> pd.DataFrame:
 
 
 def _month_of(day: pd.Series[float]) -> pd.Series[pd.Timestamp]:
-    dates = pd.Timestamp(0) + pd.to_timedelta(day, unit="D")
-    months: pd.Series[pd.Timestamp] = dates.dt.to_period("M").dt.to_timestamp()
-    return months
+    dates = pd.to_datetime(day, unit="D", origin="unix")
+    return pd.Series(dates.dt.to_period("M").dt.start_time, day.index)
 
 
 def _orders(course: Course) -> list[pd.DataFrame]:
