@@ -48,6 +48,11 @@ class Measure:
 
 def list_measures(usage_unit: str) -> tuple[Measure, ...]:
     """The measures of a plant, in the order of the table."""
+    return (*_of_failures(usage_unit), *_of_rebuilds(usage_unit), *_of_records())
+
+
+def _of_failures(usage_unit: str) -> tuple[Measure, ...]:
+    """How often pumps fail."""
     end, _, per = PER_USAGE[usage_unit]
     return (
         Measure(
@@ -68,6 +73,19 @@ def list_measures(usage_unit: str) -> tuple[Measure, ...]:
             f"says, per {per} of pumps",
             base=f"usage of the pumps in {per}",
         ),
+        Measure(
+            name="stoppages",
+            over="stoppages",
+            under="pump_months",
+            words="Orders called stoppages; they end no life",
+            base="months of pumps in service",
+        ),
+    )
+
+
+def _of_rebuilds(usage_unit: str) -> tuple[Measure, ...]:
+    """How rebuilds are planned, and what they take."""
+    return (
         Measure(
             name="planned_share",
             count="planned_rebuilds",
@@ -106,13 +124,12 @@ def list_measures(usage_unit: str) -> tuple[Measure, ...]:
             "clean-up), as a share of all such money, at today's prices",
             base="visits to a side, each with what its ticket says",
         ),
-        Measure(
-            name="stoppages",
-            over="stoppages",
-            under="pump_months",
-            words="Orders called stoppages; they end no life",
-            base="months of pumps in service",
-        ),
+    )
+
+
+def _of_records() -> tuple[Measure, ...]:
+    """What orders say, and how well the work is recorded."""
+    return (
         Measure(
             name="labour_h",
             over="labour_h",
