@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from pumplife.errors import (
+        ComparisonError,
         FolderError,
         NoFiniteEstimate,
         OutputError,
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     )
     from pumplife.policy.challenge import Challenge, challenge
     from pumplife.report.figures_timeline import plot_timeline, timeline_table
+    from pumplife.report.progress import Progress
     from pumplife.report.write import write_study
     from pumplife.rewind.rewind import Rewind, run_rewind
     from pumplife.study import Study, run_study
@@ -40,6 +42,7 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "Challenge": "policy.challenge",
+    "ComparisonError": "errors",
     "Demonstration": "materials.trial_size",
     "FolderError": "errors",
     "Looks": "materials.trial_looks",
@@ -47,6 +50,7 @@ _HOMES = {
     "NoFiniteEstimate": "errors",
     "OutputError": "errors",
     "PlayedTrials": "materials.trial_play",
+    "Progress": "report.progress",
     "PumplifeError": "errors",
     "RecordError": "errors",
     "Rewind": "rewind.rewind",
@@ -72,6 +76,7 @@ _HOMES = {
 
 __all__ = [
     "Challenge",
+    "ComparisonError",
     "Demonstration",
     "FolderError",
     "Looks",
@@ -79,6 +84,7 @@ __all__ = [
     "NoFiniteEstimate",
     "OutputError",
     "PlayedTrials",
+    "Progress",
     "PumplifeError",
     "RecordError",
     "Rewind",

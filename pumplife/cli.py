@@ -2,8 +2,11 @@
 
 import argparse
 import os
+import signal
 import sys
-from collections.abc import Hashable, Sequence
+import threading
+from collections.abc import Hashable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
@@ -22,7 +25,13 @@ def _parser() -> argparse.ArgumentParser:
     study = jobs.add_parser("study", help="the whole job: audit, lives, intervals, stock, budget")
     study.add_argument("folder", type=Path, help="plant folder, or one .xlsx with a sheet a table")
     study.add_argument("--out", type=Path, required=True, help="folder for the results")
-    study.add_argument("--seed", type=_seed, default=1, help="seed of the random draws (default 1)")
+    study.add_argument("--seed", type=_seed, help="seed of the random draws (default 1)")
+    study.add_argument(
+        "--since",
+        type=Path,
+        metavar="OLD_RESULTS",
+        help="also what changed since an older study, and why",
+    )
     study.add_argument(
         "--rewind",
         action="store_true",
@@ -105,7 +114,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     )
 
     try:
-        return _run(options)
+        with _tidy_when_stopped():
+            return _run(options)
     except PumplifeError as error:
         _say(str(error), sys.stderr)
         export = getattr(options, "export", None)
@@ -114,8 +124,21 @@ def main(arguments: Sequence[str] | None = None) -> int:
         records_at_fault = unreadable or isinstance(error, RecordError | SettingError)
         return STOPPED if records_at_fault else WRONG_CALL
     except KeyboardInterrupt:
-        _say("Interrupted; nothing was written.", sys.stderr)
+        _say("Interrupted; results written before are as they were.", sys.stderr)
         return WRONG_CALL
+
+
+@contextmanager
+def _tidy_when_stopped() -> Iterator[None]:
+    """Let a request to stop tidy up as Ctrl-C does."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
 
 
 def _run(options: argparse.Namespace) -> int:
@@ -229,20 +252,21 @@ def _sentence(row: "dict[Hashable, Any]") -> str:
 
 
 def _study(options: argparse.Namespace) -> int:
-    from tqdm import tqdm  # noqa: PLC0415
-
+    from pumplife.report.progress import Progress  # noqa: PLC0415
     from pumplife.report.write import check_output, write_study  # noqa: PLC0415
     from pumplife.study import STEPS, run_study  # noqa: PLC0415
 
     out = options.out
     check_output(out, options.folder)
-    with tqdm(total=len(STEPS) + 1 + options.rewind, disable=None, leave=False) as bar:
-
-        def told(step: str) -> None:
-            bar.set_description(step)
-            bar.update()
-
-        study = run_study(options.folder, seed=options.seed, rewind=options.rewind, told=told)
+    expected = [*STEPS, *["rewind"] * (4 * options.rewind), "report"]
+    with Progress(expected) as told:
+        study = run_study(
+            options.folder,
+            seed=options.seed,
+            rewind=options.rewind,
+            since=options.since,
+            told=told,
+        )
         told("report")
         write_study(study, out)
     if study.stopped:
@@ -256,18 +280,21 @@ def _study(options: argparse.Namespace) -> int:
 def _rewind(options: argparse.Namespace) -> int:
     """The sentence and one line per past day; every row into a file where one is named."""
     from pumplife.errors import OutputError  # noqa: PLC0415
+    from pumplife.records.files import write_whole  # noqa: PLC0415
+    from pumplife.report.progress import Progress  # noqa: PLC0415
     from pumplife.rewind.rewind import run_rewind  # noqa: PLC0415
 
     out: Path | None = options.out
     if out is not None and (out.suffix.lower() != ".csv" or out.is_dir()):
         raise OutputError(f"{out} is no .csv file: name one, such as rewind.csv.")
-    found = run_rewind(options.folder, seed=options.seed)
+    with Progress(["fits", *["rewind"] * 4]) as told:
+        found = run_rewind(options.folder, seed=options.seed, told=told)
     _say(found.sentence)
     for line in found.say():
         _say(line)
     if out is not None:
         try:
-            found.to_frame().to_csv(out, index=False, lineterminator="\n")
+            write_whole(found.to_frame().to_csv(index=False, lineterminator="\n"), out)
         except OSError as problem:
             raise OutputError(
                 f"The rows can't be written to {out}: {problem.strerror}. Choose another file."
@@ -279,13 +306,15 @@ def _rewind(options: argparse.Namespace) -> int:
 def _ticket(options: argparse.Namespace) -> int:
     from pumplife.errors import OutputError  # noqa: PLC0415
     from pumplife.report.face import is_invented  # noqa: PLC0415
+    from pumplife.report.progress import Progress  # noqa: PLC0415
     from pumplife.study import run_study  # noqa: PLC0415
     from pumplife.ticket.write import write_one  # noqa: PLC0415
 
     out: Path = options.out
     if out.suffix.lower() not in (".html", ".htm") or out.is_dir():
         raise OutputError(f"{out} is no .html file: name one, such as ticket.html.")
-    study = run_study(options.folder, seed=options.seed)
+    with Progress() as told:
+        study = run_study(options.folder, seed=options.seed, told=told)
     write_one(study, options.pump, options.side, out, invented=is_invented(study))
     _say(f"Done: print {out}, or fill it in on a screen.")
     return DONE
@@ -293,9 +322,11 @@ def _ticket(options: argparse.Namespace) -> int:
 
 def _challenge(options: argparse.Namespace) -> int:
     from pumplife.policy.challenge import challenge  # noqa: PLC0415
+    from pumplife.report.progress import Progress  # noqa: PLC0415
     from pumplife.study import run_study  # noqa: PLC0415
 
-    study = run_study(options.folder, seed=options.seed)
+    with Progress() as told:
+        study = run_study(options.folder, seed=options.seed, told=told)
     answer = challenge(study, options.group, options.interval)
     _say(answer.title)
     for line in answer.say():

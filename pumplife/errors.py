@@ -21,6 +21,10 @@ class OutputError(PumplifeError):
     """The results can't be written there: choose another output folder."""
 
 
+class ComparisonError(PumplifeError):
+    """The older study can't be compared with today's: point to another one, or name none."""
+
+
 class NoFiniteEstimate(PumplifeError):  # noqa: N818  (it is no fault of anyone's)
     """The likelihood has no maximum at a finite shape and scale: collect failures or give a shape.
 

@@ -23,6 +23,8 @@ from pumplife.records.duty import Duty, build_duty
 from pumplife.records.meters import gather_readings
 from pumplife.records.read import Records, Written, join_records, read_records, read_written
 from pumplife.records.usage import UsageClock, build_clock
+from pumplife.since.changes import find_changes
+from pumplife.since.kept import open_kept
 
 if TYPE_CHECKING:
     from pumplife.policy.advice import Advice
@@ -83,9 +85,10 @@ class Study:
 def run_study(
     path: str | Path,
     *,
-    seed: int = 1,
+    seed: int | None = None,
     costs: Mapping[str, Any] | None = None,
     rewind: bool = False,
+    since: str | Path | None = None,
     told: Callable[[str], None] = lambda step: None,
 ) -> Study:
     """Run the whole job on a plant folder or workbook.
@@ -94,12 +97,16 @@ def run_study(
     ----------
     path : str or Path
         Plant folder, or one .xlsx with a sheet per table.
-    seed : int
-        Seed of all random draws: same folder and seed, same tables.
+    seed : int, optional
+        Seed of all random draws: same folder and seed, same tables. 1 where it isn't given, or
+        that of the older study.
     costs : mapping, optional
         Costs in place of those of the same name in [costs] of plant.toml.
     rewind : bool
         Whether the advice of past days is worked out too, see `run_rewind`; about twice the time.
+    since : str or Path, optional
+        Output folder of an older study: the table `changes` says which answers changed since and
+        why; up to four more runs, one or two as a rule.
     told : callable
         Called with the name of each step as it begins, see `STEPS`.
 
@@ -109,9 +116,34 @@ def run_study(
         If the path isn't there or can't be read.
     SettingError
         If a line of plant.toml can't be used.
+    ComparisonError
+        If the older study can't be compared with.
     """
     told("records")
+    kept = None if since is None else open_kept(Path(since), seed)
+    seed = (1 if seed is None else seed) if kept is None else kept.seed
     written = read_written(Path(path), costs=costs)
+    study = _study_written(written, seed=seed, rewind=rewind, told=told)
+    if kept is None or "intervals" not in study.tables:
+        return study
+    changes = find_changes(
+        kept,
+        written,
+        study.tables,
+        run=lambda files: _study_written(files, seed=seed).tables,
+        told=told,
+    )
+    return replace(study, tables={**study.tables, "changes": changes})
+
+
+def _study_written(
+    written: Written,
+    *,
+    seed: int,
+    rewind: bool = False,
+    told: Callable[[str], None] = lambda step: None,
+) -> Study:
+    """Run the whole job on files that were read."""
     records = join_records(written)
     if records.fatal:
         return _stopped(records, seed)
@@ -146,8 +178,7 @@ def run_study(
     study = _answer_bench(_decide(study, told))
     study = replace(study, tables={**study.tables, **_compare(study, alike)})
     if rewind:
-        told("rewind")
-        study = replace(study, tables={**study.tables, **_look_back(study, written)})
+        study = replace(study, tables={**study.tables, **_look_back(study, written, told)})
     return replace(study, tables={"audit": records.log.frame(), **study.tables})
 
 
@@ -294,16 +325,26 @@ def _compare(study: Study, alike: Alike) -> dict[str, pd.DataFrame]:
     if lives is None or fits is None or duty is None or clock is None:
         return {}
     from pumplife.materials.table import compare_materials  # noqa: PLC0415  (late: as the next)
+    from pumplife.since.kpi import Course, list_kpis  # noqa: PLC0415  (late: not for an audit)
     from pumplife.stock.pumps import list_pumps  # noqa: PLC0415  (late: not needed for an audit)
 
     records = study.records
     pumps = list_pumps(records, (duty, clock), lives, (fits, alike), study.advice)
     shocks = {} if lives.shocks.empty else {"shocks": shock_demand(lives, records)}
     materials = compare_materials(records, duty, lives, fits, study.advice).tables
-    return {"pumps": pumps, "likeness": alike.likeness, **shocks, **materials}
+    course = Course(records=records, duty=duty, clock=clock, lives=lives, advice=study.advice)
+    return {
+        "pumps": pumps,
+        "likeness": alike.likeness,
+        **shocks,
+        **materials,
+        "kpi": list_kpis(course),
+    }
 
 
-def _look_back(study: Study, written: Written) -> dict[str, pd.DataFrame]:
+def _look_back(
+    study: Study, written: Written, told: Callable[[str], None]
+) -> dict[str, pd.DataFrame]:
     """The advice of past days, held against what was seen since."""
     lives, fits, clock = study.lives, study.fits, study.clock
     if lives is None or fits is None or clock is None:
@@ -311,7 +352,7 @@ def _look_back(study: Study, written: Written) -> dict[str, pd.DataFrame]:
     from pumplife.rewind.rewind import Known, rewind_records  # noqa: PLC0415  (late: when asked)
 
     known = Known(records=study.records, clock=clock, lives=lives, fits=fits)
-    found = rewind_records(written, known, seed=study.seed)
+    found = rewind_records(written, known, seed=study.seed, told=told)
     return {"rewind": found.rows, "rewind_years": found.years}
 
 

@@ -9,7 +9,7 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "pumplife"
 ROUTE = [
     "errors", "records", "lives", "weibull", "fits", "policy", "materials", "stock", "rewind",
-    "ticket", "report",
+    "since", "ticket", "report",
 ]  # fmt: skip
 DOORS = {"__init__", "__main__", "study", "cli"}
 FILES = sorted(PACKAGE.rglob("*.py"))

@@ -26,7 +26,7 @@ ANSWERS = {
     "pumps", "likeness", "sensitivity", "questions", "tornado", "costs", "load", "outage",
     "few_intervals", "materials", "material_exposure", "material_costs", "budget_services",
     "budget_pumps", "bridge", "cash", "booked", "trials", "trial_looks", "shelf", "demand_check",
-    "coverage", "on_condition", "kit_or_parts",
+    "coverage", "on_condition", "kit_or_parts", "kpi",
 }  # fmt: skip
 Tables = dict[str, pd.DataFrame]
 Write = Callable[..., Path]

@@ -2,6 +2,7 @@
 
 import hashlib
 import re
+import tempfile
 from pathlib import Path
 
 from pumplife.errors import FolderError
@@ -34,6 +35,22 @@ def read_bytes(path: Path) -> bytes:
             f"The file {path.name} can't be opened ({problem.strerror or 'no reason given'}): "
             "close it where it is open and check that you may read it."
         ) from problem
+
+
+def write_whole(words: str, path: Path) -> None:
+    """Write a text file that is whole or not there: a file of that name stays until it is.
+
+    Raises
+    ------
+    OSError
+        When it can't be written.
+    """
+    with tempfile.TemporaryDirectory(
+        prefix=f".{path.name}-", dir=path.parent, ignore_cleanup_errors=True
+    ) as beside:
+        fresh = Path(beside) / "new"
+        fresh.write_text(words, encoding="utf-8", newline="\n")
+        fresh.replace(path)
 
 
 def digest(path: Path) -> str:

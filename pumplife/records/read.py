@@ -38,12 +38,13 @@ from pumplife.records.whole import check_whole
 from pumplife.records.wording import check_wording
 from pumplife.records.words import Words, read_words
 
-_PLAN_DATES = {
+PLAN_DATES = {
     "pumps": "commissioned_on",
     "moves": "moved_on",
     "parts": "valid_from",
     "kits": "valid_from",
 }
+"""The date of a row that makes it a plan where it lies after the records."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -61,7 +62,7 @@ class Records:
     log : AuditLog
         What was found on the way.
     hashes : dict of str
-        SHA-256 of every file read.
+        SHA-256 of every file read, by its path from the folder.
     source : Path
         The folder or workbook.
     withheld : set of str
@@ -252,9 +253,16 @@ def _check_path(path: Path) -> None:
 def _hashes(path: Path, sources: dict[str, list[Source]], words: Words | None) -> dict[str, str]:
     files = {source.path for parts in sources.values() for source in parts}
     files |= {words.file} if words and words.file else set()
-    settings = (path.parent if path.is_file() else path) / "plant.toml"
+    folder = path.parent if path.is_file() else path
+    settings = folder / "plant.toml"
     files |= {settings} if settings.is_file() else set()
-    return {file.name: digest(file) for file in sorted(files)}
+    return {_path_within(folder, file): digest(file) for file in sorted(files)}
+
+
+def _path_within(folder: Path, file: Path) -> str:
+    """The path of a file from the folder; its name where it lies elsewhere."""
+    within = file.is_relative_to(folder) and ".." not in file.parts
+    return file.relative_to(folder).as_posix() if within else file.name
 
 
 def _lacks_basis(
@@ -317,7 +325,7 @@ def _link(tables: dict[str, pd.DataFrame], plant: Plant, log: AuditLog) -> froze
     settle_spellings(tables, log)
     tables["decisions"] = drop_repeats(tables["decisions"], TABLES["decisions"], log)
     settled = replay(tables, log, early=True)
-    for name, column in _PLAN_DATES.items():
+    for name, column in PLAN_DATES.items():
         tables[name] = mark_plans(tables[name], column, end)
     tables["pumps"] = drop_repeats(tables["pumps"], TABLES["pumps"], log)
     tables["pumps"] = tables["pumps"].assign(pump=range(len(tables["pumps"])))

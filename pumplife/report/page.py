@@ -9,6 +9,7 @@ from markupsafe import Markup, escape
 
 from pumplife.report.answer import advise_groups, list_stops, warn_of_tickets
 from pumplife.report.budget_words import answer_budget, say_booked
+from pumplife.report.changed import say_changes
 from pumplife.report.drawn import Drawn
 from pumplife.report.dues import split_due
 from pumplife.report.evidence import fits_behind, order_by_stake
@@ -80,6 +81,7 @@ def write_page(study: ReadableStudy, figures: Sequence[tuple[Drawn, str]]) -> st
         tiles=headline(study),
         asks=answer_budget(study),
         booked=say_booked(find_table(study, "booked")),
+        changes=say_changes(study),
         stops=list_stops(study),
         advice=advice,
         groups=_groups(study, figures),

@@ -160,7 +160,11 @@ TABLES: dict[str, tuple[str, str]] = {
         "chances of faults none and doubled, lives at their 90 % bounds. Inputs that move next "
         "to nothing are left out.",
     ),
-    "kpi": ("Measures by month", "Each with the base it is counted on."),
+    "kpi": (
+        "Measures by month",
+        "By month and site (all = the whole plant), each with its definition and the base it is "
+        "counted on; where the base is under 5, the count stands in place of a rate or share.",
+    ),
     "materials": (
         "Elastomers side by side",
         "Lives of each material over those of the most used one, within like service, size and "
@@ -215,6 +219,12 @@ TABLES: dict[str, tuple[str, str]] = {
         "Breakdowns on the days of a dated shock: left out of the wear, still demand on the store.",
     ),
     "rewind": ("Advice looked back on", "Advice from earlier records against what happened."),
-    "changes": ("What changed", "Differences from the study before."),
+    "changes": (
+        "What changed since the last study",
+        "Each answer that changed, with the share of each cause: version, records, plan, prices, "
+        "settings, swapped in this order. Shares add up to 100 %; causes that work against each "
+        "other have shares below 0 and over 100 %. Of words and dates that came or went, the "
+        "causes have equal shares.",
+    ),
 }
 """Title and one sentence of explanation per output table, in the order of reading."""

@@ -1,12 +1,13 @@
 """Everything a study writes: beside the old folder first, in its place only when complete."""
 
+import glob
 import hashlib
 import json
 import os
-import platform
+import shutil
 import tempfile
-from collections.abc import Iterable, Iterator
-from importlib.metadata import PackageNotFoundError, version
+import time
+from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,8 @@ import numpy as np
 import pandas as pd
 
 from pumplife.errors import OutputError
+from pumplife.records.inputs import NAME, keep_inputs
+from pumplife.records.versions import MADE_BY, list_versions
 from pumplife.report.drawn import Drawn
 from pumplife.report.face import ReadableStudy, is_invented
 from pumplife.report.gather import gather_figures
@@ -24,8 +27,8 @@ from pumplife.report.tables import NOTHING
 from pumplife.report.workbook import write_workbook
 from pumplife.ticket.write import write_tickets
 
-MADE_BY = "pumplife"
-LIBRARIES = ("numpy", "scipy", "pandas", "lifelines", "reliability", "matplotlib", "jinja2")
+LEFT_AFTER = 3600.0
+"""After it nobody is still at work on a folder that was begun [s]."""
 
 
 def write_study(study: ReadableStudy, out: Path) -> Path:
@@ -60,6 +63,7 @@ def write_study(study: ReadableStudy, out: Path) -> Path:
             fresh.mkdir()
             _write_all(study, fresh)
             _exchange(fresh, target, Path(beside) / "old")
+        _clear_leftovers(target)
     except OSError as problem:
         raise OutputError(
             f"The results can't be written to {target}: {problem.strerror or problem}. "
@@ -161,12 +165,21 @@ def _exchange(fresh: Path, target: Path, old: Path) -> None:
     if not target.exists():
         fresh.rename(target)
         return
-    target.rename(old)
     try:
+        target.rename(old)
         fresh.rename(target)
-    except OSError:
-        old.rename(target)
+    except BaseException:  # an interrupt too
+        if old.exists() and not target.exists():
+            old.rename(target)
         raise
+
+
+def _clear_leftovers(target: Path) -> None:
+    """Remove what studies left beside the folder that were killed while they wrote."""
+    for folder in target.parent.glob(f".{glob.escape(target.name)}-????????"):
+        held = {entry.name for entry in folder.iterdir()} if folder.is_dir() else {"a file"}
+        if held <= {"new", "old"} and time.time() - folder.stat().st_mtime > LEFT_AFTER:
+            shutil.rmtree(folder, ignore_errors=True)
 
 
 def _write_all(study: ReadableStudy, folder: Path) -> None:
@@ -180,8 +193,9 @@ def _write_all(study: ReadableStudy, folder: Path) -> None:
     _write_text(write_page(study, drawn), folder / "report.html")
     tickets = write_tickets(study, folder / "tickets", invented=is_invented(study))
     write_workbook(study, folder / "study.xlsx", tickets=tickets)
+    why = keep_inputs(study.records.source, study.records.hashes, folder / NAME)
     files = {name: _digest(folder / name) for name in _visible_files(folder)}
-    _write_text(_settings(study, files), folder / "study.json")
+    _write_text(_settings(study, files, why), folder / "study.json")
 
 
 def _draw(figure: Drawn) -> str:
@@ -225,30 +239,23 @@ def _digest(path: Path) -> str:
     return hashlib.sha256(path.read_bytes()).hexdigest()
 
 
-def _settings(study: ReadableStudy, files: dict[str, str]) -> str:
+def _settings(study: ReadableStudy, files: dict[str, str], not_kept: str) -> str:
+    source = study.records.source
     rows = {name: len(frame) for name, frame in sorted(study.tables.items())}
     content = {
         "made_by": MADE_BY,
         "plant": study.records.plant.name,
         "seed": study.seed,
         "settings": study.records.plant.raw,
-        "versions": {"python": platform.python_version(), **_versions((MADE_BY, *LIBRARIES))},
+        "versions": list_versions(),
         "inputs": study.records.hashes,
+        "inputs_not_kept": not_kept,
+        "read_from": source.name if source.is_file() else "",
         "rows": rows,
         "files": files,
     }
     words = json.dumps(content, indent=1, sort_keys=True, ensure_ascii=False, default=_as_json)
     return words + "\n"
-
-
-def _versions(names: Iterable[str]) -> dict[str, str]:
-    found = {}
-    for name in names:
-        try:
-            found[name] = version(name)
-        except PackageNotFoundError:
-            found[name] = "not installed"
-    return found
 
 
 def _as_json(value: Any) -> Any:

@@ -7,6 +7,7 @@ of the lives; prices of kits and parts are those valid on the day.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -97,7 +98,9 @@ class Known:
         return f"<Known: {self.records.plant.name}>"
 
 
-def run_rewind(path: str | Path, *, seed: int = 1) -> Rewind:
+def run_rewind(
+    path: str | Path, *, seed: int = 1, told: Callable[[str], None] = lambda step: None
+) -> Rewind:
     """Work out the advice of up to four past days, and hold it against what was seen since.
 
     Parameters
@@ -106,6 +109,8 @@ def run_rewind(path: str | Path, *, seed: int = 1) -> Rewind:
         Plant folder, or one .xlsx with a sheet per table.
     seed : int
         Seed of all random draws.
+    told : callable
+        Called with the name of each step as it begins: "fits", "rewind to 2024-06-30".
 
     Returns
     -------
@@ -119,16 +124,23 @@ def run_rewind(path: str | Path, *, seed: int = 1) -> Rewind:
     SettingError
         If a line of plant.toml can't be used.
     """
+    told("fits")
     written = read_written(Path(path))
     records = join_records(written)
     built = None if records.fatal else build_and_fit(records, seed=seed)
     if built is None:
         return nothing_to_rewind("The records stop the study: pumplife audit says why.")
     _, known = built
-    return rewind_records(written, known, seed=seed)
+    return rewind_records(written, known, seed=seed, told=told)
 
 
-def rewind_records(written: Written, known: Known, *, seed: int) -> Rewind:
+def rewind_records(
+    written: Written,
+    known: Known,
+    *,
+    seed: int,
+    told: Callable[[str], None] = lambda step: None,
+) -> Rewind:
     """The same for records that are read, and fitted as a whole, already.
 
     Parameters
@@ -138,6 +150,8 @@ def rewind_records(written: Written, known: Known, *, seed: int) -> Rewind:
     known : Known
         Their lives and fits.
     seed : int
+    told : callable
+        Called with the name of each past day as its turn comes.
     """
     plant = known.records.plant
     if "intervals" in known.records.withheld:
@@ -148,7 +162,10 @@ def rewind_records(written: Written, known: Known, *, seed: int) -> Rewind:
             f"The records are too short to look back: {LEAST_KNOWN_MONTHS} months are needed "
             "before the first past day, and 12 after it."
         )
-    scored = [one for day in days for one in _rewind_to(written, known, day, seed)]
+    scored: list[Scored] = []
+    for day in days:
+        told(f"rewind to {day:%Y-%m-%d}")
+        scored += _rewind_to(written, known, day, seed)
     if not scored:
         return nothing_to_rewind("On none of the past days could an interval have been advised.")
     rows = pd.DataFrame([_row(plant, one) for one in scored])

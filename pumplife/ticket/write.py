@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from pumplife.errors import OutputError
+from pumplife.records.files import write_whole
 from pumplife.records.ticket_settings import ticket_language, ticket_weeks
 from pumplife.ticket.content import make_ticket
 from pumplife.ticket.page import write_ticket
@@ -76,7 +77,7 @@ def write_one(study: HasDueList, pump_id: str, side: str, path: Path, *, invente
     ticket = make_ticket(study, pump_id, side, words)
     language = ticket_language(study.records.plant.raw)
     try:
-        _write(write_ticket(ticket, words, language=language, invented=invented), path)
+        write_whole(write_ticket(ticket, words, language=language, invented=invented), path)
     except OSError as problem:
         raise OutputError(
             f"The ticket can't be written to {path}: {problem.strerror}. Choose another file."
