@@ -80,6 +80,21 @@ def why_unknown(
     }
 
 
+def why_without_level(
+    advice: Advice,
+    asking: Sequence[tuple[SideGroup, Practice, Sequence[LoosePart]]],
+    current: dict[str, str],
+    known: Collection[str],
+) -> dict[Key, str]:
+    """Items that pumps carry or take and that have no level, and why."""
+    groups, _, loose = zip(*asking, strict=True) if asking else ((), (), ())
+    return (
+        why_idle(advice, current)
+        | why_unknown(groups, loose, current)
+        | why_no_lead_time(asking, current, known)
+    )
+
+
 def unknown_demand(
     advice: Advice, carried: dict[Key, str], current: dict[str, str]
 ) -> frozenset[Key]:

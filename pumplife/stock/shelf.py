@@ -35,9 +35,7 @@ from pumplife.stock.missing import (
     note_missing,
     say_no_lead_time,
     unknown_demand,
-    why_idle,
-    why_no_lead_time,
-    why_unknown,
+    why_without_level,
 )
 from pumplife.stock.on_condition import SHARE_COLUMNS, observe_shares, share_table
 from pumplife.stock.orders import ORDER_COLUMNS, order_row
@@ -135,11 +133,7 @@ def plan_stock(
     ahead = [] if outlook is None else [look_ahead(outlook, group) for group in groups]
     asking = list(zip(groups, practices, loose, strict=True))
     leads = _lead_times(records, store, asking)
-    carried = (
-        why_idle(advice, store.current)
-        | why_unknown(groups, loose, store.current)
-        | why_no_lead_time(asking, store.current, leads)
-    )
+    carried = why_without_level(advice, asking, store.current, leads)
     unknown = unknown_demand(advice, carried, store.current)
     kept: list[Asked] = []
     demands = simulate_demand(
@@ -171,13 +165,12 @@ def plan_stock(
         unknown=unknown,
     )
     note_missing(records, advice)
+    terms = _terms(records, store)
     return replace(
         _assemble(records, carried, store, demands, expiry, replicates=tally.replicates),
         coverage=cover_parts(records, lives, groups, loose, tally=tally, fouling=fouling),
         on_condition=share_table(records, shares),
-        kit_or_parts=compare_supply(
-            groups, practices, loose, _terms(records, store), seed=seed, ahead=ahead
-        ),
+        kit_or_parts=compare_supply(groups, practices, loose, terms, seed=seed, ahead=ahead),
         loose=loose,
         unknown=unknown,
         held=Held(asked=kept[0], store=store, ageing=expiry.ageing, plant=records.plant),
