@@ -29,13 +29,22 @@ def fits_behind(study: ReadableStudy, place: int) -> pd.DataFrame:
     return fits.iloc[np.unique(rows[rows >= 0])]
 
 
-def say_counts(study: ReadableStudy, place: int) -> str:
-    """Say how many failures and suspensions a row of intervals rests on; "" where on none."""
-    mine = fits_behind(study, place)
-    if mine.empty:
+def say_counts(fits: pd.DataFrame) -> str:
+    """Say how many failures and suspensions rows of the table of fits hold; "" for none.
+
+    Parameters
+    ----------
+    fits : DataFrame
+        Rows of the table; those of single causes, past periods and the second endpoint tell of
+        the same lives once more and don't count.
+    """
+    if fits.empty:
         return ""
-    failures, suspensions = float(mine["failures"].sum()), float(mine["suspensions"].sum())
-    return f"{failures:,.0f} failures and {suspensions:,.0f} suspensions of the kit's parts."
+    once = (fits["mode"] == "") & (fits["endpoint"] != "worn or failed")
+    if "period" in fits.columns:
+        once &= fits["period"] == ""
+    failures, suspensions = fits.loc[once, ["failures", "suspensions"]].sum()
+    return f"Lives behind it: {failures:,.0f} failures and {suspensions:,.0f} suspensions of parts."
 
 
 def find_extrapolated(study: ReadableStudy) -> list[bool]:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from pumplife.report.drawn import Drawn, as_drawn, slug
 from pumplife.report.events import DAYS_PER_YEAR, breakdowns_by_service
-from pumplife.report.evidence import order_by_stake, say_counts
+from pumplife.report.evidence import fits_behind, order_by_stake, say_counts
 from pumplife.report.face import ReadableStudy, find_table, study_units, study_window
 from pumplife.report.figures import cost_curve_table, due_table, plot_cost_curve, plot_due
 from pumplife.report.figures_fleet import fleet_table, plot_fleet
@@ -98,7 +98,7 @@ def _cost_curves(study: ReadableStudy) -> Iterator[Drawn]:
     for place in shown:
         curve = curves[place]
         assert curve is not None
-        caption = f"Band: 90 %, from the doubt in the lives. {say_counts(study, place)} {window}"
+        caption = f"Band: 90 %, from the doubt in the lives. {say_counts(fits_behind(study, place))} {window}"
         axes = plot_cost_curve(curve, units=units, caption=caption)
         name = f"cost-{place + 1:02d}-{slug(curve.title)}"
         yield as_drawn(name, "group", axes, cost_curve_table(curve), place)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pandas as pd
 
 from pumplife.report.drawn import Drawn, as_drawn, slug
-from pumplife.report.evidence import order_by_stake, say_counts
+from pumplife.report.evidence import fits_behind, order_by_stake, say_counts
 from pumplife.report.face import ReadableStudy, find_table, study_units, study_window
 from pumplife.report.figures_bench import few_table, load_table, plot_few, plot_load
 from pumplife.report.figures_budget import bridge_table, cash_table, plot_bridge, plot_cash
@@ -82,7 +82,7 @@ def draw_ways(study: ReadableStudy) -> Iterator[Drawn]:
         table = ways_table(find_table(study, "policies"), keys, units)
         size = "" if pd.isna(row["size_mm"]) else f", {row['size_mm']:g} mm"
         title = f"{capitalise(str(row['service']))}{size}, {row['side']} side, kit {row['kit']}"
-        caption = f"Bars: 90 %. {say_counts(study, place)} {window}"
+        caption = f"Bars: 90 %. {say_counts(fits_behind(study, place))} {window}"
         axes = plot_ways(table, title=title, units=units, caption=caption)
         yield as_drawn(f"ways-{name}", "ways", axes, table, place)
 
@@ -92,7 +92,9 @@ def draw_inputs(study: ReadableStudy) -> Iterator[Drawn]:
     units, tornado = study_units(study), find_table(study, "tornado")
     for place, row, name in _most_at_stake(study, "tornado"):
         group = ", ".join(str(row[key]) for key in ("service", "side", "kit") if row[key])
-        caption = f"{capitalise(group)}. {say_counts(study, place)} {study_window(study)}"
+        caption = (
+            f"{capitalise(group)}. {say_counts(fits_behind(study, place))} {study_window(study)}"
+        )
         axes = plot_tornado(tornado, row, units=units, caption=caption)
         yield as_drawn(f"inputs-{name}", "inputs", axes, tornado_table(tornado, row), place)
 

@@ -9,6 +9,7 @@ from pumplife.report.answer import count_rules, show_findings
 from pumplife.report.budget_words import name_years
 from pumplife.report.dues import split_due
 from pumplife.report.face import ReadableStudy, find_table, study_units
+from pumplife.report.links import link_groups, link_tickets
 from pumplife.report.tables import PageTable, lay_out
 from pumplife.report.words import Units
 
@@ -64,8 +65,13 @@ COLUMNS: dict[str, tuple[str, ...]] = {
         "work_per_year", "money_per_year", "to_stock", "why",
     ),
     "fits": (
-        "service", "size_mm", "part", "position", "material", "variant", "failures", "shape",
-        "scale", "b10", "verdict",
+        "service", "size_mm", "part", "position", "material", "variant", "failures", "suspensions",
+        "shape", "scale", "b10", "verdict",
+    ),
+    "fits_more": (
+        "service", "size_mm", "part", "position", "material", "variant", "failures", "mean_life",
+        "b10", "early_share", "goodness_p", "best_life", "lognormal_gain", "borrowed_share",
+        "prior_share", "b10_wider_prior", "method",
     ),
     "duty_effects": ("part", "effect", "life_ratio", "failures", "pumps", "note"),
     "budget": ("year", "site", "scenario", "p50", "p80", "p90", "mean"),
@@ -91,6 +97,11 @@ COLUMNS: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 
 BANDS = {"shape": ("shape_low", "shape_high"), "scale": ("scale_low", "scale_high")}
+MORE_BANDS = {
+    "mean_life": ("mean_life_low", "mean_life_high"),
+    "b10": ("b10_low", "b10_high"),
+    "early_share": ("early_share_low", "early_share_high"),
+}
 RATIO_BAND = {"life_ratio": ("ratio_low", "ratio_high"), "ratio": ("ratio_low", "ratio_high")}
 SHARE_BAND = {"share": ("share_low", "share_high")}
 MOST_PUMPS = 15  # on the page, where none stands out
@@ -112,7 +123,6 @@ def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
     units = study_units(study)
     audit = find_table(study, "audit")
     frames = {
-        "due": (split_due(find_table(study, "due"))[0], MOST_ROWS),
         "orders": (find_table(study, "orders"), MOST_ROWS),
         "stock": (find_table(study, "stock"), MOST_ROWS),
         "shelf": (show_shelf(study), MOST_ROWS),
@@ -127,7 +137,9 @@ def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
         name: lay_out(frame, name, units, columns=COLUMNS[name], most=most)
         for name, (frame, most) in frames.items()
     }
+    laid["due"] = _lay_out_due(study, units)
     laid["fits"] = lay_out_fits(find_table(study, "fits"), units, most=MOST_ROWS)
+    laid["fits_more"] = lay_out_fits(find_table(study, "fits"), units, most=MOST_ROWS, more=True)
     laid["duty_effects"] = _lay_out_effects(find_table(study, "duty_effects"), units)
     for name, frame in (
         ("likeness", show_differences(study)),
@@ -219,7 +231,12 @@ def sort_by_change(sensitivity: pd.DataFrame) -> pd.DataFrame:
 
 
 def lay_out_fits(
-    fits: pd.DataFrame, units: Units, *, most: int = 30, without: Sequence[str] = ()
+    fits: pd.DataFrame,
+    units: Units,
+    *,
+    most: int = 30,
+    without: Sequence[str] = (),
+    more: bool = False,
 ) -> PageTable:
     """Lay out the lives of parts, each with its band in one cell.
 
@@ -233,6 +250,8 @@ def lay_out_fits(
         Rows shown at most.
     without : sequence of str
         Columns that the place of the table says already.
+    more : bool
+        Whether to show what only a statistician asks for.
 
     Returns
     -------
@@ -245,8 +264,16 @@ def lay_out_fits(
         if "period" in fits:
             past = fits["period"] != ""
             fits = fits.assign(part=fits["part"].mask(past, fits["part"] + ", " + fits["period"]))
-    columns = [name for name in COLUMNS["fits"] if name not in without]
-    return lay_out(fits, "fits", units, columns=columns, most=most, bands=BANDS)
+    columns = [name for name in COLUMNS["fits_more" if more else "fits"] if name not in without]
+    bands = MORE_BANDS if more else BANDS
+    return lay_out(fits, "fits", units, columns=columns, most=most, bands=bands)
+
+
+def _lay_out_due(study: ReadableStudy, units: Units) -> PageTable:
+    rows, _ = split_due(find_table(study, "due"))
+    shown = rows.head(MOST_ROWS)
+    links = {"ticket_id": link_tickets(study, shown), "kit": link_groups(shown)}
+    return lay_out(rows, "due", units, columns=COLUMNS["due"], most=MOST_ROWS, links=links)
 
 
 def _lay_out_effects(effects: pd.DataFrame, units: Units) -> PageTable:

@@ -12,7 +12,7 @@ from pumplife.report.budget_words import answer_budget, say_booked
 from pumplife.report.changed import say_changes
 from pumplife.report.drawn import Drawn
 from pumplife.report.dues import split_due
-from pumplife.report.evidence import fits_behind, order_by_stake
+from pumplife.report.evidence import fits_behind, order_by_stake, say_counts
 from pumplife.report.face import (
     ReadableStudy,
     find_table,
@@ -25,6 +25,9 @@ from pumplife.report.face import (
 from pumplife.report.gather_advice import say_rewound
 from pumplife.report.headline import headline, say_withheld
 from pumplife.report.layout import count_comparisons, lay_out_fits, lay_out_tables
+from pumplife.report.links import link_tickets, name_rows
+from pumplife.report.monday import FIRST, brief, split_running
+from pumplife.report.style import read_caption
 from pumplife.report.svg import embed_svg
 from pumplife.report.tables import write_cell
 from pumplife.report.titles import TABLES
@@ -65,6 +68,7 @@ def write_page(study: ReadableStudy, figures: Sequence[tuple[Drawn, str]]) -> st
     """
     template = _environment().get_template("page.html")
     advice = advise_groups(study)
+    running_groups, withheld_groups = split_running(advice)
     return template.render(
         name=study_name(study),
         measures=study_measures(study),
@@ -84,8 +88,14 @@ def write_page(study: ReadableStudy, figures: Sequence[tuple[Drawn, str]]) -> st
         changes=say_changes(study),
         stops=list_stops(study),
         advice=advice,
+        briefs=brief(study),
+        running_groups=running_groups,
+        withheld_groups=withheld_groups,
+        first=FIRST,
+        linked=any(link_tickets(study, find_table(study, "due"))),
         groups=_groups(study, figures),
-        pictures=_by_section(figures),
+        pictures=_by_section(study, figures),
+        written={name: len(study.tables[name]) for name in sorted(study.tables)},
         tables=lay_out_tables(study),
         compared=count_comparisons(study),
         rewound=say_rewound(study),
@@ -113,16 +123,29 @@ def _keep_dates_whole(words: str) -> Markup:
     return Markup(re.sub(r"\d{4}-\d\d-\d\d", r'<span class="d">\g<0></span>', safe))
 
 
-def _embed(drawn: Drawn, document: str) -> Markup:
+RECORDS_ALONE = ("records", "stories")  # sections whose figures rest on no fitted life
+
+
+def _picture(study: ReadableStudy, drawn: Drawn, document: str) -> dict[str, Any]:
+    """Give a figure its place on the page, and the lives that it rests on where it says none."""
+    said = read_caption(drawn.axes)
+    evidence = ""
+    if drawn.section not in RECORDS_ALONE and "suspensions" not in said:
+        fits = find_table(study, "fits") if drawn.row < 0 else fits_behind(study, drawn.row)
+        window = study_window(study)
+        evidence = " ".join(filter(None, [say_counts(fits), "" if window in said else window]))
     # our own drawing, whose texts are escaped by the SVG writer
-    return Markup(embed_svg(document, drawn.name, drawn.alt))
+    svg = Markup(embed_svg(document, drawn.name, drawn.alt))
+    return {"name": drawn.name, "svg": svg, "evidence": evidence}
 
 
-def _by_section(figures: Sequence[tuple[Drawn, str]]) -> dict[str, list[dict[str, Any]]]:
+def _by_section(
+    study: ReadableStudy, figures: Sequence[tuple[Drawn, str]]
+) -> dict[str, list[dict[str, Any]]]:
     sections: dict[str, list[dict[str, Any]]] = {name: [] for name in SECTIONS}
     for drawn, document in figures:
         if drawn.section in sections:
-            sections[drawn.section].append({"name": drawn.name, "svg": _embed(drawn, document)})
+            sections[drawn.section].append(_picture(study, drawn, document))
     return sections
 
 
@@ -130,7 +153,7 @@ def _groups(study: ReadableStudy, figures: Sequence[tuple[Drawn, str]]) -> list[
     """Give the evidence of each pump group, the one with most money at stake first."""
     intervals = find_table(study, "intervals")
     drawings = {
-        (drawn.row, drawn.section): _embed(drawn, document)
+        (drawn.row, drawn.section): _picture(study, drawn, document)
         for drawn, document in figures
         if drawn.row >= 0
     }
@@ -138,18 +161,22 @@ def _groups(study: ReadableStudy, figures: Sequence[tuple[Drawn, str]]) -> list[
     units = study_units(study)
     groups = []
     for place in order_by_stake(intervals):
-        row = intervals.iloc[place]
+        row, behind = intervals.iloc[place], fits_behind(study, place)
         groups.append(
             {
                 "words": words[place],
-                "svg": drawings.get((place, "group")),
+                "picture": drawings.get((place, "group")),
                 "looks": [
                     drawings[place, section]
                     for section in ("ways", "inputs")
                     if (place, section) in drawings
                 ],
                 "facts": _facts(row.to_dict(), units),
-                "fits": lay_out_fits(fits_behind(study, place), units, without=("service",)),
+                "fits": lay_out_fits(behind, units, without=("service",)),
+                "rows_behind": [
+                    {"table": "intervals", "words": name_rows([place])},
+                    {"table": "fits", "words": name_rows(behind.index)},
+                ],
             }
         )
     return groups

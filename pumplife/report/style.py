@@ -251,3 +251,10 @@ def read_title(axes: Axes) -> str:
     own = isinstance(figure, Figure) and figure.get_label() == OWN
     words = figure.get_suptitle() if isinstance(figure, Figure) and own else axes.get_title("left")
     return " ".join(words.split())
+
+
+def read_caption(axes: Axes) -> str:
+    """Give what a drawing of its own says below the axes, in one line."""
+    figure = axes.figure
+    own = isinstance(figure, Figure) and figure.get_label() == OWN
+    return " ".join(figure.get_supxlabel().split()) if isinstance(figure, Figure) and own else ""

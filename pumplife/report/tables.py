@@ -183,11 +183,14 @@ class Cell:
         What the column is sorted by; blank cells sort last.
     look : str
         "n" for a number, which stands to the right; "w" for words that may wrap; else "".
+    link : str
+        Where the cell leads: a place on the page or a file beside it; "" for nowhere.
     """
 
     text: str
     sort: str
     look: str
+    link: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -224,6 +227,7 @@ def lay_out(
     most: int = 200,
     file: str = "",
     bands: Mapping[str, tuple[str, str]] = MappingProxyType({}),
+    links: Mapping[str, Sequence[str]] = MappingProxyType({}),
 ) -> PageTable:
     """Turn the first rows of an output table into words and figures.
 
@@ -243,6 +247,8 @@ def lay_out(
         Name of the CSV that holds them all; the table's own name when blank.
     bands : mapping of column to (column, column), optional
         Low and high end, written into the cell of the column that they belong to.
+    links : mapping of column to sequence of str, optional
+        Where each row's cell of that column leads.
 
     Returns
     -------
@@ -253,8 +259,8 @@ def lay_out(
     head = frame[shown].head(most)
     cells = [
         _band_cells(frame.head(most), name, bands[name], table)
-        if name in bands
-        else _column_cells(head[name], table)
+        if name in bands and set(bands[name]) <= set(frame.columns)
+        else _column_cells(head[name], table, links.get(name, ()))
         for name in shown
     ]
     return PageTable(
@@ -269,13 +275,14 @@ def _all_blank(column: "pd.Series[Any]") -> bool:
     return all(is_blank(value) for value in column.tolist())
 
 
-def _column_cells(column: "pd.Series[Any]", table: str) -> list[Cell]:
+def _column_cells(column: "pd.Series[Any]", table: str, links: Sequence[str] = ()) -> list[Cell]:
     heading = find_heading(table, str(column.name))
     values = column.tolist()
     texts = [write_cell(value, heading.kind, heading.blank) for value in values]
     wraps = "w" if max(map(len, texts), default=0) > LONG else ""
     look = wraps if heading.kind in ("text", "code", "date") else "n"
-    return [Cell(text, sort_key(value), look) for text, value in zip(texts, values, strict=True)]
+    told = zip(texts, values, list(links)[: len(values)] or [""] * len(values), strict=True)
+    return [Cell(text, sort_key(value), look, link) for text, value, link in told]
 
 
 def _band_cells(frame: pd.DataFrame, name: str, ends: tuple[str, str], table: str) -> list[Cell]:

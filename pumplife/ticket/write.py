@@ -45,24 +45,41 @@ def write_tickets(study: HasDueList, folder: Path, *, invented: bool) -> int:
         When [ticket] names no language of ours, or the plant's own words can't be used.
     """
     plant = study.records.plant
-    due = study.tables.get("due", pd.DataFrame())
-    if due.empty or study.lives is None or study.clock is None:
+    soon = pick_soon(study).head(MOST)
+    if soon.empty or study.lives is None or study.clock is None:
         return 0
-    last = plant.records_to + pd.Timedelta(weeks=ticket_weeks(plant.raw))
-    soon = due[due["do_on"].le(last)].sort_values(["do_on", "priority"], kind="stable").head(MOST)
     words = _words(study)
     tickets = [
         make_ticket(study, str(pump), str(side), words)
         for pump, side in zip(soon["pump_id"], soon["side"], strict=True)
     ]
-    if not tickets:
-        return 0
     folder.mkdir(parents=True, exist_ok=True)
     for ticket in tickets:
         page = write_ticket(ticket, words, language=ticket_language(plant.raw), invented=invented)
-        _write(page, folder / f"{_file_name(ticket.ticket_id)}.html")
+        _write(page, folder / name_file(ticket.ticket_id))
     write_sheet(tickets, words, folder / NAME, plant.records_to)
     return len(tickets)
+
+
+def pick_soon(study: HasDueList) -> pd.DataFrame:
+    """Pick the rebuilds that are to be done in the coming weeks, those to be done first first.
+
+    Parameters
+    ----------
+    study : Study
+        Finished.
+
+    Returns
+    -------
+    DataFrame
+        Rows of the table due; tickets are written for the first `MOST` of them.
+    """
+    due = study.tables.get("due", pd.DataFrame())
+    if due.empty:
+        return due
+    plant = study.records.plant
+    last = plant.records_to + pd.Timedelta(weeks=ticket_weeks(plant.raw))
+    return due[due["do_on"].le(last)].sort_values(["do_on", "priority"], kind="stable")
 
 
 def write_one(study: HasDueList, pump_id: str, side: str, path: Path, *, invented: bool) -> None:
@@ -94,6 +111,7 @@ def _write(words: str, path: Path) -> None:
     path.write_text(words, encoding="utf-8", newline="\n")
 
 
-def _file_name(ticket_id: str) -> str:
-    """The ticket's number without what a file name can't hold."""
-    return "".join(letter if letter.isalnum() or letter in "-_. " else "_" for letter in ticket_id)
+def name_file(ticket_id: str) -> str:
+    """Name the file of a ticket: its number without what a file name can't hold."""
+    kept = (letter if letter.isalnum() or letter in "-_. " else "_" for letter in ticket_id)
+    return f"{''.join(kept)}.html"

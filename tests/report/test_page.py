@@ -25,6 +25,8 @@ from pumplife.report.evidence import fits_behind
 from pumplife.report.gather import gather_figures
 from pumplife.report.headline import headline
 from pumplife.report.layout import lay_out_tables, split_budget
+from pumplife.report.links import name_rows
+from pumplife.report.monday import brief, say_ready, split_running
 from pumplife.report.page import write_page
 from pumplife.report.svg import write_svg
 from pumplife.report.words import name_units
@@ -74,6 +76,11 @@ def read(page: str) -> Reader:
     return reader
 
 
+def inner(reader: Reader) -> set[str]:
+    """Places on the page that its links lead to."""
+    return {link[1:] for link in reader.links if link.startswith("#")}
+
+
 def test_page_asks_the_network_for_nothing(page: str) -> None:
     addresses = set(re.findall(r'https?://[^"\s<)]*', page))
     assert addresses <= {"http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"}
@@ -83,8 +90,9 @@ def test_page_asks_the_network_for_nothing(page: str) -> None:
 def test_ids_are_unique_and_links_arrive(page: str) -> None:
     reader = read(page)
     assert len(set(reader.ids)) == len(reader.ids)
-    assert {link[1:] for link in reader.links} <= set(reader.ids)
-    assert all(link.startswith("#") for link in reader.links)
+    assert inner(reader) <= set(reader.ids)
+    beside = [link for link in reader.links if not link.startswith("#")]
+    assert all(re.fullmatch(r"(tables|figures|tickets)/[\w%.-]+|study\.xlsx", b) for b in beside)
 
 
 def test_answer_comes_before_evidence(page: str) -> None:
@@ -101,6 +109,41 @@ def test_cautions_stand_beside_the_advice_and_the_due_list(page: str) -> None:
     for caution in CAUTIONS:
         assert text.count(caution) == 2
     assert write_cautions().count("\n") == len(CAUTIONS)
+
+
+def test_the_summary_says_what_is_to_be_done_ordered_and_looked_at(study: SimpleNamespace) -> None:
+    study.tables["pumps"] = pd.DataFrame(
+        {
+            "pump_id": [f"P-{n:03d}" for n in range(12)],
+            "service": "glaze slip",
+            "breakdowns_12m": 1.0,
+            "standing": "",
+            "cost_12m": [float(100 * n) for n in range(12)],
+            "expected_cost": 250.0,
+        }
+    )
+    rebuilds, orders, dearest = brief(study)
+    soon = study.tables["due"]["do_on"] <= pd.Timestamp("2025-06-30") + pd.Timedelta(weeks=6)
+    assert rebuilds.said.startswith(f"{soon.sum()} rebuilds to do by ")
+    assert orders.said == "1 order to place, 1 of them by 2025-06-30."
+    assert dearest.said.startswith("10 pumps of 12 made 98 % of the cost")  # 6,500 of 6,600
+    assert [row[0].text for row in dearest.rows.rows] == [f"P-{n:03d}" for n in range(11, 1, -1)]
+    assert say_ready(pd.Series(["on_shelf", "order by 2025-07-01", "order by 2025-08-01", ""])) == (
+        "Kits: 1 on the shelf, 2 to order."
+    )
+    running, withheld = split_running(advise_groups(study))
+    assert (len(running), len(withheld)) == (1, 1)
+
+
+def test_numbers_lead_to_their_rows(study: SimpleNamespace) -> None:
+    assert name_rows([]) == ""
+    assert name_rows([0]) == "row 2 of "  # row 1 of the file is its headings
+    assert name_rows([1, 5, 7]) == "rows 3, 7 and 9 of "
+    page = page_of(study)
+    first = page[page.index('id="group-1"') : page.index('id="group-2"')]
+    assert 'row 2 of <a href="tables/intervals.csv">' in first
+    assert "63 failures and 40 suspensions" in first
+    assert "Lives behind it: 120 failures and 160 suspensions of parts." in page
 
 
 def test_what_plants_write_is_escaped(page: str) -> None:
@@ -163,7 +206,7 @@ def test_what_is_withheld_comes_with_its_remedy(
     ]
     assert headline(study) == []
     assert 'id="due"' not in page
-    assert {link[1:] for link in read(page).links} <= set(read(page).ids)
+    assert inner(read(page)) <= set(read(page).ids)
 
 
 def test_actions_and_bands_in_words() -> None:
@@ -303,7 +346,7 @@ def test_bands_stand_in_the_cell_of_their_number(study: SimpleNamespace) -> None
     assert float(row["Scale [h]"].sort) == 6500.0
 
 
-def test_effects_that_could_be_told_stand_under_the_method(study: SimpleNamespace) -> None:
+def test_effects_that_could_be_told_stand_in_the_annex(study: SimpleNamespace) -> None:
     assert "What stretches or shortens a life" not in page_of(study)
     words = ["material TPV against CR", "material PTFE against CR"]
     study.tables["duty_effects"] = pd.DataFrame(
@@ -320,7 +363,7 @@ def test_effects_that_could_be_told_stand_under_the_method(study: SimpleNamespac
         }
     )
     page = page_of(study)
-    assert page.index('id="method"') < page.index("material TPV against CR")
+    assert page.index('id="annex"') < page.index("material TPV against CR")
     assert "1.60 (1.30 to 2.00)" in page
     assert "material PTFE against CR" not in page
 
