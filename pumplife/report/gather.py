@@ -98,7 +98,8 @@ def _cost_curves(study: ReadableStudy) -> Iterator[Drawn]:
     for place in shown:
         curve = curves[place]
         assert curve is not None
-        caption = f"Band: 90 %, from the doubt in the lives. {say_counts(fits_behind(study, place))} {window}"
+        counts = say_counts(fits_behind(study, place))
+        caption = f"Band: 90 %, from the doubt in the lives. {counts} {window}"
         axes = plot_cost_curve(curve, units=units, caption=caption)
         name = f"cost-{place + 1:02d}-{slug(curve.title)}"
         yield as_drawn(name, "group", axes, cost_curve_table(curve), place)
