@@ -1,6 +1,6 @@
 """What is asked of each item, counted from every look at the shelf beyond the jobs known then."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,6 +94,40 @@ def join_known(parts: list[Known]) -> Known:
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Futures:
+    """What pumps ask of the stores in simulated futures, before it is counted.
+
+    Attributes
+    ----------
+    keys : list of (store, item)
+    lead : array (keys, replicates)
+        Lead times [days].
+    listed : array (keys,)
+        How far ahead of a look planned jobs count as known [days].
+    needs : Needs
+    jobs : Known
+    review : float
+        Days between two looks at the shelf [days].
+    """
+
+    keys: list[Key]
+    lead: FloatArray
+    listed: FloatArray
+    needs: Needs
+    jobs: Known
+    review: float
+
+    def __repr__(self) -> str:
+        return f"Futures({len(self.keys)} items, {self.lead.shape[1]} futures)"
+
+
+def count_futures(futures: Futures) -> list[ItemDemand]:
+    """Demand of each item, in the order of the keys."""
+    times = (futures.lead, futures.listed)
+    return count_demand(futures.keys, times, (futures.needs, futures.jobs), futures.review)
+
+
 def count_demand(
     keys: list[Key],
     times: tuple[FloatArray, FloatArray],
@@ -136,6 +170,38 @@ def count_demand(
             seen=seen[row],
         )
         for row, (store, item) in enumerate(keys)
+    ]
+
+
+def count_takings(
+    keys: list[Key],
+    lead: FloatArray,
+    taken: tuple[IntArray, IntArray, FloatArray, NDArray[np.bool_]],
+    review_days: float,
+) -> list[ItemDemand]:
+    """Demand by item from every piece taken, whoever found out about it; planned ones known ahead.
+
+    Parameters
+    ----------
+    keys : list of (store, item)
+    lead : float array (keys, replicates)
+        Lead times [days].
+    taken : tuple of arrays (pieces,)
+        Row in `keys`, replicate, day from today, and whether it was planned.
+    review_days : float
+        [days]
+    """
+    key, replicate, day, planned = taken
+    failed, soon = ~planned, planned & (day <= DAYS_PER_YEAR)
+    needs = Needs(
+        key=key[failed], replicate=replicate[failed], day=day[failed], planned=planned[failed]
+    )
+    ahead = lead.mean(axis=1) + review_days
+    demands = count_demand(keys, (lead, ahead), (needs, join_known([])), review_days)
+    per_year = np.bincount(key[soon], minlength=len(keys)) / lead.shape[1]
+    return [
+        replace(demand, planned_per_year=float(pace))
+        for demand, pace in zip(demands, per_year, strict=True)
     ]
 
 

@@ -8,29 +8,27 @@ What a look at the shelf must still guard against is therefore the demand beyond
 then.
 """
 
-import zlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 from pumplife.policy.ahead import UseAhead
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import SideEvents
 from pumplife.stock.asked import (
     QUARTER_DAYS,
-    ItemDemand,
+    Futures,
     Key,
     Known,
     Needs,
-    count_demand,
     join_known,
     join_needs,
 )
 from pumplife.stock.future import Practice, run_group
 from pumplife.stock.jobs import Jobs, list_jobs
+from pumplife.stock.lead_times import draw_item_leads, own_rng
 from pumplife.stock.loose import LoosePart, draw_pieces, sure_pieces
 from pumplife.stock.shocks import Burst, Shocks, draw_bursts
 
@@ -38,22 +36,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
 
-def draw_lead_times(
-    usual: float, high: float, replicates: int, rng: np.random.Generator
-) -> FloatArray:
-    """Lead times with median `usual`, exceeded once in ten beyond `high` [days].
-
-    Lognormal, one from each of `replicates` equally likely slices, in random order; constant
-    where `high` is missing or not above `usual`.
-    """
-    if not high > usual or usual <= 0:
-        return np.full(replicates, usual)
-    slices = (rng.permutation(replicates) + 0.5) / replicates
-    spread = np.log(high / usual) / stats.norm.ppf(0.9)
-    return np.asarray(usual * np.exp(spread * stats.norm.ppf(slices)), dtype=np.float64)
-
-
-def simulate_demand(
+def simulate_futures(
     groups: Sequence[SideGroup],
     practices: Sequence[Practice],
     lead_times: dict[str, tuple[float, float]],
@@ -67,8 +50,8 @@ def simulate_demand(
     loose: Sequence[Sequence[LoosePart]] = (),
     seen: Callable[[SideGroup, SideEvents], None] | None = None,
     ahead: Sequence[UseAhead] = (),
-) -> list[ItemDemand]:
-    """Demand for every item and store that some group draws on.
+) -> Futures:
+    """What is asked of every item and store that some group draws on, future by future.
 
     Parameters
     ----------
@@ -100,8 +83,8 @@ def simulate_demand(
 
     Returns
     -------
-    list of ItemDemand
-        Sorted by store and item.
+    Futures
+        Keys sorted by store and item.
     """
     latest = current or {}
     keys = _list_keys(groups, lead_times, latest, loose)
@@ -117,11 +100,13 @@ def simulate_demand(
     )
     taken = [needs for needs, _ in asked]
     if shocks is not None:
-        rng, days = _own_rng(seed, "shocks"), horizon * DAYS_PER_YEAR
+        rng, days = own_rng(seed, "shocks"), horizon * DAYS_PER_YEAR
         burst = draw_bursts(shocks, practices, days=days, replicates=replicates, rng=rng)
         taken.append(_burst_needs(groups, burst, place))
     jobs = join_known([known for _, known in asked])
-    return count_demand(keys, (lead, listed), (join_needs(taken), jobs), review_days)
+    return Futures(
+        keys=keys, lead=lead, listed=listed, needs=join_needs(taken), jobs=jobs, review=review_days
+    )
 
 
 def number_keys(keys: Sequence[Key], latest: dict[str, str]) -> dict[Key, int]:
@@ -152,7 +137,7 @@ def gather_needs(
     Parameters
     ----------
     groups, practices, replicates, seed, fouling, loose, ahead
-        As of `simulate_demand`.
+        As of `simulate_futures`.
     place : dict
         Number of each store and item that is asked for; what isn't in it isn't listed, and groups
         that take nothing in it aren't run.
@@ -168,7 +153,7 @@ def gather_needs(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Run:
-    """What is asked of groups run forward, as of `simulate_demand`; jobs known within `soon`."""
+    """What is asked of groups run forward, as of `simulate_futures`; jobs known within `soon`."""
 
     fouling: Sequence[float] = ()
     loose: Sequence[Sequence[LoosePart]] = ()
@@ -197,12 +182,12 @@ def _run_groups(
         asked_for = ((str(store), item) in place for store in set(group.store) for item in items)
         if run.seen is None and not any(asked_for):
             continue
-        rng = _own_rng(seed, group.stream)
+        rng = own_rng(seed, group.stream)
         use = run.ahead[number] if len(run.ahead) else None
         events = run_group(group, practice, years=years, replicates=replicates, rng=rng, ahead=use)
         taken = [_own_needs(group, events, place)]
         if parts:
-            own = _own_rng(seed, group.stream, "loose")
+            own = own_rng(seed, group.stream, "loose")
             taken += _loose_needs(group, events, parts, place, (replicates, seed, own))
         if run.seen is not None:
             run.seen(group, events)
@@ -228,11 +213,6 @@ def _list_keys(
         for item in (group.kit, *group.part_no, *(part.part_no for part in parts if not part.why))
     }
     return sorted(key for key in wanted if key[1] in lead_times)
-
-
-def _own_rng(seed: int, *words: str) -> np.random.Generator:
-    """A stream of its own for each thing simulated, so that their order is irrelevant."""
-    return np.random.default_rng([seed, zlib.crc32("\x1f".join(words).encode())])
 
 
 def _own_needs(group: SideGroup, events: SideEvents, place: dict[Key, int]) -> Needs:
@@ -351,46 +331,3 @@ def _known(
             )
         )
     return join_known(found)
-
-
-def count_takings(
-    keys: list[Key],
-    lead: FloatArray,
-    taken: tuple[IntArray, IntArray, FloatArray, NDArray[np.bool_]],
-    review_days: float,
-) -> list[ItemDemand]:
-    """Demand by item from every piece taken, whoever found out about it; planned ones known ahead.
-
-    Parameters
-    ----------
-    keys : list of (store, item)
-    lead : float array (keys, replicates)
-        Lead times [days].
-    taken : tuple of arrays (pieces,)
-        Row in `keys`, replicate, day from today, and whether it was planned.
-    review_days : float
-        [days]
-    """
-    key, replicate, day, planned = taken
-    failed, soon = ~planned, planned & (day <= DAYS_PER_YEAR)
-    needs = Needs(
-        key=key[failed], replicate=replicate[failed], day=day[failed], planned=planned[failed]
-    )
-    ahead = lead.mean(axis=1) + review_days
-    demands = count_demand(keys, (lead, ahead), (needs, join_known([])), review_days)
-    per_year = np.bincount(key[soon], minlength=len(keys)) / lead.shape[1]
-    return [
-        replace(demand, planned_per_year=float(pace))
-        for demand, pace in zip(demands, per_year, strict=True)
-    ]
-
-
-def draw_item_leads(
-    keys: Sequence[Key], lead_times: dict[str, tuple[float, float]], replicates: int, seed: int
-) -> FloatArray:
-    """Lead times of each store and item, (keys, replicates) [days]; the same for the same seed."""
-    rows = [
-        draw_lead_times(*lead_times[item], replicates, _own_rng(seed, store, item))
-        for store, item in keys
-    ]
-    return np.array(rows).reshape(len(keys), replicates)

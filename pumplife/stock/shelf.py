@@ -14,7 +14,7 @@ from pumplife.policy.ahead import Outlook, look_ahead
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.records.plant import Plant, to_day, to_days
 from pumplife.records.read import Records
-from pumplife.stock.asked import ItemDemand, Key
+from pumplife.stock.asked import ItemDemand, Key, count_futures
 from pumplife.stock.assess import (
     STOCK_COLUMNS,
     RiskCurve,
@@ -24,7 +24,7 @@ from pumplife.stock.assess import (
 )
 from pumplife.stock.coverage import COVERAGE_COLUMNS, OpeningTally, cover_parts
 from pumplife.stock.cure_dates import SHELF_COLUMNS, count_available
-from pumplife.stock.demand import simulate_demand
+from pumplife.stock.demand import simulate_futures
 from pumplife.stock.expiry import Expiry, Shelves, foresee_expiry, list_shelf, open_shelves
 from pumplife.stock.future import Practice, advised_groups, count_replicates, follow
 from pumplife.stock.items import Item, list_items, stock_on_hand, stock_on_order, successors
@@ -134,7 +134,7 @@ def plan_stock(
     )
     fouling = fouling_chances(records.plant, groups)
     ahead = [] if outlook is None else [look_ahead(outlook, group) for group in groups]
-    demands = simulate_demand(
+    futures = simulate_futures(
         groups,
         practices,
         _lead_times(records, store, list(zip(groups, practices, loose, strict=True))),
@@ -148,6 +148,7 @@ def plan_stock(
         seen=tally,
         ahead=ahead,
     )
+    demands = count_futures(futures)
     expiry = foresee_expiry(
         store.shelves,
         demands,

@@ -5,6 +5,8 @@ import numpy as np
 from pumplife.policy.evidence import Evidence
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.simulate import fixed_interval
+from pumplife.stock.asked import count_futures
+from pumplife.stock.demand import simulate_futures
 from pumplife.stock.future import Practice
 from pumplife.weibull.draws import LifeDraws
 
@@ -71,3 +73,8 @@ def side_group(
 def run_to_failure(kit_share=1.0):
     """No planned work."""
     return Practice(planned=fixed_interval(np.inf), kit_share=kit_share)
+
+
+def simulate_demand(*asked, **settings):
+    """Demand of each item, counted."""
+    return count_futures(simulate_futures(*asked, **settings))
