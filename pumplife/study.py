@@ -26,7 +26,7 @@ from pumplife.records.usage import UsageClock, build_clock
 
 if TYPE_CHECKING:
     from pumplife.policy.advice import Advice
-    from pumplife.stock.shelf import StockPlan
+    from pumplife.stock.stock_plan import StockPlan
 
 STEPS = ("records", "usage", "lives", "fits", "intervals", "stock", "budget")
 
@@ -247,6 +247,9 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
         "coverage": stock.coverage,
         "on_condition": stock.on_condition,
         "kit_or_parts": stock.kit_or_parts,
+        "pooling": stock.pooling,
+        "stock_levels": stock.levels,
+        "stock_frontier": stock.frontier,
         "demand_check": check_demand(records, clock, (lives, fits), advice, stock.stock),
         "budget": complete_budget(records, budget, stock.stock, outlook),
         **split_budget(records, budget),

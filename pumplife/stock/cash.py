@@ -20,7 +20,7 @@ from pumplife.stock.future import Practice, run_group
 from pumplife.stock.items import Item, list_items
 from pumplife.stock.outcome import Setting
 from pumplife.stock.prices import price_periods
-from pumplife.stock.shelf import StockPlan
+from pumplife.stock.stock_plan import StockPlan
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]

@@ -60,11 +60,14 @@ class LevelCost:
         Days that pumps stand and wait for the item a year [days/year].
     rushed : array (levels,)
         Rush orders a year [orders/year]; 0 where waiting is cheaper.
+    short : array (levels,)
+        What waiting or rush orders cost of the money [money/year].
     """
 
     money: FloatArray
     waiting: FloatArray
     rushed: FloatArray
+    short: FloatArray
 
     def __repr__(self) -> str:
         return f"LevelCost({len(self.money)} levels)"
@@ -105,6 +108,7 @@ def cost_levels(
         money=prices.holding * shelf.on_hand
         + prices.order * orders
         + np.where(cheaper, rushed, paid),
+        short=np.where(cheaper, rushed, paid),
         waiting=np.where(cheaper, short * prices.rush_days, waiting),
         rushed=np.where(cheaper, short, 0.0),
     )

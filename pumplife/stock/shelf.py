@@ -15,70 +15,28 @@ from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.records.plant import Plant, to_day, to_days
 from pumplife.records.read import Records
 from pumplife.stock.asked import ItemDemand, Key, count_futures
-from pumplife.stock.assess import (
-    STOCK_COLUMNS,
-    RiskCurve,
-    TodaysShelf,
-    idle_row,
-    stock_row,
-)
-from pumplife.stock.coverage import COVERAGE_COLUMNS, OpeningTally, cover_parts
-from pumplife.stock.cure_dates import SHELF_COLUMNS, count_available
+from pumplife.stock.assess import TodaysShelf, idle_row, stock_row
+from pumplife.stock.coverage import OpeningTally, cover_parts
+from pumplife.stock.cure_dates import count_available
 from pumplife.stock.demand import simulate_futures
 from pumplife.stock.expiry import Expiry, Shelves, foresee_expiry, list_shelf, open_shelves
+from pumplife.stock.frontier import build_frontier, list_levels
 from pumplife.stock.future import Practice, advised_groups, count_replicates, follow
 from pumplife.stock.items import Item, list_items, stock_on_hand, stock_on_order, successors
-from pumplife.stock.kit_or_parts import KIT_OR_PARTS_COLUMNS, compare_supply
+from pumplife.stock.kit_or_parts import compare_supply
+from pumplife.stock.lead_worth import count_sooner
 from pumplife.stock.loose import LoosePart, find_loose_parts, kit_contents, plan_loose_jobs
 from pumplife.stock.missing import note_missing, say_no_lead_time, why_idle, why_unknown
-from pumplife.stock.on_condition import SHARE_COLUMNS, observe_shares, share_table
-from pumplife.stock.orders import ORDER_COLUMNS, order_row
+from pumplife.stock.on_condition import observe_shares, share_table
+from pumplife.stock.orders import order_row
+from pumplife.stock.pooling import compare_pooling
 from pumplife.stock.reserve import NO_RESERVE, Reserve, find_reserves
 from pumplife.stock.shocks import list_past_shocks
+from pumplife.stock.stock_plan import StockPlan, no_plan, order_frame, stock_frame
 from pumplife.stock.supply_costs import Terms
 
 _CELLS = 6_000_000  # position lives simulated at the start, all groups and futures
 _LEAST, _MOST = 400, 4000  # futures
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class StockPlan:
-    """What to keep and what to order.
-
-    Attributes
-    ----------
-    stock : DataFrame
-        One row per store and item, `STOCK_COLUMNS`.
-    orders : DataFrame
-        One row per item to order now, `ORDER_COLUMNS`, the most urgent first.
-    coverage : DataFrame
-        Which part is asked for how often and which kit brings it, `COVERAGE_COLUMNS`.
-    on_condition : DataFrame
-        How often openings took each part renewed on condition, `SHARE_COLUMNS`.
-    kit_or_parts : DataFrame
-        What each way of supplying each kit costs, `KIT_OR_PARTS_COLUMNS`.
-    loose : list of tuple of LoosePart
-        What openings of each advised group take beside the kit.
-    curves : tuple of RiskCurve
-        Shortage against the reorder point, the dearest shelf first.
-    replicates : int
-        Simulated futures behind them.
-    shelf : DataFrame
-        One row per store, item and cure date, `SHELF_COLUMNS`.
-    """
-
-    stock: pd.DataFrame
-    orders: pd.DataFrame
-    shelf: pd.DataFrame
-    coverage: pd.DataFrame
-    on_condition: pd.DataFrame
-    kit_or_parts: pd.DataFrame
-    loose: list[tuple[LoosePart, ...]]
-    curves: tuple[RiskCurve, ...]
-    replicates: int
-
-    def __repr__(self) -> str:
-        return f"StockPlan({len(self.stock)} items, {len(self.orders)} orders)"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -124,7 +82,7 @@ def plan_stock(
         Empty where the records withhold stock.
     """
     if "stock" in records.withheld:
-        return _no_plan()
+        return no_plan()
     groups, practices = advised_groups(advice), follow(advice)
     shares = observe_shares(records, lives)
     loose = find_loose_parts(records, shares, groups)
@@ -164,8 +122,22 @@ def plan_stock(
     )
     note_missing(records, advice)
     carried = why_idle(advice) | why_unknown(groups, loose, store.current)
+    sooner = count_sooner(futures)
+    plan = _assemble(
+        records, carried, store, (demands, sooner), expiry, replicates=tally.replicates
+    )
     return replace(
-        _assemble(records, carried, store, demands, expiry, replicates=tally.replicates),
+        plan,
+        pooling=compare_pooling(
+            futures,
+            plan.stock,
+            store.items,
+            records.plant,
+            reserves=store.reserves,
+            ageing=expiry.ageing,
+        ),
+        levels=list_levels(plan.curves),
+        frontier=build_frontier(plan.curves, plan.stock),
         coverage=cover_parts(records, lives, groups, loose, tally=tally, fouling=fouling),
         on_condition=share_table(records, shares),
         kit_or_parts=compare_supply(groups, practices, loose, _terms(records, store), seed=seed),
@@ -179,20 +151,6 @@ def _terms(records: Records, store: _Store) -> Terms:
         current=store.current,
         contents=kit_contents(records),
         plant=records.plant,
-    )
-
-
-def _no_plan() -> StockPlan:
-    return StockPlan(
-        stock=_frame([]),
-        orders=_order_frame([]),
-        shelf=pd.DataFrame(columns=list(SHELF_COLUMNS)),
-        coverage=pd.DataFrame(columns=list(COVERAGE_COLUMNS)),
-        on_condition=pd.DataFrame(columns=list(SHARE_COLUMNS)),
-        kit_or_parts=pd.DataFrame(columns=list(KIT_OR_PARTS_COLUMNS)),
-        loose=[],
-        curves=(),
-        replicates=0,
     )
 
 
@@ -294,13 +252,14 @@ def _assemble(
     records: Records,
     carried: dict[Key, str],
     store: _Store,
-    demands: list[ItemDemand],
+    counted: tuple[list[ItemDemand], list[ItemDemand]],
     expiry: Expiry,
     *,
     replicates: int,
 ) -> StockPlan:
+    """Levels and orders item by item; counted: demand as it is, and with orders there sooner."""
     rows, orders, curves = [], [], []
-    for demand in demands:
+    for demand, sooner in zip(*counted, strict=True):
         if not demand.year.any() and demand.planned_per_year == 0 and not demand.spans[2].any():
             continue
         item = store.items[demand.item]
@@ -308,7 +267,13 @@ def _assemble(
         key = (demand.store, demand.item)
         reserve = store.reserves.get(key, NO_RESERVE)
         row, curve = stock_row(
-            demand, item, records.plant, today, reserve=reserve, ageing=expiry.ageing[key]
+            demand,
+            item,
+            records.plant,
+            today,
+            reserve=reserve,
+            ageing=expiry.ageing[key],
+            sooner=sooner,
         )
         rows.append(row)
         curves.append(curve)
@@ -316,9 +281,9 @@ def _assemble(
     weight = {(row["store"], row["item"]): -np.nan_to_num(row["capital"]) for row in rows}
     rows += _idle_rows(store, carried, set(weight))
     return replace(
-        _no_plan(),
-        stock=_frame(rows),
-        orders=_order_frame([order for order in orders if order is not None]),
+        no_plan(),
+        stock=stock_frame(rows),
+        orders=order_frame([order for order in orders if order is not None]),
         shelf=list_shelf(store.shelves, expiry, store.items),
         curves=tuple(sorted(curves, key=lambda c: (weight[c.store, c.item], c.store, c.item))),
         replicates=replicates,
@@ -367,14 +332,3 @@ def _idle_row(store: _Store, key: Key, why: str) -> dict[str, Any]:
         storage_years=store.shelves.years(key[1]),
         expired=store.on_hand.get(key, 0.0) - good,
     )
-
-
-def _frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
-    table = pd.DataFrame(rows, columns=list(STOCK_COLUMNS))
-    return table.sort_values(["store", "kind", "item"], kind="stable", ignore_index=True)
-
-
-def _order_frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
-    table = pd.DataFrame(rows, columns=list(ORDER_COLUMNS))
-    table = table.sort_values(["order_by", "needed_by", "store", "item"], kind="stable")
-    return table.reset_index(drop=True)
