@@ -219,6 +219,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
     from pumplife.stock.change_over import complete_budget  # noqa: PLC0415
     from pumplife.stock.demand_check import check_demand  # noqa: PLC0415
     from pumplife.stock.plans import join_coming  # noqa: PLC0415
+    from pumplife.stock.pump_pools import list_rotables  # noqa: PLC0415
     from pumplife.stock.shelf import plan_stock  # noqa: PLC0415
 
     told("intervals")
@@ -250,6 +251,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
         "pooling": stock.pooling,
         "stock_levels": stock.levels,
         "stock_frontier": stock.frontier,
+        "rotables": list_rotables(records, duty, coming.groups, stock.removals, seed=study.seed),
         "demand_check": check_demand(records, clock, (lives, fits), advice, stock.stock),
         "budget": complete_budget(records, budget, stock.stock, outlook),
         **split_budget(records, budget),

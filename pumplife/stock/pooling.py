@@ -241,7 +241,8 @@ def _who_holds(one: Shared, advice: str, chosen: Kept | None, journeys: Journeys
 
 def _why(row: dict[str, Any], lacking: str, currency: str) -> str:
     """The advice in words."""
-    fewer = f"{row['apart_pieces'] - row['pooled_pieces']:.0f} pieces fewer in one shelf"
+    less = row["apart_pieces"] - row["pooled_pieces"]
+    fewer = f"{less:.0f} piece{'' if less == 1 else 's'} fewer on one shelf"
     if not row["advice"]:
         if np.isfinite(row["saving_before_transfers"]):
             return f"{fewer}; no advice: [stores] {lacking} not given"
@@ -253,5 +254,7 @@ def _why(row: dict[str, Any], lacking: str, currency: str) -> str:
     if row["advice"] == APART:
         return f"{fewer} {before}, but {taken}"
     if row["advice"] == LOCAL:
-        return f"{taken} where each store keeps one piece, more where all lie in one"
+        return (
+            f"{fewer} {before}; {taken} where each store keeps one piece, more where all lie in one"
+        )
     return f"{fewer} {before}; {taken}"

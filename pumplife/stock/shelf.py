@@ -1,7 +1,7 @@
 """Stock advice for the whole plant: levels, today's risk and orders, per store and item."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,6 +12,7 @@ from pumplife.lives.build import Lives
 from pumplife.policy.advice import Advice
 from pumplife.policy.ahead import Outlook, look_ahead
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
+from pumplife.policy.simulate import SideEvents
 from pumplife.records.plant import Plant, to_day, to_days
 from pumplife.records.read import Records
 from pumplife.stock.asked import ItemDemand, Key, count_futures
@@ -30,10 +31,14 @@ from pumplife.stock.missing import note_missing, say_no_lead_time, why_idle, why
 from pumplife.stock.on_condition import observe_shares, share_table
 from pumplife.stock.orders import order_row
 from pumplife.stock.pooling import compare_pooling
+from pumplife.stock.pump_pools import bench_services
 from pumplife.stock.reserve import NO_RESERVE, Reserve, find_reserves
+from pumplife.stock.rotables import RemovalTally
 from pumplife.stock.shocks import list_past_shocks
 from pumplife.stock.stock_plan import StockPlan, no_plan, order_frame, stock_frame
 from pumplife.stock.supply_costs import Terms
+
+Seen = Callable[[SideGroup, SideEvents], None]
 
 _CELLS = 6_000_000  # position lives simulated at the start, all groups and futures
 _LEAST, _MOST = 400, 4000  # futures
@@ -90,6 +95,7 @@ def plan_stock(
     tally = OpeningTally(
         replicates=count_replicates(groups, cells=_CELLS, least=_LEAST, most=_MOST)
     )
+    removals = RemovalTally(services=bench_services(records), replicates=tally.replicates)
     fouling = fouling_chances(records.plant, groups)
     ahead = [] if outlook is None else [look_ahead(outlook, group) for group in groups]
     futures = simulate_futures(
@@ -103,7 +109,7 @@ def plan_stock(
         current=store.current,
         shocks=list_past_shocks(records, lives, groups),
         loose=loose,
-        seen=tally,
+        seen=_tell_both(tally, removals),
         ahead=ahead,
     )
     demands = count_futures(futures)
@@ -142,7 +148,18 @@ def plan_stock(
         on_condition=share_table(records, shares),
         kit_or_parts=compare_supply(groups, practices, loose, _terms(records, store), seed=seed),
         loose=loose,
+        removals=removals,
     )
+
+
+def _tell_both(openings: OpeningTally, removals: RemovalTally) -> Seen:
+    """Show the same futures to both tallies."""
+
+    def tell(group: SideGroup, events: SideEvents) -> None:
+        openings(group, events)
+        removals(group, events)
+
+    return tell
 
 
 def _terms(records: Records, store: _Store) -> Terms:

@@ -15,6 +15,7 @@ from pumplife.stock.loose import LoosePart
 from pumplife.stock.on_condition import SHARE_COLUMNS
 from pumplife.stock.orders import ORDER_COLUMNS
 from pumplife.stock.pooling import POOLING_COLUMNS
+from pumplife.stock.rotables import RemovalTally
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -35,6 +36,8 @@ class StockPlan:
         What each way of supplying each kit costs, `KIT_OR_PARTS_COLUMNS`.
     loose : list of tuple of LoosePart
         What openings of each advised group take beside the kit.
+    removals : RemovalTally
+        Openings of pumps that are rebuilt on the bench, in the same futures.
     pooling : DataFrame
         One shelf against several, `POOLING_COLUMNS`.
     levels : DataFrame
@@ -59,6 +62,7 @@ class StockPlan:
     levels: pd.DataFrame
     frontier: pd.DataFrame
     loose: list[tuple[LoosePart, ...]]
+    removals: RemovalTally
     curves: tuple[RiskCurve, ...]
     replicates: int
 
@@ -79,6 +83,7 @@ def no_plan() -> StockPlan:
         levels=pd.DataFrame(columns=list(LEVEL_COLUMNS)),
         frontier=pd.DataFrame(columns=list(FRONTIER_COLUMNS)),
         loose=[],
+        removals=RemovalTally(services=frozenset(), replicates=0),
         curves=(),
         replicates=0,
     )
