@@ -129,13 +129,14 @@ def _at(line: pd.DataFrame, capital: float) -> float:
 
 
 def _frontier_message(line: pd.DataFrame, marks: pd.DataFrame, currency: str) -> str:
-    today, advised = marks.loc[_TODAY], marks.loc[_ADVISED]
-    best = _at(line, float(today["capital"]))
+    waits = {str(name): float(marks["pump_days_waiting"][name]) for name in (_TODAY, _ADVISED)}
+    money = {str(name): float(marks["capital"][name]) for name in (_TODAY, _ADVISED)}
+    best = _at(line, money[_TODAY])
     return (
-        f"Pumps wait {write_number(today['pump_days_waiting'])} days a year with today's shelf of "
-        f"{write_number(today['capital'])} {currency}, {write_number(best)} were the same money "
-        f"placed best; {write_number(advised['pump_days_waiting'])} as advised, for "
-        f"{write_number(advised['capital'])} {currency}"
+        f"Pumps wait {write_number(waits[_TODAY])} days a year with today's shelf of "
+        f"{write_number(money[_TODAY])} {currency}, {write_number(best)} were the same money "
+        f"placed best; {write_number(waits[_ADVISED])} as advised, for "
+        f"{write_number(money[_ADVISED])} {currency}"
     )
 
 
@@ -263,7 +264,7 @@ def plot_waiting(waits: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         axes.barh([at - 0.2 for at in places], waits[_TODAY], 0.38, color=style.ORANGE)
         axes.barh([at + 0.2 for at in places], waits[_ADVISED], 0.38, color=style.NAVY)
         _name_bars(axes, waits)
-        axes.set_xlim(0.0, 1.4 * float(waits[[_TODAY, _ADVISED]].max(axis=None)))
+        axes.set_xlim(0.0, 1.4 * float(waits[[_TODAY, _ADVISED]].to_numpy(float).max()))
         axes.set_xlabel("Pump days waiting a year [days]")
         names = [("today's shelf, kept as it is", style.ORANGE), ("advised", style.NAVY)]
         style.list_names(axes, names)

@@ -21,6 +21,7 @@ from pumplife.stock.items import Item
 from pumplife.stock.lead_worth import worth_of_sooner
 from pumplife.stock.least_cost import ItemPrices, assess_demand, cost_levels, find_least_cost
 from pumplife.stock.level import reorder_point
+from pumplife.stock.many import Assessed
 from pumplife.stock.reserve import NO_RESERVE, Reserve
 
 FloatArray = NDArray[np.float64]
@@ -115,6 +116,7 @@ def advise_level(
     *,
     reserve: Reserve = NO_RESERVE,
     ageing: Ageing = NO_AGEING,
+    known: Assessed | None = None,
 ) -> Level:
     """Choose the reorder point and the order quantity.
 
@@ -123,7 +125,7 @@ def advise_level(
     the same); otherwise the least of holding, ordering, waiting and write-offs does. A reserve
     comes on top: those who may not touch it are served as without it.
     """
-    shelf = assess_demand(demand, least_order)
+    shelf = assess_demand(demand, least_order) if known is None else known.shelf
     asked = bool(demand.year.any() or (demand.spans[2] > 0).any())
     target = reorder_point(shelf, plant.service_level) if asked else NOTHING_KEPT
     held = min(target, max(0.0, highest_point(ageing, least_order)))
@@ -136,7 +138,10 @@ def advise_level(
         limited_by="shelf_life" if held < target else "target",
     )
     if prices.complete:
-        cheapest, least, _ = find_least_cost(demand, least_order, prices, plant.review_days)
+        given = None if known is None else known.cheapest
+        cheapest, least, _ = given or find_least_cost(
+            demand, least_order, prices, plant.review_days
+        )
         money = cost_levels(cheapest, demand, prices, plant.review_days).money
         point = charge_write_offs(cheapest, money, least, ageing, prices.unit_cost)
         lost = write_offs_a_year(ageing, np.array([point]), cheapest.quantity)[0]
@@ -148,7 +153,8 @@ def advise_level(
             limit = "cost" if point == least else "shelf_life"
             return replace(level, shelf=cheapest, point=point, limited_by=limit)
     if least_order > 1 and held == target:
-        alone = reorder_point(assess_demand(demand, 1), plant.service_level) + 1
+        single = assess_demand(demand, 1) if known is None else known.alone
+        alone = reorder_point(single, plant.service_level) + 1
         lifted = level.point + least_order > alone
         return replace(level, limited_by="min_order" if lifted else "target")
     return level
@@ -163,6 +169,7 @@ def stock_row(
     reserve: Reserve = NO_RESERVE,
     ageing: Ageing = NO_AGEING,
     sooner: ItemDemand | None = None,
+    known: Assessed | None = None,
 ) -> tuple[dict[str, Any], RiskCurve]:
     """One row of the stock table and its curve.
 
@@ -179,6 +186,8 @@ def stock_row(
         How long it may lie in store, and how it is used meanwhile.
     sooner : ItemDemand, optional
         Its demand were orders there `SOONER_DAYS` earlier.
+    known : Assessed, optional
+        Its levels, where those of many items were assessed at once.
 
     Returns
     -------
@@ -190,7 +199,9 @@ def stock_row(
         reserve, critical_fill what breakdowns on critical pumps get at least.
     """
     prices = price_item(plant, item.unit_cost)
-    level = advise_level(demand, item.min_order, plant, prices, reserve=reserve, ageing=ageing)
+    level = advise_level(
+        demand, item.min_order, plant, prices, reserve=reserve, ageing=ageing, known=known
+    )
     shelf, at = level.shelf, level.row_of(level.point)
     cost = cost_levels(shelf, demand, prices, plant.review_days)
     kept, top = reserve.pieces, level.reorder_at + shelf.quantity
@@ -224,7 +235,9 @@ def stock_row(
     order = quantity_to_order(today, level.reorder_at, shelf.quantity)
     row["verdict"] = _verdict(row, order, plant.currency, reserve)
     if sooner is not None:
-        row["lead_time_worth"] = worth_of_sooner(demand, sooner, level, plant, prices)
+        row["lead_time_worth"] = worth_of_sooner(
+            (demand, sooner), level, plant, prices, anew=None if known is None else known.sooner
+        )
     keys = (demand.store, demand.item, item.kind)
     asked = (row["demand_per_year"], today.on_hand + today.on_order - len(today.planned))
     return row, draw_curve(keys, level, cost, prices.unit_cost, asked)

@@ -6,6 +6,7 @@ that no other shelves of the same value let pumps wait less.
 """
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -57,36 +58,46 @@ def list_levels(curves: Sequence[RiskCurve]) -> pd.DataFrame:
         `LEVEL_COLUMNS`; mark says which level is advised and which comes nearest to what lies and
         comes today. shortage_cost is waiting and rush orders, part of cost_per_year.
     """
-    frames = [_levels_of(curve, curve.levels) for curve in curves if curve.levels is not None]
-    columns = list(LEVEL_COLUMNS)
-    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=columns)
+    known = [(curve, curve.levels) for curve in curves if curve.levels is not None]
+    if not known:
+        return pd.DataFrame(columns=list(LEVEL_COLUMNS))
+    shown = [_rows_shown(curve, levels) for curve, levels in known]
+    owner = np.repeat(np.arange(len(known)), [len(rows) for rows, _, _ in shown])
+    names = np.array([(c.store, c.item, v.kind) for c, v in known], dtype=object).reshape(-1, 3)
+    each = np.array([(v.quantity, v.unit_cost) for _, v in known], dtype=np.float64)[owner]
+
+    def join(measure: str) -> FloatArray:
+        pairs = zip(known, shown, strict=True)
+        return np.concatenate([getattr(v, measure)[rows] for (_, v), (rows, _, _) in pairs])
+
+    place = np.concatenate([rows for rows, _, _ in shown])
+    advised, today = (np.array([one[k] for one in shown])[owner] == place for k in (1, 2))
+    words = [(advised & today, f"{ADVISED} and {TODAY}"), (advised, ADVISED), (today, TODAY)]
+    point = join("point")
+    columns: dict[str, NDArray[Any]] = {
+        "store": names[owner, 0],
+        "item": names[owner, 1],
+        "kind": names[owner, 2],
+        "reorder_point": point,
+        "order_up_to": point + each[:, 0],
+        "shortage_prob": join("shortage_prob"),
+        "fill_rate": join("fill_rate"),
+        "capital": join("on_hand") * each[:, 1],
+        "pump_days_waiting": join("waiting"),
+        "shortage_cost": join("short"),
+        "cost_per_year": join("money"),
+        "mark": np.select([mask for mask, _ in words], [text for _, text in words], ""),
+    }
+    return pd.DataFrame(columns).astype({"mark": object})
 
 
-def _levels_of(curve: RiskCurve, levels: Levels) -> pd.DataFrame:
+def _rows_shown(curve: RiskCurve, levels: Levels) -> tuple[NDArray[np.intp], int, int]:
+    """Rows of the levels that are listed; the advised one, and today's."""
     advised, today = (levels.row_of(at) for at in (curve.reorder_point, levels.todays_point))
     sure = int(np.argmax(np.append(levels.shortage_prob < _SURE, True)))
     last = min(max(advised + _BEYOND, sure), len(levels.point) - 1)
-    rows = np.unique(np.append(np.arange(last + 1), today))
-    mark = np.full(len(levels.point), "", dtype=object)
-    mark[today] = TODAY
-    mark[advised] = ADVISED if advised != today else f"{ADVISED} and {TODAY}"
-    return pd.DataFrame(
-        {
-            "store": curve.store,
-            "item": curve.item,
-            "kind": levels.kind,
-            "reorder_point": levels.point[rows],
-            "order_up_to": levels.point[rows] + levels.quantity,
-            "shortage_prob": levels.shortage_prob[rows],
-            "fill_rate": levels.fill_rate[rows],
-            "capital": levels.on_hand[rows] * levels.unit_cost,
-            "pump_days_waiting": levels.waiting[rows],
-            "shortage_cost": levels.short[rows],
-            "cost_per_year": levels.money[rows],
-            "mark": mark[rows],
-        },
-        columns=list(LEVEL_COLUMNS),
-    )
+    rows = np.arange(last + 1)
+    return rows if today <= last else np.append(rows, today), advised, today
 
 
 def build_frontier(curves: Sequence[RiskCurve], stock: pd.DataFrame) -> pd.DataFrame:

@@ -22,7 +22,12 @@ def count_sooner(futures: Futures, days: float = SOONER_DAYS) -> list[ItemDemand
 
 
 def worth_of_sooner(
-    demand: ItemDemand, sooner: ItemDemand, level: Level, plant: Plant, prices: ItemPrices
+    demands: tuple[ItemDemand, ItemDemand],
+    level: Level,
+    plant: Plant,
+    prices: ItemPrices,
+    *,
+    anew: Shelf | None = None,
 ) -> float:
     """What a shorter lead time saves a year, at the cheapest level that meets the target.
 
@@ -30,12 +35,14 @@ def worth_of_sooner(
 
     Parameters
     ----------
-    demand, sooner : ItemDemand
+    demands : tuple of two ItemDemand
         As it is, and with the shorter lead time.
     level : Level
         The one advised.
     plant : Plant
     prices : ItemPrices
+    anew : Shelf, optional
+        With the shorter lead time, where it is known already.
 
     Returns
     -------
@@ -44,10 +51,10 @@ def worth_of_sooner(
     """
     if not prices.complete:
         return float("nan")
-    anew = assess_demand(sooner, level.shelf.quantity)
+    shelves = (level.shelf, anew or assess_demand(demands[1], level.shelf.quantity))
     costs = [
         _least(shelf, asked, level, plant, prices)
-        for shelf, asked in ((level.shelf, demand), (anew, sooner))
+        for shelf, asked in zip(shelves, demands, strict=True)
     ]
     return max(0.0, costs[0] - costs[1])
 

@@ -1,9 +1,10 @@
 """What a level costs a year, and the reorder point and quantity of least cost."""
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from pumplife.policy.groups import DAYS_PER_YEAR
 from pumplife.stock.asked import ItemDemand
@@ -12,7 +13,7 @@ from pumplife.stock.level import Shelf, assess_levels, count_pmf, poisson_loss
 FloatArray = NDArray[np.float64]
 
 MOST_QUANTITIES = 24  # order quantities tried between the least order and twice the classical one
-_SIMPSON = np.array([1.0, 4.0, 1.0]) / 6.0
+SIMPSON = np.array([1.0, 4.0, 1.0]) / 6.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -82,7 +83,7 @@ def assess_demand(demand: ItemDemand, quantity: int) -> Shelf:
         (later[0], later[1]),
         quantity=quantity,
         seen=count_pmf(np.maximum(demand.seen, 0)) if len(demand.seen) else None,
-        early=float(_SIMPSON @ np.maximum(-spans, 0).mean(axis=1)),
+        early=float(SIMPSON @ np.maximum(-spans, 0).mean(axis=1)),
     )
 
 
@@ -114,7 +115,7 @@ def cost_levels(
     )
 
 
-def orders_per_year(demand: float, quantity: int, review_days: float) -> float:
+def orders_per_year(demand: ArrayLike, quantity: ArrayLike, review_days: float) -> FloatArray:
     """Orders placed a year [orders/year]: at most one at each look at the shelf.
 
     Of Q positions evenly spread over s + 1 … s + Q, a demand D between two looks takes
@@ -122,18 +123,19 @@ def orders_per_year(demand: float, quantity: int, review_days: float) -> float:
 
     Parameters
     ----------
-    demand : float
+    demand : float or array
         [items/year]
-    quantity : int
+    quantity : int or array
         [items]
     review_days : float
         Days between two looks [days]; 0: always known.
     """
+    yearly, lot = (np.asarray(values, dtype=np.float64) for values in (demand, quantity))
     if review_days <= 0:
-        return demand / quantity
-    mean = demand * review_days / DAYS_PER_YEAR
-    taken = mean - float(poisson_loss(quantity, mean))
-    return DAYS_PER_YEAR / review_days * taken / quantity
+        return np.asarray(yearly / lot)
+    mean = yearly * review_days / DAYS_PER_YEAR
+    taken = mean - poisson_loss(lot, mean)
+    return np.asarray(DAYS_PER_YEAR / review_days * taken / lot)
 
 
 def find_least_cost(
@@ -145,14 +147,23 @@ def find_least_cost(
     √(2 · order · demand / holding), all of them where they are few.
     """
     yearly = float(demand.year.mean()) + demand.planned_per_year
-    lot = np.sqrt(2.0 * prices.order * yearly / prices.holding)
-    most = max(least_order, int(np.ceil(2.0 * lot)))
-    tried = np.unique(np.rint(np.geomspace(least_order, most, MOST_QUANTITIES)).astype(int))
     found = []
-    for quantity in tried.tolist():
+    for quantity in list_quantities(least_order, yearly, prices):
         shelf = assess_demand(demand, quantity)
         money = cost_levels(shelf, demand, prices, review_days).money
         at = int(np.argmin(money))
         found.append((float(money[at]), quantity, int(shelf.reorder_point[at]), shelf))
     cost, _, point, shelf = min(found, key=lambda one: one[:2])
     return shelf, point, cost
+
+
+def list_quantities(least_order: int, yearly: float, prices: ItemPrices) -> list[int]:
+    """Order quantities to try for a demand a year, ascending [items]."""
+    lot = np.sqrt(2.0 * prices.order * yearly / prices.holding)
+    most = max(least_order, int(np.ceil(2.0 * lot)))
+    return _spread_quantities(least_order, most)
+
+
+@cache
+def _spread_quantities(least: int, most: int) -> list[int]:
+    return np.unique(np.rint(np.geomspace(least, most, MOST_QUANTITIES)).astype(int)).tolist()

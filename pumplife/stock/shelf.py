@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from pumplife.lives.build import Lives
 from pumplife.policy.advice import Advice
@@ -16,7 +17,7 @@ from pumplife.policy.simulate import SideEvents
 from pumplife.records.plant import Plant, to_day, to_days
 from pumplife.records.read import Records
 from pumplife.stock.asked import ItemDemand, Key, count_futures
-from pumplife.stock.assess import TodaysShelf, idle_row, stock_row
+from pumplife.stock.assess import TodaysShelf, idle_row, price_item, stock_row
 from pumplife.stock.coverage import OpeningTally, cover_parts
 from pumplife.stock.cure_dates import count_available
 from pumplife.stock.demand import simulate_futures
@@ -27,6 +28,7 @@ from pumplife.stock.items import Item, list_items, stock_on_hand, stock_on_order
 from pumplife.stock.kit_or_parts import compare_supply
 from pumplife.stock.lead_worth import count_sooner
 from pumplife.stock.loose import LoosePart, find_loose_parts, kit_contents, plan_loose_jobs
+from pumplife.stock.many import Assessed, assess_many
 from pumplife.stock.missing import note_missing, say_no_lead_time, why_idle, why_unknown
 from pumplife.stock.on_condition import observe_shares, share_table
 from pumplife.stock.orders import order_row
@@ -38,6 +40,7 @@ from pumplife.stock.shocks import list_past_shocks
 from pumplife.stock.stock_plan import StockPlan, no_plan, order_frame, stock_frame
 from pumplife.stock.supply_costs import Terms
 
+FloatArray = NDArray[np.float64]
 Seen = Callable[[SideGroup, SideEvents], None]
 
 _CELLS = 6_000_000  # position lives simulated at the start, all groups and futures
@@ -52,8 +55,8 @@ class _Store:
     current: dict[str, str]
     on_hand: dict[Key, float]  # expired or not
     shelves: Shelves
-    on_order: pd.DataFrame  # store, item, quantity, days from now
-    jobs: pd.DataFrame  # store, item, days from now
+    on_order: dict[Key, FloatArray]  # rows of quantity, days from now
+    jobs: dict[Key, FloatArray]  # rows of days from now
     used: dict[Key, float]
     reserves: dict[Key, Reserve]
     in_kits: set[str]
@@ -189,8 +192,10 @@ def _open_store(
         current=current,
         on_hand=stock_on_hand(records, current),
         shelves=open_shelves(records, current),
-        on_order=stock_on_order(records, current),
-        jobs=jobs.assign(item=jobs["item"].map(lambda kit: current.get(kit, kit))),
+        on_order=_by_key(stock_on_order(records, current), ["quantity", "days"]),
+        jobs=_by_key(
+            jobs.assign(item=jobs["item"].map(lambda kit: current.get(kit, kit))), ["days"]
+        ),
         used=_used_kits(records, lives, advice, current),
         reserves=find_reserves(records, advised_groups(advice), current),
         in_kits={current.get(name, name) for name in records.table("kit_contents")["part_no"]},
@@ -276,7 +281,7 @@ def _assemble(
 ) -> StockPlan:
     """Levels and orders item by item; counted: demand as it is, and with orders there sooner."""
     rows, orders, curves = [], [], []
-    for demand, sooner in zip(*counted, strict=True):
+    for demand, sooner, known in zip(*counted, _assess_all(records, store, counted), strict=True):
         if not demand.year.any() and demand.planned_per_year == 0 and not demand.spans[2].any():
             continue
         item = store.items[demand.item]
@@ -291,6 +296,7 @@ def _assemble(
             reserve=reserve,
             ageing=expiry.ageing[key],
             sooner=sooner,
+            known=known,
         )
         rows.append(row)
         curves.append(curve)
@@ -307,24 +313,44 @@ def _assemble(
     )
 
 
+def _assess_all(
+    records: Records, store: _Store, counted: tuple[list[ItemDemand], list[ItemDemand]]
+) -> list[Assessed]:
+    """Levels of all items at once."""
+    if not counted[0]:
+        return []
+    items, plant = [store.items[demand.item] for demand in counted[0]], records.plant
+    return assess_many(
+        counted,
+        [item.min_order for item in items],
+        [price_item(plant, item.unit_cost) for item in items],
+        plant.review_days,
+        by_target="service_level" in plant.raw.get("targets", {}),
+    )
+
+
 def _today(store: _Store, demand: ItemDemand, item: Item, plant: Plant) -> TodaysShelf:
     key: Key = (demand.store, demand.item)
-    coming = _of(store.on_order, key)
-    jobs = np.sort(_of(store.jobs, key)["days"].to_numpy(np.float64))
+    quantity, days = store.on_order.get(key, np.zeros((0, 2))).T
+    jobs = np.sort(store.jobs.get(key, np.zeros((0, 1)))[:, 0])
     jobs = jobs[jobs <= item.lead_time_days + plant.review_days]
     good = count_available(store.shelves.usable.get(key), jobs, item.lead_time_days)
     return TodaysShelf(
         on_hand=good,
-        on_order=float(coming["quantity"].sum()),
-        arriving=float(coming.loc[coming["days"] <= item.lead_time_days, "quantity"].sum()),
+        on_order=float(quantity.sum()),
+        arriving=float(quantity[days <= item.lead_time_days].sum()),
         used=store.used.get(key, 0.0) if item.kind == "kit" else float("nan"),
         planned=jobs,
         expired=store.on_hand.get(key, 0.0) - good,
     )
 
 
-def _of(frame: pd.DataFrame, key: Key) -> pd.DataFrame:
-    return frame[(frame["store"] == key[0]) & (frame["item"] == key[1])]
+def _by_key(frame: pd.DataFrame, columns: list[str]) -> dict[Key, FloatArray]:
+    """Some columns of each store and item, as rows of numbers."""
+    return {
+        (str(store), str(item)): mine[columns].to_numpy(np.float64)
+        for (store, item), mine in frame.groupby(["store", "item"], sort=False)
+    }
 
 
 def _idle_rows(store: _Store, carried: dict[Key, str], shown: set[Key]) -> list[dict[str, Any]]:
