@@ -84,6 +84,17 @@ def join_needs(parts: list[Needs]) -> Needs:
     )
 
 
+def sort_needs(needs: Needs, replicates: int) -> Needs:
+    """By key, future and day."""
+    order = np.lexsort((needs.day, needs.key * replicates + needs.replicate))
+    return Needs(
+        key=needs.key[order],
+        replicate=needs.replicate[order],
+        day=needs.day[order],
+        planned=needs.planned[order],
+    )
+
+
 def join_known(parts: list[Known]) -> Known:
     return Known(
         key=np.concatenate([p.key for p in parts] or [np.zeros(0, np.intp)]),
@@ -106,6 +117,7 @@ class Futures:
     listed : array (keys,)
         How far ahead of a look planned jobs count as known [days].
     needs : Needs
+        Sorted as by `sort_needs`.
     jobs : Known
     review : float
         Days between two looks at the shelf [days].
@@ -134,7 +146,10 @@ def count_demand(
     asked: tuple[Needs, Known],
     review: float,
 ) -> list[ItemDemand]:
-    """Demand of each item counted from every look; times: lead times, and how far jobs count."""
+    """Demand of each item counted from every look; times: lead times, and how far jobs count.
+
+    What is asked is sorted as by `sort_needs`.
+    """
     (lead, ahead), (needs, jobs) = times, asked
     shape = lead.shape
     cell = needs.key * shape[1] + needs.replicate
@@ -197,6 +212,7 @@ def count_takings(
         key=key[failed], replicate=replicate[failed], day=day[failed], planned=planned[failed]
     )
     ahead = lead.mean(axis=1) + review_days
+    needs = sort_needs(needs, lead.shape[1])
     demands = count_demand(keys, (lead, ahead), (needs, join_known([])), review_days)
     per_year = np.bincount(key[soon], minlength=len(keys)) / lead.shape[1]
     return [
@@ -221,12 +237,11 @@ def _count_before(
 ) -> list[IntArray]:
     """Beyond the jobs known, what was asked between a look and each demand that it serves.
 
-    A look serves the demands of one review period, from a lead time after it on. By key.
+    A look serves the demands of one review period, from a lead time after it on. By key; what is
+    asked is sorted by cell and day.
     """
     starts, listed, review = looks
-    order = np.lexsort((needs.day, cell))
-    cell, day, lead = cell[order], needs.day[order], lead[order]
-    failed, key = ~needs.planned[order], needs.key[order]
+    day, failed, key = needs.day, ~needs.planned, needs.key
     place, opens = np.arange(len(cell)), np.searchsorted(cell, np.arange(listed[0].size))
     found, owner = [], []
     for start, known in zip(starts, listed, strict=True):

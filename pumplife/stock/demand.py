@@ -25,6 +25,7 @@ from pumplife.stock.asked import (
     Needs,
     join_known,
     join_needs,
+    sort_needs,
 )
 from pumplife.stock.future import Practice, run_group
 from pumplife.stock.jobs import Jobs, list_jobs
@@ -104,9 +105,8 @@ def simulate_futures(
         burst = draw_bursts(shocks, practices, days=days, replicates=replicates, rng=rng)
         taken.append(_burst_needs(groups, burst, place))
     jobs = join_known([known for _, known in asked])
-    return Futures(
-        keys=keys, lead=lead, listed=listed, needs=join_needs(taken), jobs=jobs, review=review_days
-    )
+    needs = sort_needs(join_needs(taken), replicates)
+    return Futures(keys=keys, lead=lead, listed=listed, needs=needs, jobs=jobs, review=review_days)
 
 
 def number_keys(keys: Sequence[Key], latest: dict[str, str]) -> dict[Key, int]:

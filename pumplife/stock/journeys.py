@@ -46,8 +46,6 @@ def list_gaps(futures: Futures) -> tuple[IntArray, FloatArray]:
     failed = ~futures.needs.planned
     key, day = futures.needs.key[failed], futures.needs.day[failed]
     cell = key * futures.lead.shape[1] + futures.needs.replicate[failed]
-    order = np.lexsort((day, cell))
-    key, day, cell = key[order], day[order], cell[order]
     gap = np.diff(day, prepend=-np.inf)
     gap[np.append(True, cell[1:] != cell[:-1])[: len(gap)]] = np.inf
     by_key = np.lexsort((gap, key))

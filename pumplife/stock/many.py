@@ -83,13 +83,14 @@ class Sums:
 def sum_block(demands: Sequence[ItemDemand]) -> Sums:
     """Sum the tails of each item's demand."""
     spans = np.stack([np.stack(one.spans) for one in demands], axis=1)  # (3, items, counts)
-    counts = np.maximum(spans, 0)
+    lies = bool(spans.min(initial=0) < 0)
+    counts = np.maximum(spans, 0) if lies else spans
     length = counts.max(axis=(0, 2)) + 2  # levels -1 ... the highest demand
     width = int(length.max()) + 1
     tails = np.stack([_tails(span, width) for span in counts])
     losses = np.concatenate([_from_above(tails)[..., 1:], np.zeros((*tails.shape[:2], 1))], axis=2)
-    means = np.tensordot(SIMPSON, counts.mean(axis=2), axes=1)
-    early = np.tensordot(SIMPSON, np.maximum(-spans, 0).mean(axis=2), axes=1)
+    means = np.tensordot(SIMPSON, losses[..., 0], axes=1)  # at level 0 the loss is the mean
+    early = np.tensordot(SIMPSON, (counts - spans).mean(axis=2), axes=1) if lies else 0.0
     misses = _misses(demands, tails, losses, width)
     return Sums(
         waits=_from_above(np.tensordot(SIMPSON, losses, axes=1)),
@@ -104,7 +105,7 @@ def _misses(
     demands: Sequence[ItemDemand], tails: FloatArray, losses: FloatArray, width: int
 ) -> FloatArray:
     """Share of demands that find nothing at each position, by what was seen before each demand."""
-    asked = losses[-1, :, 0] - losses[0, :, 0]  # at level 0 the loss is the mean
+    asked = losses[-1, :, 0] - losses[0, :, 0]
     with np.errstate(divide="ignore", invalid="ignore"):
         unseen = np.where(asked[:, None] > 0, (losses[-1] - losses[0]) / asked[:, None], tails[0])
     sizes = np.array([len(one.seen) for one in demands])

@@ -7,7 +7,7 @@ import numpy as np
 
 from pumplife.records.plant import Plant
 from pumplife.stock.ageing import Ageing, write_offs_a_year
-from pumplife.stock.asked import Futures, ItemDemand, Known, Needs
+from pumplife.stock.asked import Futures, ItemDemand, Known, Needs, sort_needs
 from pumplife.stock.assess import NO_AGEING, advise_level, price_item
 from pumplife.stock.curves import Level
 from pumplife.stock.items import Item
@@ -61,16 +61,17 @@ def pool_futures(futures: Futures, pools: Sequence[Sequence[int]]) -> Futures:
         place[list(rows)] = number
     needs, jobs = futures.needs, futures.jobs
     kept, known = place[needs.key] >= 0, place[jobs.key] >= 0
+    asked = Needs(
+        key=place[needs.key[kept]],
+        replicate=needs.replicate[kept],
+        day=needs.day[kept],
+        planned=needs.planned[kept],
+    )
     return Futures(
         keys=[("", futures.keys[row][1]) for row in first],
         lead=futures.lead[first],
         listed=futures.listed[first],
-        needs=Needs(
-            key=place[needs.key[kept]],
-            replicate=needs.replicate[kept],
-            day=needs.day[kept],
-            planned=needs.planned[kept],
-        ),
+        needs=sort_needs(asked, futures.lead.shape[1]),
         jobs=Known(
             key=place[jobs.key[known]],
             replicate=jobs.replicate[known],

@@ -5,7 +5,7 @@ import numpy as np
 from pumplife.policy.evidence import Evidence
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import fixed_interval
-from pumplife.stock.asked import QUARTER_DAYS, Futures, Needs, count_futures, join_known
+from pumplife.stock.asked import QUARTER_DAYS, Futures, Needs, count_futures, join_known, sort_needs
 from pumplife.stock.demand import simulate_futures
 from pumplife.stock.future import Practice
 from pumplife.weibull.draws import LifeDraws
@@ -99,7 +99,7 @@ def poisson_futures(rates, *, lead=30.0, replicates=2000, seed=0, items=None, re
         keys=[(store, name) for store, name in zip("ABCDEFGH", names, strict=False)],
         lead=np.full((len(rates), replicates), lead),
         listed=np.full(len(rates), lead + review),
-        needs=needs,
+        needs=sort_needs(needs, replicates),
         jobs=join_known([]),
         review=review,
     )

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from pumplife.records.plant import Plant
 from pumplife.stock.ageing import Ageing
-from pumplife.stock.asked import count_futures
+from pumplife.stock.asked import count_futures, sort_needs
 from pumplife.stock.items import Item
 from pumplife.stock.pooled import pool_futures, pooled_point, price_shelf
 from pumplife.stock.pooling import POOLING_COLUMNS, compare_pooling
@@ -105,7 +105,7 @@ def test_stores_struck_together_gain_nothing_from_a_pool():
         keys=[("A", "K"), ("B", "K")],
         lead=np.full((2, 2000), 30.0),
         listed=np.full(2, 30.0),
-        needs=dataclasses.replace(needs, **both),
+        needs=sort_needs(dataclasses.replace(needs, **both), 2000),
     )
     (together,) = table_of(twice, plant(level=0.95)).to_dict("records")
     (free,) = table_of(poisson_futures([6.0, 6.0]), plant(level=0.95)).to_dict("records")
