@@ -80,7 +80,7 @@ def simulate_demand(*asked, **settings):
     return count_futures(simulate_futures(*asked, **settings))
 
 
-def poisson_futures(rates, *, lead=30.0, replicates=2000, seed=0, items=None, review=0.0):
+def poisson_futures(rates, *, lead=30.0, replicates=2000, seed=0, review=0.0):
     """Breakdowns at random times in each store: rates [1/year] of stores A, B, C ...; item K."""
     rng = np.random.default_rng(seed)
     days = lead + review + QUARTER_DAYS + DAYS_PER_YEAR
@@ -94,9 +94,9 @@ def poisson_futures(rates, *, lead=30.0, replicates=2000, seed=0, items=None, re
         day=rng.uniform(0.0, days, len(cell)),
         planned=np.zeros(len(cell), np.bool_),
     )
-    names = items or ["K"] * len(rates)
+    stores = [chr(65 + n) if n < 26 else f"S{n}" for n in range(len(rates))]
     return Futures(
-        keys=[(store, name) for store, name in zip("ABCDEFGH", names, strict=False)],
+        keys=[(store, "K") for store in stores],
         lead=np.full((len(rates), replicates), lead),
         listed=np.full(len(rates), lead + review),
         needs=sort_needs(needs, replicates),
