@@ -73,8 +73,9 @@ def compare_supply(
     item that it waits for are one waiting pump. Air kits for fouled air sides are left out.
 
     Parts that several kits share are pooled: what a kit's way costs is what the store's shelf
-    costs with it less what it costs without, the other kits being supplied as advised (waiting can
-    come out below 0, where more demand lifts the level of a shared part). Advised is the cheapest
+    costs with it less what it costs without, the other kits being supplied as advised (where more
+    demand lifts the level of a shared part so that others wait less, that is credited to the
+    keeping of its shelf: waiting is never below 0). Advised is the cheapest
     of the ways that treat failures as the rebuild advice does; a cheaper one that doesn't is told.
 
     Parameters

@@ -160,7 +160,8 @@ def costs_of(room: Room, kit: str, way: str, chosen: dict[str, str]) -> dict[str
     keeping += asked.orders * float(np.nan_to_num(room.terms.plant.cost("order")))
     left = left_over_money(room, asked) * YEARS / 2.0
     keeping += left * room.terms.plant.cost("holding_per_year") if left else 0.0
-    money = (bought, keeping, waiting, asked.supply.work)
+    helped = waiting if waiting < 0 else 0.0  # a shared part's larger shelf lets others wait less
+    money = (bought, keeping + helped, waiting - helped, asked.supply.work)
     return dict(zip(MONEY, money, strict=True))
 
 

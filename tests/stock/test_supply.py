@@ -1,6 +1,7 @@
 """Kits, loose parts or broken kits: by hand, against a plain loop, and what must hold always."""
 
 import dataclasses
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -12,12 +13,13 @@ from pumplife.errors import SettingError
 from pumplife.records.plant import Plant
 from pumplife.records.read import read_records
 from pumplife.records.stocking import may_break_kits
+from pumplife.stock import supply_costs
 from pumplife.stock.future import planned_at
 from pumplife.stock.items import Item
 from pumplife.stock.kit_or_parts import compare_supply
 from pumplife.stock.shelf import plan_stock
 from pumplife.stock.supply import Takings, break_kits, count_together, not_in_bin
-from pumplife.stock.supply_costs import Terms, add_demands
+from pumplife.stock.supply_costs import Shelf, Terms, add_demands
 from pumplife.stock.ways_of_supply import BROKEN, KITS, MIX, PARTS, TODAY, WAYS
 from tests.plants import SETTINGS, small_plant
 from tests.stock.fleets import lives as life_draws
@@ -235,6 +237,28 @@ def test_common_parts_of_two_kits_share_a_shelf():
     # as many pumps more on the same shelf: cheaper to keep for than on a shelf of their own
     assert both.loc[("J", MIX), cost].sum() < 0.8 * alone.loc[("K", MIX), cost].sum()
     assert both.loc[("K", MIX), "to_stock"] == both.loc[("J", MIX), "to_stock"]
+
+
+def test_waiting_is_never_below_nothing(monkeypatch):
+    """A shelf of 30 with 5 of waiting in the place of one of 10 with 20: keeping bears both."""
+    with_it, without = Shelf(keeping=30.0, waiting=5.0), Shelf(keeping=10.0, waiting=20.0)
+    monkeypatch.setattr(
+        supply_costs, "shelf_of", lambda room, item, ways: with_it if "K" in ways else without
+    )
+    asked = SimpleNamespace(
+        lacking="", demand={"B": None}, rate={"B": 2.0}, orders=0.0,
+        supply=SimpleNamespace(work=7.0, left_over={}),
+    )  # fmt: skip
+    terms = SimpleNamespace(
+        items={"B": SimpleNamespace(unit_cost=3.0)}, current={},
+        plant=SimpleNamespace(cost=lambda name: 0.0),
+    )  # fmt: skip
+    room = SimpleNamespace(asked={"K": {MIX: asked}}, terms=terms)
+    money = supply_costs.costs_of(room, "K", MIX, {"J": MIX})
+    assert money == {
+        "bought_per_year": 6.0, "keeping_per_year": 5.0, "waiting_per_year": 0.0,
+        "work_per_year": 7.0,
+    }  # fmt: skip
 
 
 def test_the_order_of_groups_changes_nothing_but_luck():
