@@ -23,7 +23,6 @@ IntArray = NDArray[np.intp]
 
 SHARES = (0.90, 0.95, 0.99)
 LATEST_START = 180.0  # day from which pumps out are counted at the latest [days]
-LOOKS = 12  # times of the rest of the year at which pumps that wait are counted
 SHORTER = np.linspace(1.0, 0.1, 10)  # turnarounds tried against one more spare
 
 
@@ -73,15 +72,20 @@ class PumpsOut:
     ----------
     met : int array (removals,)
         Out when the next one is taken out.
-    seen : int array (looks,)
-        Out at any time.
+    shares : array (counts,)
+        Share of the time in which 0, 1, 2 ... are out [-].
     """
 
     met: IntArray
-    seen: IntArray
+    shares: FloatArray
 
     def __repr__(self) -> str:
-        return f"PumpsOut({self.seen.mean() if len(self.seen) else 0:.3g} in the mean)"
+        return f"PumpsOut({self.mean:.3g} in the mean)"
+
+    @property
+    def mean(self) -> float:
+        """Mean number out."""
+        return float(self.shares @ np.arange(len(self.shares)))
 
     def spares(self, share: float) -> int:
         """Fewest spares with which so large a share of the pumps taken out finds one."""
@@ -89,9 +93,7 @@ class PumpsOut:
 
     def waiting(self, spares: ArrayLike) -> FloatArray:
         """Days a year that places stand without a pump [days/year]."""
-        if not len(self.seen):
-            return np.zeros(np.shape(spares))
-        return DAYS_PER_YEAR * pmf_loss(spares, count_pmf(self.seen))
+        return DAYS_PER_YEAR * pmf_loss(spares, self.shares)
 
 
 def spares_for(removals_per_year: float, turnaround_days: float, share: float) -> int:
@@ -112,7 +114,7 @@ def spares_for(removals_per_year: float, turnaround_days: float, share: float) -
 def count_out(
     replicate: IntArray, day: FloatArray, turnaround: FloatArray, replicates: int
 ) -> PumpsOut:
-    """Count pumps out on the bench: at each removal, and at looks through the year.
+    """Count pumps out on the bench: at each removal, and over the time of the first year.
 
     Parameters
     ----------
@@ -122,18 +124,23 @@ def count_out(
         Until the pump is back in store [days].
     replicates : int
     """
-    start = min(float(turnaround.max(initial=0.0)), LATEST_START)
-    width = DAYS_PER_YEAR + float(turnaround.max(initial=0.0)) + 1.0
+    longest = float(turnaround.max(initial=0.0))
+    start, width = min(longest, LATEST_START), DAYS_PER_YEAR + longest + 1.0
     out = np.sort(replicate * width + day)
     back = np.sort(replicate * width + day + turnaround)
-
-    def count(at: FloatArray) -> IntArray:
-        gone = np.searchsorted(out, at, side="left")
-        return np.asarray(gone - np.searchsorted(back, at, side="right"), dtype=np.intp)
-
-    looks = np.linspace(start, DAYS_PER_YEAR, LOOKS)
-    every = np.arange(replicates)[:, None] * width + looks
-    return PumpsOut(met=count((replicate * width + day)[day >= start]), seen=count(every.ravel()))
+    at = (replicate * width + day)[day >= start]
+    gone = np.searchsorted(out, at, side="left") - np.searchsorted(back, at, side="right")
+    moments = np.concatenate([out, back])
+    order = np.argsort(moments, kind="stable")
+    number = np.cumsum(np.where(order < len(out), 1, -1))[:-1]  # none are out between futures
+    begin, end = moments[order][:-1], moments[order][1:]
+    first = np.floor(begin / width) * width + start
+    last = first - start + DAYS_PER_YEAR
+    spent = np.maximum(np.minimum(end, last) - np.maximum(begin, first), 0.0)
+    whole = (DAYS_PER_YEAR - start) * replicates
+    shares = np.bincount(number, weights=spent, minlength=1) / whole
+    shares[0] = 1.0 - shares[1:].sum()
+    return PumpsOut(met=np.asarray(gone, dtype=np.intp), shares=shares)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -238,7 +245,7 @@ def _choose(out: PumpsOut, price: float, plant: Plant) -> int:
     holding, waiting = plant.cost("holding_per_year") * price, plant.cost("waiting_per_day")
     if "service_level" in plant.raw.get("targets", {}) or not np.isfinite(holding + waiting):
         return out.spares(plant.service_level)
-    tried = np.arange(int(out.seen.max(initial=0)) + 1)
+    tried = np.arange(len(out.shares))
     return int(np.argmin(holding * tried + waiting * out.waiting(tried)))
 
 

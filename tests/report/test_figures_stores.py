@@ -65,9 +65,8 @@ def test_lines_show_the_items_with_most_cash(column):
     axes = plot_lines(lines, column, "EUR")
     first = lines[lines["item"] == "K9"]
     assert axes.lines[0].get_ydata().tolist() == first[column].tolist()
-    assert (
-        axes.lines[1].get_ydata().tolist() == first.loc[first["mark"] == "advised", column].tolist()
-    )
+    advised = first.loc[first["mark"] == "advised", column]
+    assert axes.lines[1].get_ydata().tolist() == advised.tolist()
 
 
 def test_waiting_bars_today_and_advised():

@@ -48,7 +48,7 @@ def test_simulated_removals_at_random_need_the_same_spares():
     replicate, day = removals(80.0, 3000)
     out = count_out(replicate, day, np.full(len(day), 14.0), 3000)
     assert [out.spares(share) for share in (0.90, 0.95, 0.99)] == [6, 7, 9]
-    assert out.seen.mean() == pytest.approx(80 * 14 / 365.25, rel=0.02)
+    assert out.mean == pytest.approx(80 * 14 / 365.25, rel=0.02)
 
 
 def test_only_the_mean_turnaround_counts_for_removals_at_random():
@@ -56,8 +56,9 @@ def test_only_the_mean_turnaround_counts_for_removals_at_random():
     replicate, day = removals(60.0, 3000)
     days = np.random.default_rng(1).choice([4.0, 40.0], len(day))
     out = count_out(replicate, day, days, 3000)
-    assert out.seen.mean() == pytest.approx(60 * 22 / 365.25, rel=0.02)
-    assert out.seen.var() == pytest.approx(60 * 22 / 365.25, rel=0.06)
+    assert out.mean == pytest.approx(60 * 22 / 365.25, rel=0.02)
+    spread = out.shares @ (np.arange(len(out.shares)) - out.mean) ** 2
+    assert spread == pytest.approx(60 * 22 / 365.25, rel=0.06)
 
 
 def test_doubt_about_the_rate_asks_for_more_spares():
@@ -73,7 +74,14 @@ def test_pumps_out_by_hand():
     out = count_out(np.array([0, 0]), np.array([200.0, 210.0]), np.full(2, 14.0), 2)
     assert out.met.tolist() == [0, 1]
     assert out.spares(0.90) == 2
-    assert out.waiting(5) == 0.0
+    # of two futures from day 14 on: two out for 4 days, one for 20
+    assert out.shares[1:] == pytest.approx(np.array([20.0, 4.0]) / (2 * (365.25 - 14.0)))
+    assert out.waiting([1, 2]) == pytest.approx([365.25 * out.shares[2], 0.0])
+
+
+def test_jobs_on_the_same_day_in_every_future_are_not_overlooked():
+    out = count_out(np.arange(500), np.full(500, 111.0), np.full(500, 12.0), 500)
+    assert out.mean == pytest.approx(12.0 / (365.25 - 12.0))
 
 
 def pool(turnaround, *, price=1000.0, store=0, waiting=np.nan):
