@@ -219,7 +219,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
     from pumplife.stock.change_over import complete_budget  # noqa: PLC0415
     from pumplife.stock.demand_check import check_demand  # noqa: PLC0415
     from pumplife.stock.plans import join_coming  # noqa: PLC0415
-    from pumplife.stock.pump_pools import list_rotables  # noqa: PLC0415
+    from pumplife.stock.pump_pools import weigh_store  # noqa: PLC0415
     from pumplife.stock.shelf import plan_stock  # noqa: PLC0415
 
     told("intervals")
@@ -248,10 +248,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
         "coverage": stock.coverage,
         "on_condition": stock.on_condition,
         "kit_or_parts": stock.kit_or_parts,
-        "pooling": stock.pooling,
-        "stock_levels": stock.levels,
-        "stock_frontier": stock.frontier,
-        "rotables": list_rotables(records, duty, coming.groups, stock.removals, seed=study.seed),
+        **weigh_store(records, duty, coming.groups, stock, seed=study.seed),
         "demand_check": check_demand(records, clock, (lives, fits), advice, stock.stock),
         "budget": complete_budget(records, budget, stock.stock, outlook),
         **split_budget(records, budget),

@@ -166,4 +166,5 @@ def list_quantities(least_order: int, yearly: float, prices: ItemPrices) -> list
 
 @cache
 def _spread_quantities(least: int, most: int) -> list[int]:
-    return np.unique(np.rint(np.geomspace(least, most, MOST_QUANTITIES)).astype(int)).tolist()
+    spread = np.rint(np.geomspace(least, most, MOST_QUANTITIES)).astype(int)
+    return [int(quantity) for quantity in np.unique(spread)]

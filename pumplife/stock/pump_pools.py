@@ -16,6 +16,7 @@ from pumplife.records.plant import to_days
 from pumplife.records.read import Records
 from pumplife.records.stores import swaps_of
 from pumplife.stock.rotables import PumpPool, RemovalTally, weigh_spares
+from pumplife.stock.stock_plan import StockPlan
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -89,6 +90,18 @@ def list_rotables(
         for number, pool in enumerate(pools)
     ]
     return pd.DataFrame(rows, columns=list(ROTABLE_COLUMNS))
+
+
+def weigh_store(
+    records: Records, duty: Duty, groups: Sequence[SideGroup], stock: StockPlan, *, seed: int
+) -> dict[str, pd.DataFrame]:
+    """Tables of what the store might do otherwise: pooling, other levels, spare pumps."""
+    return {
+        "pooling": stock.pooling,
+        "stock_levels": stock.levels,
+        "stock_frontier": stock.frontier,
+        "rotables": list_rotables(records, duty, groups, stock.removals, seed=seed),
+    }
 
 
 def find_pools(

@@ -16,7 +16,7 @@ from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import SideEvents
 from pumplife.records.plant import Plant, to_day, to_days
 from pumplife.records.read import Records
-from pumplife.stock.asked import ItemDemand, Key, count_futures
+from pumplife.stock.asked import Futures, ItemDemand, Key, count_futures
 from pumplife.stock.assess import TodaysShelf, idle_row, price_item, stock_row
 from pumplife.stock.coverage import OpeningTally, cover_parts
 from pumplife.stock.cure_dates import count_available
@@ -131,10 +131,22 @@ def plan_stock(
     )
     note_missing(records, advice)
     carried = why_idle(advice) | why_unknown(groups, loose, store.current)
-    sooner = count_sooner(futures)
-    plan = _assemble(
-        records, carried, store, (demands, sooner), expiry, replicates=tally.replicates
+    plan = _assemble(records, carried, store, (demands, count_sooner(futures)), expiry)
+    return replace(
+        _weigh_stores(plan, records, store, futures, expiry),
+        replicates=tally.replicates,
+        coverage=cover_parts(records, lives, groups, loose, tally=tally, fouling=fouling),
+        on_condition=share_table(records, shares),
+        kit_or_parts=compare_supply(groups, practices, loose, _terms(records, store), seed=seed),
+        loose=loose,
+        removals=removals,
     )
+
+
+def _weigh_stores(
+    plan: StockPlan, records: Records, store: _Store, futures: Futures, expiry: Expiry
+) -> StockPlan:
+    """The plan with one shelf against several, and with what other levels would do."""
     return replace(
         plan,
         pooling=compare_pooling(
@@ -147,11 +159,6 @@ def plan_stock(
         ),
         levels=list_levels(plan.curves),
         frontier=build_frontier(plan.curves, plan.stock),
-        coverage=cover_parts(records, lives, groups, loose, tally=tally, fouling=fouling),
-        on_condition=share_table(records, shares),
-        kit_or_parts=compare_supply(groups, practices, loose, _terms(records, store), seed=seed),
-        loose=loose,
-        removals=removals,
     )
 
 
@@ -276,8 +283,6 @@ def _assemble(
     store: _Store,
     counted: tuple[list[ItemDemand], list[ItemDemand]],
     expiry: Expiry,
-    *,
-    replicates: int,
 ) -> StockPlan:
     """Levels and orders item by item; counted: demand as it is, and with orders there sooner."""
     rows, orders, curves = [], [], []
@@ -309,7 +314,6 @@ def _assemble(
         orders=order_frame([order for order in orders if order is not None]),
         shelf=list_shelf(store.shelves, expiry, store.items),
         curves=tuple(sorted(curves, key=lambda c: (weight[c.store, c.item], c.store, c.item))),
-        replicates=replicates,
     )
 
 
