@@ -116,7 +116,7 @@ def _misses(
     inside = np.minimum(seen, width - 1)
     cells = np.bincount(row * width + inside, minlength=len(demands) * width)
     shares = cells.reshape(-1, width) / np.maximum(sizes, 1)[:, None]
-    return np.where(sizes[:, None] > 0, _from_above(shares), unseen)
+    return np.asarray(np.where(sizes[:, None] > 0, _from_above(shares), unseen))
 
 
 def _tails(counts: IntArray, width: int) -> FloatArray:

@@ -53,8 +53,8 @@ def test_the_frontier_says_what_the_same_money_would_do():
     assert line.get_xdata().tolist() == drawn["capital"].tolist()[:4]
     assert [(d.get_xdata()[0], d.get_ydata()[0]) for d in dots] == [(320.0, 450.0), (350.0, 60.0)]
     title = read_title(axes)
-    assert "wait 450 days a year with today's shelf of 320 EUR, 50 were the same money" in title
-    assert "60 as advised, for 350 EUR" in title
+    assert "wait 450 days a year with today's shelf of 320 EUR, 50.0 were the same money" in title
+    assert "60.0 as advised, for 350 EUR" in title
 
 
 @pytest.mark.parametrize("column", ["shortage_prob", "shortage_cost"])
@@ -76,7 +76,7 @@ def test_waiting_bars_today_and_advised():
     axes = plot_waiting(waits)
     widths = [bar.get_width() for bar in axes.patches]
     assert widths == [*waits["today"], *waits["advised"]]
-    assert "wait 90 days a year with today's shelf, 22.5 as advised" in read_title(axes)
+    assert "wait 90.0 days a year with today's shelf, 22.5 as advised" in read_title(axes)
 
 
 def test_an_item_where_both_marks_fall_on_one_level_has_both_bars():
@@ -98,7 +98,7 @@ def test_bars_show_surplus_at_its_price_and_the_worth_of_lead_time():
     axes = plot_bars(surplus, "surplus_value", "EUR")
     assert [bar.get_width() for bar in axes.patches] == surplus["surplus_value"].tolist()
     sooner = plot_bars(bars_table(stock, "lead_time_worth"), "lead_time_worth", "EUR")
-    assert read_title(sooner) == "Ten days less lead time is worth 84 EUR a year in these items"
+    assert read_title(sooner) == "Ten days less lead time is worth 84.0 EUR a year in these items"
     assert bars_table(stock.assign(surplus=0.0), "surplus_value").empty
     assert bars_table(pd.DataFrame(), "surplus_value").empty
 
