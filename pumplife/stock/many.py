@@ -107,7 +107,9 @@ def _misses(
     """Share of demands that find nothing at each position, by what was seen before each demand."""
     asked = losses[-1, :, 0] - losses[0, :, 0]
     with np.errstate(divide="ignore", invalid="ignore"):
-        unseen = np.where(asked[:, None] > 0, (losses[-1] - losses[0]) / asked[:, None], tails[0])
+        unseen: FloatArray = np.where(
+            asked[:, None] > 0, (losses[-1] - losses[0]) / asked[:, None], tails[0]
+        )
     sizes = np.array([len(one.seen) for one in demands])
     if not sizes.any():
         return unseen
