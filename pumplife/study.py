@@ -29,7 +29,7 @@ from pumplife.since.kept import open_kept
 if TYPE_CHECKING:
     from pumplife.policy.advice import Advice
     from pumplife.stock.budget import Budget
-    from pumplife.stock.shelf import StockPlan
+    from pumplife.stock.stock_plan import StockPlan
 
 STEPS = ("records", "usage", "lives", "fits", "intervals", "stock", "budget")
 
@@ -265,6 +265,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
     from pumplife.stock.change_over import complete_budget  # noqa: PLC0415
     from pumplife.stock.demand_check import check_demand  # noqa: PLC0415
     from pumplife.stock.plans import join_coming  # noqa: PLC0415
+    from pumplife.stock.pump_pools import weigh_store  # noqa: PLC0415
     from pumplife.stock.shelf import plan_stock  # noqa: PLC0415
 
     told("intervals")
@@ -293,6 +294,7 @@ def _decide(study: Study, told: Callable[[str], None]) -> Study:
         "coverage": stock.coverage,
         "on_condition": stock.on_condition,
         "kit_or_parts": stock.kit_or_parts,
+        **weigh_store(records, duty, coming.groups, stock, seed=study.seed),
         "demand_check": check_demand(records, clock, (lives, fits), advice, stock.stock),
         "budget": complete_budget(records, budget, stock),
         **split_budget(records, budget),

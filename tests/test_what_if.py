@@ -9,6 +9,7 @@ from pumplife.errors import RecordError
 from pumplife.policy.what_if import PRICES, prices_of, try_group
 from pumplife.report import controls, what_if
 from pumplife.report.style import read_title
+from pumplife.stock.asked import count_futures
 from pumplife.stock.outcome import MONEY_PARTS
 from pumplife.stock.what_if import try_item, try_prices
 from pumplife.study import run_study
@@ -86,8 +87,8 @@ def test_a_longer_wait_or_a_higher_target_asks_for_more(study):
 
 
 def test_demand_over_a_longer_lead_time_is_counted_from_the_same_futures(study):
-    asked = study.stock.held.asked
-    twice = asked.count_one(KEY, lead_factor=2.0)
+    asked = study.stock.held.futures
+    (twice,) = count_futures(asked.of_one(KEY, lead_factor=2.0))
     needs = asked.needs
     mine = (needs.key == asked.keys.index(KEY)) & ~needs.planned
     early = mine & (needs.day <= 2.0 * asked.lead[asked.keys.index(KEY)][needs.replicate])

@@ -84,7 +84,7 @@ def _tell_unfilled(open_rows: pd.DataFrame, filled: pd.DataFrame, log: AuditLog)
             remedy="Write done_on, the day of the work, on each ticket that is done.",
         )
     cells = open_rows[list(WRITTEN)]
-    marked = open_rows[(cells.notna() & cells.ne("")).any(axis=1)]
+    marked = open_rows[(cells.notna() & ~cells.isin([""])).any(axis=1)]
     first = marked.groupby(_copy_of(marked), sort=False).head(1)
     log.add_rows(
         first,

@@ -39,6 +39,7 @@ from pumplife.records.phrases import find_near, squeeze
 from pumplife.records.polymers import check_storage
 from pumplife.records.steps import Floats
 from pumplife.records.stocking import STOCK, check_stocking
+from pumplife.records.stores import ROTABLES, STORES, check_stores
 from pumplife.records.ticket_settings import TICKET, check_ticket
 
 USAGE_UNITS = ("hours", "cycles", "days")
@@ -56,6 +57,8 @@ _SECTIONS: dict[str, tuple[str, ...]] = {
     "trials": tuple(TRIALS),
     "calendar": CALENDAR,
     "stock": STOCK,
+    "stores": STORES,
+    "rotables": ROTABLES,
     "rules": ("turned",),
     "storage": ("years",),
     "budget": BUDGET,
@@ -284,6 +287,7 @@ def build_plant(raw: dict[str, Any], label: str, log: AuditLog) -> Plant:
     """
     check_amounts(raw)
     check_stocking(raw)
+    check_stores(raw)
     check_ticket(raw)
     _warn_unknown(raw, label, log)
     general = raw.get("plant", {})

@@ -21,7 +21,7 @@ class Drawn:
         File name without its ending.
     section : str
         Where on the page: group, ways, inputs, due, few, rewind, materials, trials, trial_plans,
-        stock, budget, fits, more_fits, records or stories.
+        stock, stores, budget, fits, more_fits, records or stories.
     axes : Axes
         The drawing.
     data : DataFrame

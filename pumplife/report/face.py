@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from pumplife.policy.doubt.table import Doubt
     from pumplife.policy.interval import CostCurve
     from pumplife.records.duty import Duty
-    from pumplife.stock.assess import RiskCurve
+    from pumplife.stock.curves import RiskCurve
     from pumplife.weibull.draws import LifeDraws
 
 

@@ -17,7 +17,7 @@ from pumplife.report.tables import write_number, write_share
 from pumplife.report.words import Units
 
 if TYPE_CHECKING:
-    from pumplife.stock.assess import RiskCurve
+    from pumplife.stock.curves import RiskCurve
 
 Floats = NDArray[np.float64]
 

@@ -31,6 +31,7 @@ from pumplife.report.figures_stock import (
     plot_stock_risk,
     stock_risk_table,
 )
+from pumplife.report.figures_stores import draw_stores
 from pumplife.report.figures_timeline import plot_timeline, timeline_of, timeline_table
 from pumplife.report.gather_advice import (
     draw_few,
@@ -72,8 +73,8 @@ def gather_figures(study: ReadableStudy) -> list[Drawn]:
     """
     makers = (
         _due, draw_load, draw_few, _cost_curves, draw_ways, draw_inputs, draw_rewind, _stock,
-        draw_calibration, _budget, draw_money, draw_ratios, draw_trials, _forests, draw_alive,
-        _plots, _records, _stories,
+        draw_stores, draw_calibration, _budget, draw_money, draw_ratios, draw_trials, _forests,
+        draw_alive, _plots, _records, _stories,
     )  # fmt: skip
     return [drawn for maker in makers for drawn in maker(study)]
 

@@ -64,6 +64,14 @@ COLUMNS: dict[str, tuple[str, ...]] = {
         "store", "kit", "way", "bought_per_year", "keeping_per_year", "waiting_per_year",
         "work_per_year", "money_per_year", "to_stock", "why",
     ),
+    "pooling": (
+        "item", "stores", "apart_pieces", "pooled_pieces", "saving_before_transfers", "advice",
+        "saving_per_year", "holds", "why",
+    ),
+    "rotables": (
+        "size_mm", "materials", "services", "pumps", "removals_per_year", "turnaround_days",
+        "spares_today", "spares_90", "spares_95", "spares_99", "spares_advised", "why",
+    ),
     "fits": (
         "service", "size_mm", "part", "position", "material", "variant", "failures", "suspensions",
         "shape", "scale", "b10", "verdict",
@@ -148,6 +156,8 @@ def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
         ("coverage", show_uncovered(find_table(study, "coverage"))),
         ("on_condition", find_table(study, "on_condition")),
         ("kit_or_parts", show_advised_supply(find_table(study, "kit_or_parts"))),
+        ("pooling", find_table(study, "pooling")),
+        ("rotables", find_table(study, "rotables")),
         ("trials", find_table(study, "trials")),
         ("trial_plans", find_table(study, "trial_plans")),
     ):

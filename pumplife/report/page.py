@@ -36,8 +36,8 @@ from pumplife.report.words import Units, find_heading, write_heading
 from pumplife.ticket.cautions import CAUTIONS, CAUTIONS_TITLE
 
 SECTIONS = (
-    "due", "few", "rewind", "materials", "trials", "trial_plans", "stock", "budget", "fits",
-    "more_fits", "records", "stories",
+    "due", "few", "rewind", "materials", "trials", "trial_plans", "stock", "stores", "budget",
+    "fits", "more_fits", "records", "stories",
 )  # fmt: skip
 GROUP_FACTS = (
     "cost_rate", "cost_rate_today", "cost_rate_run_to_failure",

@@ -81,6 +81,28 @@ TABLES: dict[str, tuple[str, str]] = {
         "the work with what failures bring. Means of the next three years. Advised is the cheapest "
         "of those that renew what the rebuild advice renews.",
     ),
+    "pooling": (
+        "One shelf for several stores",
+        "Items that several stores keep: a shelf in each, one shelf at the store that is cheapest "
+        "to send from, or that shelf with one piece lying in each store. Demand of all stores is "
+        "added future by future. Moving counts the transfer and the pump that waits for it; "
+        "planned jobs are ordered to their own store.",
+    ),
+    "stock_levels": (
+        "What every level holds, risks and costs",
+        "Item by item: cash tied up, chance of shortage, pump days waiting and cost of each "
+        "reorder point; today is the one nearest to what lies and comes.",
+    ),
+    "stock_frontier": (
+        "What money on the shelf buys",
+        "The least waiting of pumps that each sum on the shelf allows, all items together, with "
+        "the advised shelf and today's as if it were always kept so.",
+    ),
+    "rotables": (
+        "Spare pumps",
+        "Pumps of one size and wetted materials stand in for each other. Spares for 90 % let 90 % "
+        "of the pumps that are taken out find one at once, openings and doubt as simulated.",
+    ),
     "budget": (
         "Budget",
         "The part of a year up to the next financial year first, then whole ones; where the plant "

@@ -21,7 +21,7 @@ from pumplife.stock.what_if import TriedItem, try_item, try_prices
 if TYPE_CHECKING:
     from pumplife.policy.advice import Advice
     from pumplife.stock.budget import Budget
-    from pumplife.stock.shelf import StockPlan
+    from pumplife.stock.stock_plan import StockPlan
 
 LOWEST_TARGET, HIGHEST_TARGET = 0.5, 0.995  # share of breakdowns met from the shelf
 DEAREST = 3.0  # factor up to which the money of the budget moves
@@ -98,8 +98,9 @@ def try_level(study: Askable, store: str, item: str) -> Shown:
         style.say(axes, _name_level(tried), _say_level(tried, money))
         return axes
 
-    lead = held.asked.lead[held.asked.keys.index(key)]
-    longest = terms.lead_time_days * min(4.0, max(1.0, held.asked.longest_lead / lead.max()))
+    futures = held.futures
+    lead = futures.lead[futures.keys.index(key)]
+    longest = terms.lead_time_days * min(4.0, max(1.0, futures.longest_lead / lead.max()))
     offered = [
         Control(
             name="service_level",

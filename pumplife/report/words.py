@@ -8,6 +8,7 @@ from pumplife.report.headings_budget import OF_BUDGET
 from pumplife.report.headings_parts import OF_PARTS
 from pumplife.report.headings_since import OF_SINCE
 from pumplife.report.headings_stock import STOCK_HEADINGS, STOCK_OF_TABLE
+from pumplife.report.headings_stores import OF_STORES
 from pumplife.report.headings_ticket import OF_TICKETS
 from pumplife.report.headings_trials import OF_TRIALS
 
@@ -79,7 +80,8 @@ def find_heading(table: str, column: str) -> Heading:
     -------
     Heading
     """
-    named = OF_SINCE | OF_TABLE | OF_BUDGET | STOCK_OF_TABLE | OF_PARTS | OF_TICKETS | OF_TRIALS
+    named = OF_SINCE | OF_TABLE | OF_BUDGET | STOCK_OF_TABLE | OF_PARTS | OF_STORES | OF_TICKETS
+    named |= OF_TRIALS
     known = named.get((table, column)) or STOCK_HEADINGS.get(column) or HEADINGS.get(column)
     return known or Heading(column.replace("_", " ").capitalize())
 

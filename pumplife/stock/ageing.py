@@ -241,7 +241,7 @@ def simulate_use(
     Parameters
     ----------
     groups, practices, current, seed, fouling, loose, ahead
-        As of `simulate_demand`.
+        As of `simulate_futures`.
     keyed : mapping
         The stores and items that are asked for, with today's bags.
     years : float

@@ -76,9 +76,39 @@ class Known:
     until: FloatArray
 
 
+def join_needs(parts: list[Needs]) -> Needs:
+    return Needs(
+        key=np.concatenate([p.key for p in parts] or [np.zeros(0, np.intp)]),
+        replicate=np.concatenate([p.replicate for p in parts] or [np.zeros(0, np.intp)]),
+        day=np.concatenate([p.day for p in parts] or [np.zeros(0)]),
+        planned=np.concatenate([p.planned for p in parts] or [np.zeros(0, np.bool_)]),
+    )
+
+
+def sort_needs(needs: Needs, replicates: int) -> Needs:
+    """By key, future and day."""
+    order = np.lexsort((needs.day, needs.key * replicates + needs.replicate))
+    return Needs(
+        key=needs.key[order],
+        replicate=needs.replicate[order],
+        day=needs.day[order],
+        planned=needs.planned[order],
+    )
+
+
+def join_known(parts: list[Known]) -> Known:
+    return Known(
+        key=np.concatenate([p.key for p in parts] or [np.zeros(0, np.intp)]),
+        replicate=np.concatenate([p.replicate for p in parts] or [np.zeros(0, np.intp)]),
+        since=np.concatenate([p.since for p in parts] or [np.zeros(0)]),
+        due=np.concatenate([p.due for p in parts] or [np.zeros(0)]),
+        until=np.concatenate([p.until for p in parts] or [np.zeros(0)]),
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Asked:
-    """Everything that was asked of the shelves in simulated futures, to be counted.
+class Futures:
+    """What pumps ask of the stores in simulated futures, before it is counted.
 
     Attributes
     ----------
@@ -86,11 +116,10 @@ class Asked:
     lead : array (keys, replicates)
         Lead times [days].
     listed : array (keys,)
-        How far from a look at the shelf planned jobs count as known [days].
+        How far ahead of a look planned jobs count as known [days].
     needs : Needs
-        Every piece taken.
+        Sorted as by `sort_needs`.
     jobs : Known
-        Planned jobs.
     review : float
         Days between two looks at the shelf [days].
     days : float
@@ -106,21 +135,15 @@ class Asked:
     days: float
 
     def __repr__(self) -> str:
-        return f"Asked({len(self.keys)} items, {self.lead.shape[1]} futures)"
+        return f"Futures({len(self.keys)} items, {self.lead.shape[1]} futures)"
 
     @property
     def longest_lead(self) -> float:
         """The longest lead time that the futures are long enough to count [days]."""
         return self.days - self.review - QUARTER_DAYS
 
-    def count(self) -> list[ItemDemand]:
-        """Demand of every item."""
-        return count_demand(
-            self.keys, (self.lead, self.listed), (self.needs, self.jobs), self.review
-        )
-
-    def count_one(self, key: Key, *, lead_factor: float = 1.0) -> ItemDemand:
-        """Demand of one item from the same futures, its lead times times a factor.
+    def of_one(self, key: Key, *, lead_factor: float = 1.0) -> "Futures":
+        """The same futures of one item alone, its lead times times a factor.
 
         Raises
         ------
@@ -134,41 +157,32 @@ class Asked:
                 f"{key[1]} at {key[0]}: lead times of up to {lead.max():.0f} days need futures of "
                 f"{lead.max() + self.review + QUARTER_DAYS:.0f} days; they run for {self.days:.0f}."
             )
-        ahead = self.review + lead_factor * (self.listed[row : row + 1] - self.review)
         mine, own = self.needs.key == row, self.jobs.key == row
-        needs = Needs(
-            key=self.needs.key[mine] - row,
-            replicate=self.needs.replicate[mine],
-            day=self.needs.day[mine],
-            planned=self.needs.planned[mine],
+        return replace(
+            self,
+            keys=[key],
+            lead=lead,
+            listed=self.review + lead_factor * (self.listed[row : row + 1] - self.review),
+            needs=Needs(
+                key=self.needs.key[mine] - row,
+                replicate=self.needs.replicate[mine],
+                day=self.needs.day[mine],
+                planned=self.needs.planned[mine],
+            ),
+            jobs=Known(
+                key=self.jobs.key[own] - row,
+                replicate=self.jobs.replicate[own],
+                since=self.jobs.since[own],
+                due=self.jobs.due[own],
+                until=self.jobs.until[own],
+            ),
         )
-        jobs = Known(
-            key=self.jobs.key[own] - row,
-            replicate=self.jobs.replicate[own],
-            since=self.jobs.since[own],
-            due=self.jobs.due[own],
-            until=self.jobs.until[own],
-        )
-        return count_demand([key], (lead, ahead), (needs, jobs), self.review)[0]
 
 
-def join_needs(parts: list[Needs]) -> Needs:
-    return Needs(
-        key=np.concatenate([p.key for p in parts] or [np.zeros(0, np.intp)]),
-        replicate=np.concatenate([p.replicate for p in parts] or [np.zeros(0, np.intp)]),
-        day=np.concatenate([p.day for p in parts] or [np.zeros(0)]),
-        planned=np.concatenate([p.planned for p in parts] or [np.zeros(0, np.bool_)]),
-    )
-
-
-def join_known(parts: list[Known]) -> Known:
-    return Known(
-        key=np.concatenate([p.key for p in parts] or [np.zeros(0, np.intp)]),
-        replicate=np.concatenate([p.replicate for p in parts] or [np.zeros(0, np.intp)]),
-        since=np.concatenate([p.since for p in parts] or [np.zeros(0)]),
-        due=np.concatenate([p.due for p in parts] or [np.zeros(0)]),
-        until=np.concatenate([p.until for p in parts] or [np.zeros(0)]),
-    )
+def count_futures(futures: Futures) -> list[ItemDemand]:
+    """Demand of each item, in the order of the keys."""
+    times = (futures.lead, futures.listed)
+    return count_demand(futures.keys, times, (futures.needs, futures.jobs), futures.review)
 
 
 def count_demand(
@@ -177,7 +191,10 @@ def count_demand(
     asked: tuple[Needs, Known],
     review: float,
 ) -> list[ItemDemand]:
-    """Demand of each item counted from every look; times: lead times, and how far jobs count."""
+    """Demand of each item counted from every look; times: lead times, and how far jobs count.
+
+    What is asked is sorted as by `sort_needs`.
+    """
     (lead, ahead), (needs, jobs) = times, asked
     shape = lead.shape
     cell = needs.key * shape[1] + needs.replicate
@@ -216,43 +233,6 @@ def count_demand(
     ]
 
 
-def _count_jobs(jobs: Known, ahead: FloatArray, start: float, shape: tuple[int, ...]) -> IntArray:
-    """Jobs known at a look that are due within lead time and review (keys, replicates)."""
-    listed = (jobs.since <= start) & (start < jobs.until)
-    listed &= jobs.due <= start + ahead[jobs.key]
-    cell = jobs.key[listed] * shape[1] + jobs.replicate[listed]
-    return np.bincount(cell, minlength=shape[0] * shape[1]).reshape(shape)
-
-
-def _count_before(
-    cell: IntArray,
-    needs: Needs,
-    lead: FloatArray,
-    looks: tuple[FloatArray, list[IntArray], float],
-) -> list[IntArray]:
-    """Beyond the jobs known, what was asked between a look and each demand that it serves.
-
-    A look serves the demands of one review period, from a lead time after it on. By key.
-    """
-    starts, listed, review = looks
-    order = np.lexsort((needs.day, cell))
-    cell, day, lead = cell[order], needs.day[order], lead[order]
-    failed, key = ~needs.planned[order], needs.key[order]
-    place, opens = np.arange(len(cell)), np.searchsorted(cell, np.arange(listed[0].size))
-    found, owner = [], []
-    for start, known in zip(starts, listed, strict=True):
-        before = np.bincount(cell[day <= start], minlength=known.size)
-        first = opens + before
-        served = failed & (day > start + lead) & (day <= start + lead + review)
-        mine = cell[served]
-        found.append(place[served] - first[mine] - known.ravel()[mine])
-        owner.append(key[served])
-    counts, owners = np.concatenate(found), np.concatenate(owner)
-    by_key = np.argsort(owners, kind="stable")
-    ends = np.searchsorted(owners[by_key], np.arange(1, len(listed[0])))
-    return np.split(counts[by_key], ends)
-
-
 def count_takings(
     keys: list[Key],
     lead: FloatArray,
@@ -277,9 +257,46 @@ def count_takings(
         key=key[failed], replicate=replicate[failed], day=day[failed], planned=planned[failed]
     )
     ahead = lead.mean(axis=1) + review_days
+    needs = sort_needs(needs, lead.shape[1])
     demands = count_demand(keys, (lead, ahead), (needs, join_known([])), review_days)
     per_year = np.bincount(key[soon], minlength=len(keys)) / lead.shape[1]
     return [
         replace(demand, planned_per_year=float(pace))
         for demand, pace in zip(demands, per_year, strict=True)
     ]
+
+
+def _count_jobs(jobs: Known, ahead: FloatArray, start: float, shape: tuple[int, ...]) -> IntArray:
+    """Jobs known at a look that are due within lead time and review (keys, replicates)."""
+    listed = (jobs.since <= start) & (start < jobs.until)
+    listed &= jobs.due <= start + ahead[jobs.key]
+    cell = jobs.key[listed] * shape[1] + jobs.replicate[listed]
+    return np.bincount(cell, minlength=shape[0] * shape[1]).reshape(shape)
+
+
+def _count_before(
+    cell: IntArray,
+    needs: Needs,
+    lead: FloatArray,
+    looks: tuple[FloatArray, list[IntArray], float],
+) -> list[IntArray]:
+    """Beyond the jobs known, what was asked between a look and each demand that it serves.
+
+    A look serves the demands of one review period, from a lead time after it on. By key; what is
+    asked is sorted by cell and day.
+    """
+    starts, listed, review = looks
+    day, failed, key = needs.day, ~needs.planned, needs.key
+    place, opens = np.arange(len(cell)), np.searchsorted(cell, np.arange(listed[0].size))
+    found, owner = [], []
+    for start, known in zip(starts, listed, strict=True):
+        before = np.bincount(cell[day <= start], minlength=known.size)
+        first = opens + before
+        served = failed & (day > start + lead) & (day <= start + lead + review)
+        mine = cell[served]
+        found.append(place[served] - first[mine] - known.ravel()[mine])
+        owner.append(key[served])
+    counts, owners = np.concatenate(found), np.concatenate(owner)
+    by_key = np.argsort(owners, kind="stable")
+    ends = np.searchsorted(owners[by_key], np.arange(1, len(listed[0])))
+    return np.split(counts[by_key], ends)

@@ -16,9 +16,12 @@ from pumplife.stock.ageing import (
     write_offs_a_year,
 )
 from pumplife.stock.asked import ItemDemand
+from pumplife.stock.curves import Level, RiskCurve, draw_curve
 from pumplife.stock.items import Item
+from pumplife.stock.lead_worth import worth_of_sooner
 from pumplife.stock.least_cost import ItemPrices, assess_demand, cost_levels, find_least_cost
-from pumplife.stock.level import Shelf, reorder_point
+from pumplife.stock.level import reorder_point
+from pumplife.stock.many import Assessed
 from pumplife.stock.reserve import NO_RESERVE, Reserve
 
 FloatArray = NDArray[np.float64]
@@ -57,6 +60,7 @@ STOCK_COLUMNS = (
     "write_offs_per_year",
     "write_off_cost",
     "expired_on_hand",
+    "lead_time_worth",
 )
 NO_AGEING = Ageing(years=float("nan"))
 NOTHING_KEPT = -1  # reorder point of an item that only planned jobs take
@@ -71,34 +75,6 @@ _ASKED_BY = {
 _MONTHS = 12.0
 _LIKELY = 0.5  # a shortage of this probability is told in words
 _WORTH_SAYING = 0.10  # a saving of this share of the cost is told in words
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class RiskCurve:
-    """Shortage against the reorder point for one item in one store.
-
-    Attributes
-    ----------
-    store, item : str
-    level : array (levels,)
-        Reorder points [items].
-    shortage_prob : array (levels,)
-        Probability that demand over lead time and review exceeds it [-].
-    fill_rate : array (levels,)
-        Share of unplanned demands met at once [-].
-    reorder_point : float
-        The advised one [items].
-    """
-
-    store: str
-    item: str
-    level: FloatArray
-    shortage_prob: FloatArray
-    fill_rate: FloatArray
-    reorder_point: float
-
-    def __repr__(self) -> str:
-        return f"RiskCurve({self.item} at {self.store}: {self.reorder_point:g})"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -138,45 +114,6 @@ def price_item(plant: Plant, unit_cost: float) -> ItemPrices:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Level:
-    """The level advised for one item, and the one of least cost beside it.
-
-    Attributes
-    ----------
-    shelf : Shelf
-        Every reorder point with the advised order quantity.
-    point : int
-        Reorder point without what is kept for critical pumps [items].
-    reserve : Reserve
-        What is kept for them besides.
-    least_up_to, least_cost : float
-        Order-up-to [items] and cost [money/year] of the level of least cost; NaN where a price is
-        missing.
-    limited_by : str
-        cost, target, min_order or shelf_life.
-    """
-
-    shelf: Shelf
-    point: int
-    reserve: Reserve
-    least_up_to: float
-    least_cost: float
-    limited_by: str
-
-    def __repr__(self) -> str:
-        return f"Level(reorder at {self.reorder_at}, by {self.limited_by})"
-
-    @property
-    def reorder_at(self) -> int:
-        """The advised reorder point [items]."""
-        return self.point + self.reserve.pieces
-
-    def row_of(self, point: int) -> int:
-        """Where the shelf has a reorder point; its last one where that lies beyond."""
-        return int(min(point - self.shelf.reorder_point[0], len(self.shelf.reorder_point) - 1))
-
-
 def advise_level(
     demand: ItemDemand,
     least_order: int,
@@ -185,6 +122,7 @@ def advise_level(
     *,
     reserve: Reserve = NO_RESERVE,
     ageing: Ageing = NO_AGEING,
+    known: Assessed | None = None,
 ) -> Level:
     """Choose the reorder point and the order quantity.
 
@@ -193,7 +131,7 @@ def advise_level(
     the same); otherwise the least of holding, ordering, waiting and write-offs does. A reserve
     comes on top: those who may not touch it are served as without it.
     """
-    shelf = assess_demand(demand, least_order)
+    shelf = assess_demand(demand, least_order) if known is None else known.shelf
     asked = bool(demand.year.any() or (demand.spans[2] > 0).any())
     target = reorder_point(shelf, plant.service_level) if asked else NOTHING_KEPT
     held = min(target, max(0.0, highest_point(ageing, least_order)))
@@ -206,7 +144,10 @@ def advise_level(
         limited_by="shelf_life" if held < target else "target",
     )
     if prices.complete:
-        cheapest, least, _ = find_least_cost(demand, least_order, prices, plant.review_days)
+        given = None if known is None else known.cheapest
+        cheapest, least, _ = given or find_least_cost(
+            demand, least_order, prices, plant.review_days
+        )
         money = cost_levels(cheapest, demand, prices, plant.review_days).money
         point = charge_write_offs(cheapest, money, least, ageing, prices.unit_cost)
         lost = write_offs_a_year(ageing, np.array([point]), cheapest.quantity)[0]
@@ -218,7 +159,8 @@ def advise_level(
             limit = "cost" if point == least else "shelf_life"
             return replace(level, shelf=cheapest, point=point, limited_by=limit)
     if least_order > 1 and held == target:
-        alone = reorder_point(assess_demand(demand, 1), plant.service_level) + 1
+        single = assess_demand(demand, 1) if known is None else known.alone
+        alone = reorder_point(single, plant.service_level) + 1
         lifted = level.point + least_order > alone
         return replace(level, limited_by="min_order" if lifted else "target")
     return level
@@ -232,6 +174,8 @@ def stock_row(
     *,
     reserve: Reserve = NO_RESERVE,
     ageing: Ageing = NO_AGEING,
+    sooner: ItemDemand | None = None,
+    known: Assessed | None = None,
 ) -> tuple[dict[str, Any], RiskCurve]:
     """One row of the stock table and its curve.
 
@@ -246,6 +190,10 @@ def stock_row(
         Last pieces kept for breakdowns on critical pumps.
     ageing : Ageing, optional
         How long it may lie in store, and how it is used meanwhile.
+    sooner : ItemDemand, optional
+        Its demand were orders there `SOONER_DAYS` earlier.
+    known : Assessed, optional
+        Its levels, where those of many items were assessed at once.
 
     Returns
     -------
@@ -257,7 +205,9 @@ def stock_row(
         reserve, critical_fill what breakdowns on critical pumps get at least.
     """
     prices = price_item(plant, item.unit_cost)
-    level = advise_level(demand, item.min_order, plant, prices, reserve=reserve, ageing=ageing)
+    level = advise_level(
+        demand, item.min_order, plant, prices, reserve=reserve, ageing=ageing, known=known
+    )
     shelf, at = level.shelf, level.row_of(level.point)
     cost = cost_levels(shelf, demand, prices, plant.review_days)
     kept, top = reserve.pieces, level.reorder_at + shelf.quantity
@@ -290,7 +240,13 @@ def stock_row(
     row["cost_per_year"] += np.nan_to_num(row["write_off_cost"])
     order = quantity_to_order(today, level.reorder_at, shelf.quantity)
     row["verdict"] = _verdict(row, order, plant.currency, reserve)
-    return row, _curve(demand, shelf, level.reorder_at)
+    if sooner is not None:
+        row["lead_time_worth"] = worth_of_sooner(
+            (demand, sooner), level, plant, prices, anew=None if known is None else known.sooner
+        )
+    keys = (demand.store, demand.item, item.kind)
+    asked = (row["demand_per_year"], today.on_hand + today.on_order - len(today.planned))
+    return row, draw_curve(keys, level, cost, prices.unit_cost, asked)
 
 
 def idle_row(
@@ -330,18 +286,6 @@ def quantity_to_order(today: TodaysShelf, chosen: int, quantity: int) -> int:
     """Items to order now so that shelf + under way − planned jobs rises above `chosen`."""
     missing = chosen + 1 - (today.on_hand + today.on_order - len(today.planned))
     return int(np.ceil(missing / quantity)) * quantity if missing > 0 else 0
-
-
-def _curve(demand: ItemDemand, shelf: Shelf, chosen: int) -> RiskCurve:
-    shown = shelf.reorder_point >= min(0, chosen)
-    return RiskCurve(
-        store=demand.store,
-        item=demand.item,
-        level=shelf.reorder_point[shown].astype(np.float64),
-        shortage_prob=shelf.shortage_prob[shown],
-        fill_rate=shelf.fill_rate[shown],
-        reorder_point=float(chosen),
-    )
 
 
 def _todays_state(

@@ -25,7 +25,7 @@ from pumplife.stock.items import Item, list_items, successors
 from pumplife.stock.loose import LoosePart, pieces_by_kind
 from pumplife.stock.outcome import Setting
 from pumplife.stock.prices import price_periods
-from pumplife.stock.shelf import StockPlan
+from pumplife.stock.stock_plan import StockPlan
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]

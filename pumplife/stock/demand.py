@@ -8,29 +8,28 @@ What a look at the shelf must still guard against is therefore the demand beyond
 then.
 """
 
-import zlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 from pumplife.policy.ahead import UseAhead
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import SideEvents
 from pumplife.stock.asked import (
     QUARTER_DAYS,
-    Asked,
-    ItemDemand,
+    Futures,
     Key,
     Known,
     Needs,
     join_known,
     join_needs,
+    sort_needs,
 )
 from pumplife.stock.future import Practice, run_group
 from pumplife.stock.jobs import Jobs, list_jobs
+from pumplife.stock.lead_times import draw_item_leads, own_rng
 from pumplife.stock.loose import LoosePart, draw_pieces, sure_pieces
 from pumplife.stock.shocks import Burst, Shocks, draw_bursts
 
@@ -38,22 +37,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
 
-def draw_lead_times(
-    usual: float, high: float, replicates: int, rng: np.random.Generator
-) -> FloatArray:
-    """Lead times with median `usual`, exceeded once in ten beyond `high` [days].
-
-    Lognormal, one from each of `replicates` equally likely slices, in random order; constant
-    where `high` is missing or not above `usual`.
-    """
-    if not high > usual or usual <= 0:
-        return np.full(replicates, usual)
-    slices = (rng.permutation(replicates) + 0.5) / replicates
-    spread = np.log(high / usual) / stats.norm.ppf(0.9)
-    return np.asarray(usual * np.exp(spread * stats.norm.ppf(slices)), dtype=np.float64)
-
-
-def simulate_demand(
+def simulate_futures(
     groups: Sequence[SideGroup],
     practices: Sequence[Practice],
     lead_times: dict[str, tuple[float, float]],
@@ -67,9 +51,8 @@ def simulate_demand(
     loose: Sequence[Sequence[LoosePart]] = (),
     seen: Callable[[SideGroup, SideEvents], None] | None = None,
     ahead: Sequence[UseAhead] = (),
-    keep: Callable[[Asked], None] = lambda asked: None,
-) -> list[ItemDemand]:
-    """Demand for every item and store that some group draws on.
+) -> Futures:
+    """What is asked of every item and store that some group draws on, future by future.
 
     Parameters
     ----------
@@ -98,13 +81,11 @@ def simulate_demand(
         Is shown each group and its events, so that others count the same futures.
     ahead : sequence of UseAhead, optional
         Use of the pumps of each group; default: as today.
-    keep : callable, optional
-        Is given what was asked, to be counted anew for another lead time.
 
     Returns
     -------
-    list of ItemDemand
-        Sorted by store and item.
+    Futures
+        Keys sorted by store and item.
     """
     latest = current or {}
     keys = _list_keys(groups, lead_times, latest, loose)
@@ -120,21 +101,20 @@ def simulate_demand(
     )
     taken = [needs for needs, _ in asked]
     if shocks is not None:
-        rng, days = _own_rng(seed, "shocks"), horizon * DAYS_PER_YEAR
+        rng, days = own_rng(seed, "shocks"), horizon * DAYS_PER_YEAR
         burst = draw_bursts(shocks, practices, days=days, replicates=replicates, rng=rng)
         taken.append(_burst_needs(groups, burst, place))
     jobs = join_known([known for _, known in asked])
-    every = Asked(
+    needs = sort_needs(join_needs(taken), replicates)
+    return Futures(
         keys=keys,
         lead=lead,
         listed=listed,
-        needs=join_needs(taken),
+        needs=needs,
         jobs=jobs,
         review=review_days,
         days=horizon * DAYS_PER_YEAR,
     )
-    keep(every)
-    return every.count()
 
 
 def number_keys(keys: Sequence[Key], latest: dict[str, str]) -> dict[Key, int]:
@@ -165,7 +145,7 @@ def gather_needs(
     Parameters
     ----------
     groups, practices, replicates, seed, fouling, loose, ahead
-        As of `simulate_demand`.
+        As of `simulate_futures`.
     place : dict
         Number of each store and item that is asked for; what isn't in it isn't listed, and groups
         that take nothing in it aren't run.
@@ -181,7 +161,7 @@ def gather_needs(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Run:
-    """What is asked of groups run forward, as of `simulate_demand`; jobs known within `soon`."""
+    """What is asked of groups run forward, as of `simulate_futures`; jobs known within `soon`."""
 
     fouling: Sequence[float] = ()
     loose: Sequence[Sequence[LoosePart]] = ()
@@ -210,12 +190,12 @@ def _run_groups(
         asked_for = ((str(store), item) in place for store in set(group.store) for item in items)
         if run.seen is None and not any(asked_for):
             continue
-        rng = _own_rng(seed, group.stream)
+        rng = own_rng(seed, group.stream)
         use = run.ahead[number] if len(run.ahead) else None
         events = run_group(group, practice, years=years, replicates=replicates, rng=rng, ahead=use)
         taken = [_own_needs(group, events, place)]
         if parts:
-            own = _own_rng(seed, group.stream, "loose")
+            own = own_rng(seed, group.stream, "loose")
             taken += _loose_needs(group, events, parts, place, (replicates, seed, own))
         if run.seen is not None:
             run.seen(group, events)
@@ -241,11 +221,6 @@ def _list_keys(
         for item in (group.kit, *group.part_no, *(part.part_no for part in parts if not part.why))
     }
     return sorted(key for key in wanted if key[1] in lead_times)
-
-
-def _own_rng(seed: int, *words: str) -> np.random.Generator:
-    """A stream of its own for each thing simulated, so that their order is irrelevant."""
-    return np.random.default_rng([seed, zlib.crc32("\x1f".join(words).encode())])
 
 
 def _own_needs(group: SideGroup, events: SideEvents, place: dict[Key, int]) -> Needs:
@@ -364,14 +339,3 @@ def _known(
             )
         )
     return join_known(found)
-
-
-def draw_item_leads(
-    keys: Sequence[Key], lead_times: dict[str, tuple[float, float]], replicates: int, seed: int
-) -> FloatArray:
-    """Lead times of each store and item, (keys, replicates) [days]; the same for the same seed."""
-    rows = [
-        draw_lead_times(*lead_times[item], replicates, _own_rng(seed, store, item))
-        for store, item in keys
-    ]
-    return np.array(rows).reshape(len(keys), replicates)

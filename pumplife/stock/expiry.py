@@ -105,7 +105,7 @@ def foresee_expiry(
     items : mapping
         Gives least orders.
     groups, practices, current, seed, fouling, loose, ahead
-        As of `simulate_demand`.
+        As of `simulate_futures`.
     unknown : collection of (store, item)
         Whose demand isn't known.
     """

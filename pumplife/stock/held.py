@@ -5,16 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
+from numpy.typing import NDArray
 
 from pumplife.records.plant import Plant
 from pumplife.stock.ageing import Ageing
-from pumplife.stock.asked import Asked, ItemDemand, Key
+from pumplife.stock.asked import Futures, ItemDemand, Key
 from pumplife.stock.assess import TodaysShelf
 from pumplife.stock.cure_dates import count_available
 from pumplife.stock.expiry import Shelves
 from pumplife.stock.items import Item
 from pumplife.stock.reserve import Reserve
+
+FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -25,8 +27,8 @@ class Store:
     current: dict[str, str]
     on_hand: dict[Key, float]  # expired or not
     shelves: Shelves
-    on_order: pd.DataFrame  # store, item, quantity, days from now
-    jobs: pd.DataFrame  # store, item, days from now
+    on_order: dict[Key, FloatArray]  # rows of quantity, days from now
+    jobs: dict[Key, FloatArray]  # rows of days from now
     used: dict[Key, float]
     reserves: dict[Key, Reserve]
     in_kits: set[str]
@@ -38,37 +40,33 @@ class Held:
 
     Attributes
     ----------
-    asked : Asked
+    futures : Futures
     store : Store
     ageing : dict of (store, item) to Ageing
     plant : Plant
     """
 
-    asked: Asked
+    futures: Futures
     store: Store
     ageing: dict[Key, Ageing]
     plant: Plant
 
     def __repr__(self) -> str:
-        return f"Held({self.asked!r})"
+        return f"Held({self.futures!r})"
 
 
 def find_today(store: Store, demand: ItemDemand, item: Item, plant: Plant) -> TodaysShelf:
     """What lies in store and is under way for one item, and the jobs that take it."""
     key: Key = (demand.store, demand.item)
-    coming = _of(store.on_order, key)
-    jobs = np.sort(_of(store.jobs, key)["days"].to_numpy(np.float64))
+    quantity, days = store.on_order.get(key, np.zeros((0, 2))).T
+    jobs = np.sort(store.jobs.get(key, np.zeros((0, 1)))[:, 0])
     jobs = jobs[jobs <= item.lead_time_days + plant.review_days]
     good = count_available(store.shelves.usable.get(key), jobs, item.lead_time_days)
     return TodaysShelf(
         on_hand=good,
-        on_order=float(coming["quantity"].sum()),
-        arriving=float(coming.loc[coming["days"] <= item.lead_time_days, "quantity"].sum()),
+        on_order=float(quantity.sum()),
+        arriving=float(quantity[days <= item.lead_time_days].sum()),
         used=store.used.get(key, 0.0) if item.kind == "kit" else float("nan"),
         planned=jobs,
         expired=store.on_hand.get(key, 0.0) - good,
     )
-
-
-def _of(frame: pd.DataFrame, key: Key) -> pd.DataFrame:
-    return frame[(frame["store"] == key[0]) & (frame["item"] == key[1])]

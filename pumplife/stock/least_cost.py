@@ -1,9 +1,10 @@
 """What a level costs a year, and the reorder point and quantity of least cost."""
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from pumplife.policy.groups import DAYS_PER_YEAR
 from pumplife.stock.asked import ItemDemand
@@ -59,11 +60,14 @@ class LevelCost:
         Days that pumps stand and wait for the item a year [days/year].
     rushed : array (levels,)
         Rush orders a year [orders/year]; 0 where waiting is cheaper.
+    short : array (levels,)
+        What waiting or rush orders cost of the money [money/year].
     """
 
     money: FloatArray
     waiting: FloatArray
     rushed: FloatArray
+    short: FloatArray
 
     def __repr__(self) -> str:
         return f"LevelCost({len(self.money)} levels)"
@@ -104,12 +108,13 @@ def cost_levels(
         money=prices.holding * shelf.on_hand
         + prices.order * orders
         + np.where(cheaper, rushed, paid),
+        short=np.where(cheaper, rushed, paid),
         waiting=np.where(cheaper, short * prices.rush_days, waiting),
         rushed=np.where(cheaper, short, 0.0),
     )
 
 
-def orders_per_year(demand: float, quantity: int, review_days: float) -> float:
+def orders_per_year(demand: ArrayLike, quantity: ArrayLike, review_days: float) -> FloatArray:
     """Orders placed a year [orders/year]: at most one at each look at the shelf.
 
     Of Q positions evenly spread over s + 1 … s + Q, a demand D between two looks takes
@@ -117,18 +122,19 @@ def orders_per_year(demand: float, quantity: int, review_days: float) -> float:
 
     Parameters
     ----------
-    demand : float
+    demand : float or array
         [items/year]
-    quantity : int
+    quantity : int or array
         [items]
     review_days : float
         Days between two looks [days]; 0: always known.
     """
+    yearly, lot = (np.asarray(values, dtype=np.float64) for values in (demand, quantity))
     if review_days <= 0:
-        return demand / quantity
-    mean = demand * review_days / DAYS_PER_YEAR
-    taken = mean - float(poisson_loss(quantity, mean))
-    return DAYS_PER_YEAR / review_days * taken / quantity
+        return np.asarray(yearly / lot)
+    mean = yearly * review_days / DAYS_PER_YEAR
+    taken = mean - poisson_loss(lot, mean)
+    return np.asarray(DAYS_PER_YEAR / review_days * taken / lot)
 
 
 def find_least_cost(
@@ -140,14 +146,24 @@ def find_least_cost(
     √(2 · order · demand / holding), all of them where they are few.
     """
     yearly = float(demand.year.mean()) + demand.planned_per_year
-    lot = np.sqrt(2.0 * prices.order * yearly / prices.holding)
-    most = max(least_order, int(np.ceil(2.0 * lot)))
-    tried = np.unique(np.rint(np.geomspace(least_order, most, MOST_QUANTITIES)).astype(int))
     found = []
-    for quantity in tried.tolist():
+    for quantity in list_quantities(least_order, yearly, prices):
         shelf = assess_demand(demand, quantity)
         money = cost_levels(shelf, demand, prices, review_days).money
         at = int(np.argmin(money))
         found.append((float(money[at]), quantity, int(shelf.reorder_point[at]), shelf))
     cost, _, point, shelf = min(found, key=lambda one: one[:2])
     return shelf, point, cost
+
+
+def list_quantities(least_order: int, yearly: float, prices: ItemPrices) -> list[int]:
+    """Order quantities to try for a demand a year, ascending [items]."""
+    lot = np.sqrt(2.0 * prices.order * yearly / prices.holding)
+    most = max(least_order, int(np.ceil(2.0 * lot)))
+    return _spread_quantities(least_order, most)
+
+
+@cache
+def _spread_quantities(least: int, most: int) -> list[int]:
+    spread = np.rint(np.geomspace(least, most, MOST_QUANTITIES)).astype(int)
+    return [int(quantity) for quantity in np.unique(spread)]

@@ -93,8 +93,12 @@ def normal_loss(level: ArrayLike, mean: ArrayLike = 0.0, sd: ArrayLike = 1.0) ->
 def poisson_loss(level: ArrayLike, mean: ArrayLike) -> FloatArray:
     """Expected shortage E[(D − level)⁺] of Poisson demand at a whole level [items]."""
     whole, rate = _floats(level), _floats(mean)
-    above = stats.poisson.sf(whole, rate)
-    return _floats((rate - whole) * above + rate * stats.poisson.pmf(whole, rate))
+    inside = np.maximum(np.floor(whole), 0.0)
+    reached = np.floor(whole) >= 0
+    above = np.where(reached, special.pdtrc(inside, rate), 1.0)
+    log = special.xlogy(inside, rate) - special.gammaln(inside + 1.0) - rate
+    exactly = np.where(reached & (inside == whole), np.exp(log), 0.0)
+    return _floats((rate - whole) * above + rate * exactly)
 
 
 def gamma_loss(level: ArrayLike, shape: ArrayLike, scale: ArrayLike) -> FloatArray:

@@ -22,6 +22,7 @@ from pumplife.records.plant import to_day, to_days
 from pumplife.records.read import Records
 from pumplife.records.usage import UsageClock
 from pumplife.stock.follows import what_it_follows
+from pumplife.stock.replacement import OwnCosts, price_rebuilds, weigh_new_pumps
 from pumplife.stock.spent import amounts_of_visits
 from pumplife.weibull.arrays import sum_by
 
@@ -29,11 +30,10 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Words = NDArray[np.object_]
 
-NEW_PUMP = 1.0  # a year's rebuilds as a share of a new pump's price from which to weigh one
 COLUMNS = [
     "pump_id", "location", "service", "usage_12m", "breakdowns_12m", "expected_breakdowns",
     "failures", "expected_failures", "ratio", "ratio_low", "ratio_high", "prob_worse", "standing",
-    "cost_12m", "expected_cost", "follows", "rebuild_or_replace", "look_at",
+    "cost_12m", "expected_cost", "follows", "rebuild_or_replace", "replace_why", "look_at",
 ]  # fmt: skip
 LOOK_FIRST = (
     # word in the part's name, side, what to look at first (common practice)
@@ -86,7 +86,16 @@ def list_pumps(
     late = late.drop_duplicates(["pump", "rebuild_id", "day"])
     priced = advice is not None
     due = np.where(priced, money["planned"] + sum_by(recent.pump, prices[0], len(pump)), np.nan)
-    yearly = money["planned_rebuild"] + ratios.ratio * sum_by(recent.pump, prices[1], len(pump))
+    follows = what_it_follows(fits, lives, ran, alike)
+    own = OwnCosts(
+        new=records.pumps["new_cost"].to_numpy(float),
+        planned=money["planned_rebuild"],
+        failures=sum_by(recent.pump, prices[1], len(pump)),
+        ratio=ratios.ratio,
+        rebuild=price_rebuilds(advice.groups if advice is not None else [], len(pump)),
+    )
+    running = today["running"].to_numpy(bool)
+    weighed = weigh_new_pumps(own, running, follows, records.plant)
     marked = ratios.named | ratios.watched
     table = pd.DataFrame(
         {
@@ -105,8 +114,9 @@ def list_pumps(
             "standing": np.select([ratios.named, ratios.watched], ["stands out", "watch"], ""),
             "cost_12m": np.where(priced, money["all"], np.nan),
             "expected_cost": due,
-            "follows": what_it_follows(fits, lives, ran, alike),
-            "rebuild_or_replace": _weigh(records, today["running"].to_numpy(bool), yearly, priced),
+            "follows": follows,
+            "rebuild_or_replace": weighed[0],
+            "replace_why": weighed[1],
             "look_at": _look_at(fits, alike.seen, marked),
         }
     )
@@ -174,26 +184,6 @@ def _without_downtime(records: Records, visits: pd.DataFrame, advice: Advice) ->
     """Money of visits without their lost production."""
     idle = amounts_of_visits(records, visits.assign(downtime_h=0.0), advice)
     return idle["money"].to_numpy(float)
-
-
-def _weigh(records: Records, running: NDArray[np.bool_], yearly: Floats, priced: bool) -> Words:
-    """A year's rebuilds against a new pump, in words; blank where either isn't known."""
-    price = records.pumps["new_cost"].to_numpy(float)
-    known = running & (price > 0) & np.isfinite(yearly) & priced
-    share = np.where(known, yearly / np.where(known, price, 1.0), 0.0)
-    limit = f"{100 * NEW_PUMP:.0f} %"
-    return np.array(
-        [
-            ""
-            if not told
-            else f"weigh a new pump: a year's rebuilds cost {100 * part:.0f} % of one "
-            f"({limit} or more); it helps where the excess follows the pump"
-            if part >= NEW_PUMP
-            else f"rebuild: a year's rebuilds cost {100 * part:.0f} % of a new pump"
-            for told, part in zip(known.tolist(), share.tolist(), strict=True)
-        ],
-        dtype=object,
-    )
 
 
 def _look_at(fits: Fits, seen: Seen, marked: NDArray[np.bool_]) -> Words:

@@ -1,35 +1,34 @@
 """Stock advice for the whole plant: levels, today's risk and orders, per store and item."""
 
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from pumplife.lives.build import Lives
 from pumplife.policy.advice import Advice
 from pumplife.policy.ahead import Outlook, look_ahead
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
+from pumplife.policy.simulate import SideEvents
 from pumplife.records.plant import Plant, to_day, to_days
 from pumplife.records.read import Records
-from pumplife.stock.asked import Asked, ItemDemand, Key
-from pumplife.stock.assess import (
-    STOCK_COLUMNS,
-    RiskCurve,
-    idle_row,
-    stock_row,
-)
-from pumplife.stock.coverage import COVERAGE_COLUMNS, OpeningTally, cover_parts
-from pumplife.stock.cure_dates import SHELF_COLUMNS
-from pumplife.stock.demand import simulate_demand
+from pumplife.stock.asked import Futures, ItemDemand, Key, count_futures
+from pumplife.stock.assess import idle_row, price_item, stock_row
+from pumplife.stock.coverage import OpeningTally, cover_parts
+from pumplife.stock.demand import simulate_futures
 from pumplife.stock.expiry import Expiry, foresee_expiry, list_shelf, open_shelves
+from pumplife.stock.frontier import build_frontier, list_levels
 from pumplife.stock.future import Practice, advised_groups, count_replicates, follow
 from pumplife.stock.held import Held, Store, find_today
 from pumplife.stock.items import list_items, stock_on_hand, stock_on_order, successors
-from pumplife.stock.kit_or_parts import KIT_OR_PARTS_COLUMNS, compare_supply
+from pumplife.stock.kit_or_parts import compare_supply
+from pumplife.stock.lead_worth import count_sooner
 from pumplife.stock.loose import LoosePart, find_loose_parts, kit_contents, plan_loose_jobs
+from pumplife.stock.many import Assessed, assess_many
 from pumplife.stock.missing import (
     items_taken,
     note_missing,
@@ -37,60 +36,21 @@ from pumplife.stock.missing import (
     unknown_demand,
     why_without_level,
 )
-from pumplife.stock.on_condition import SHARE_COLUMNS, observe_shares, share_table
-from pumplife.stock.orders import ORDER_COLUMNS, order_row
+from pumplife.stock.on_condition import observe_shares, share_table
+from pumplife.stock.orders import order_row
+from pumplife.stock.pooling import compare_pooling
+from pumplife.stock.pump_pools import bench_services
 from pumplife.stock.reserve import NO_RESERVE, find_reserves
+from pumplife.stock.rotables import RemovalTally
 from pumplife.stock.shocks import list_past_shocks
+from pumplife.stock.stock_plan import StockPlan, no_plan, order_frame, stock_frame
 from pumplife.stock.supply_costs import Terms
+
+FloatArray = NDArray[np.float64]
+Seen = Callable[[SideGroup, SideEvents], None]
 
 _CELLS = 6_000_000  # position lives simulated at the start, all groups and futures
 _LEAST, _MOST = 400, 4000  # futures
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class StockPlan:
-    """What to keep and what to order.
-
-    Attributes
-    ----------
-    stock : DataFrame
-        One row per store and item, `STOCK_COLUMNS`.
-    orders : DataFrame
-        One row per item to order now, `ORDER_COLUMNS`, the most urgent first.
-    coverage : DataFrame
-        Which part is asked for how often and which kit brings it, `COVERAGE_COLUMNS`.
-    on_condition : DataFrame
-        How often openings took each part renewed on condition, `SHARE_COLUMNS`.
-    kit_or_parts : DataFrame
-        What each way of supplying each kit costs, `KIT_OR_PARTS_COLUMNS`.
-    loose : list of tuple of LoosePart
-        What openings of each advised group take beside the kit.
-    curves : tuple of RiskCurve
-        Shortage against the reorder point, the dearest shelf first.
-    replicates : int
-        Simulated futures behind them.
-    shelf : DataFrame
-        One row per store, item and cure date, `SHELF_COLUMNS`.
-    unknown : frozenset of (store, item)
-        Items of which nobody knows what all pumps will take.
-    held : Held or None
-        What levels were chosen from; None where the records withhold stock.
-    """
-
-    stock: pd.DataFrame
-    orders: pd.DataFrame
-    shelf: pd.DataFrame
-    coverage: pd.DataFrame
-    on_condition: pd.DataFrame
-    kit_or_parts: pd.DataFrame
-    loose: list[tuple[LoosePart, ...]]
-    curves: tuple[RiskCurve, ...]
-    replicates: int
-    held: Held | None
-    unknown: frozenset[Key] = frozenset()
-
-    def __repr__(self) -> str:
-        return f"StockPlan({len(self.stock)} items, {len(self.orders)} orders)"
 
 
 def plan_stock(
@@ -121,7 +81,7 @@ def plan_stock(
         Empty where the records withhold stock.
     """
     if "stock" in records.withheld:
-        return _no_plan()
+        return no_plan()
     groups, practices = advised_groups(advice), follow(advice)
     shares = observe_shares(records, lives)
     loose = find_loose_parts(records, shares, groups)
@@ -129,14 +89,14 @@ def plan_stock(
     tally = OpeningTally(
         replicates=count_replicates(groups, cells=_CELLS, least=_LEAST, most=_MOST)
     )
+    removals = RemovalTally(services=bench_services(records), replicates=tally.replicates)
     fouling = fouling_chances(records.plant, groups)
     ahead = [] if outlook is None else [look_ahead(outlook, group) for group in groups]
     asking = list(zip(groups, practices, loose, strict=True))
     leads = _lead_times(records, store, asking)
     carried = why_without_level(advice, asking, store.current, leads)
     unknown = unknown_demand(advice, carried, store.current)
-    kept: list[Asked] = []
-    demands = simulate_demand(
+    futures = simulate_futures(
         groups,
         practices,
         leads,
@@ -147,10 +107,10 @@ def plan_stock(
         current=store.current,
         shocks=list_past_shocks(records, lives, groups),
         loose=loose,
-        seen=tally,
+        seen=_tell_both(tally, removals),
         ahead=ahead,
-        keep=kept.append,
     )
+    demands = count_futures(futures)
     expiry = foresee_expiry(
         store.shelves,
         demands,
@@ -166,15 +126,47 @@ def plan_stock(
     )
     note_missing(records, advice)
     terms = _terms(records, store)
+    plan = _assemble(records, carried, store, (demands, count_sooner(futures)), expiry)
     return replace(
-        _assemble(records, carried, store, demands, expiry, replicates=tally.replicates),
+        _weigh_stores(plan, records, store, futures, expiry),
+        replicates=tally.replicates,
         coverage=cover_parts(records, lives, groups, loose, tally=tally, fouling=fouling),
         on_condition=share_table(records, shares),
         kit_or_parts=compare_supply(groups, practices, loose, terms, seed=seed, ahead=ahead),
         loose=loose,
+        removals=removals,
+        held=Held(futures=futures, store=store, ageing=expiry.ageing, plant=records.plant),
         unknown=unknown,
-        held=Held(asked=kept[0], store=store, ageing=expiry.ageing, plant=records.plant),
     )
+
+
+def _weigh_stores(
+    plan: StockPlan, records: Records, store: Store, futures: Futures, expiry: Expiry
+) -> StockPlan:
+    """The plan with one shelf against several, and with what other levels would do."""
+    return replace(
+        plan,
+        pooling=compare_pooling(
+            futures,
+            plan.stock,
+            store.items,
+            records.plant,
+            reserves=store.reserves,
+            ageing=expiry.ageing,
+        ),
+        levels=list_levels(plan.curves),
+        frontier=build_frontier(plan.curves, plan.stock),
+    )
+
+
+def _tell_both(openings: OpeningTally, removals: RemovalTally) -> Seen:
+    """Show the same futures to both tallies."""
+
+    def tell(group: SideGroup, events: SideEvents) -> None:
+        openings(group, events)
+        removals(group, events)
+
+    return tell
 
 
 def _terms(records: Records, store: Store) -> Terms:
@@ -183,21 +175,6 @@ def _terms(records: Records, store: Store) -> Terms:
         current=store.current,
         contents=kit_contents(records),
         plant=records.plant,
-    )
-
-
-def _no_plan() -> StockPlan:
-    return StockPlan(
-        stock=_frame([]),
-        orders=_order_frame([]),
-        shelf=pd.DataFrame(columns=list(SHELF_COLUMNS)),
-        coverage=pd.DataFrame(columns=list(COVERAGE_COLUMNS)),
-        on_condition=pd.DataFrame(columns=list(SHARE_COLUMNS)),
-        kit_or_parts=pd.DataFrame(columns=list(KIT_OR_PARTS_COLUMNS)),
-        loose=[],
-        curves=(),
-        replicates=0,
-        held=None,
     )
 
 
@@ -219,8 +196,10 @@ def _open_store(
         current=current,
         on_hand=stock_on_hand(records, current),
         shelves=open_shelves(records, current),
-        on_order=stock_on_order(records, current),
-        jobs=jobs.assign(item=jobs["item"].map(lambda kit: current.get(kit, kit))),
+        on_order=_by_key(stock_on_order(records, current), ["quantity", "days"]),
+        jobs=_by_key(
+            jobs.assign(item=jobs["item"].map(lambda kit: current.get(kit, kit))), ["days"]
+        ),
         used=_used_kits(records, lives, advice, current),
         reserves=find_reserves(records, advised_groups(advice), current),
         in_kits={current.get(name, name) for name in records.table("kit_contents")["part_no"]},
@@ -277,13 +256,12 @@ def _assemble(
     records: Records,
     carried: dict[Key, str],
     store: Store,
-    demands: list[ItemDemand],
+    counted: tuple[list[ItemDemand], list[ItemDemand]],
     expiry: Expiry,
-    *,
-    replicates: int,
 ) -> StockPlan:
+    """Levels and orders item by item; counted: demand as it is, and with orders there sooner."""
     rows, orders, curves = [], [], []
-    for demand in demands:
+    for demand, sooner, known in zip(*counted, _assess_all(records, store, counted), strict=True):
         if not demand.year.any() and demand.planned_per_year == 0 and not demand.spans[2].any():
             continue
         item = store.items[demand.item]
@@ -291,7 +269,14 @@ def _assemble(
         key = (demand.store, demand.item)
         reserve = store.reserves.get(key, NO_RESERVE)
         row, curve = stock_row(
-            demand, item, records.plant, today, reserve=reserve, ageing=expiry.ageing[key]
+            demand,
+            item,
+            records.plant,
+            today,
+            reserve=reserve,
+            ageing=expiry.ageing[key],
+            sooner=sooner,
+            known=known,
         )
         rows.append(row)
         curves.append(curve)
@@ -299,13 +284,36 @@ def _assemble(
     weight = {(row["store"], row["item"]): -np.nan_to_num(row["capital"]) for row in rows}
     rows += _idle_rows(store, carried, set(weight))
     return replace(
-        _no_plan(),
-        stock=_frame(rows),
-        orders=_order_frame([order for order in orders if order is not None]),
+        no_plan(),
+        stock=stock_frame(rows),
+        orders=order_frame([order for order in orders if order is not None]),
         shelf=list_shelf(store.shelves, expiry, store.items),
         curves=tuple(sorted(curves, key=lambda c: (weight[c.store, c.item], c.store, c.item))),
-        replicates=replicates,
     )
+
+
+def _assess_all(
+    records: Records, store: Store, counted: tuple[list[ItemDemand], list[ItemDemand]]
+) -> list[Assessed]:
+    """Levels of all items at once."""
+    if not counted[0]:
+        return []
+    items, plant = [store.items[demand.item] for demand in counted[0]], records.plant
+    return assess_many(
+        counted,
+        [item.min_order for item in items],
+        [price_item(plant, item.unit_cost) for item in items],
+        plant.review_days,
+        by_target="service_level" in plant.raw.get("targets", {}),
+    )
+
+
+def _by_key(frame: pd.DataFrame, columns: list[str]) -> dict[Key, FloatArray]:
+    """Some columns of each store and item, as rows of numbers."""
+    return {
+        (str(store), str(item)): mine[columns].to_numpy(np.float64)
+        for (store, item), mine in frame.groupby(["store", "item"], sort=False)
+    }
 
 
 def _idle_rows(store: Store, carried: dict[Key, str], shown: set[Key]) -> list[dict[str, Any]]:
@@ -330,14 +338,3 @@ def _idle_row(store: Store, key: Key, why: str) -> dict[str, Any]:
         storage_years=store.shelves.years(key[1]),
         expired=store.on_hand.get(key, 0.0) - good,
     )
-
-
-def _frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
-    table = pd.DataFrame(rows, columns=list(STOCK_COLUMNS))
-    return table.sort_values(["store", "kind", "item"], kind="stable", ignore_index=True)
-
-
-def _order_frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
-    table = pd.DataFrame(rows, columns=list(ORDER_COLUMNS))
-    table = table.sort_values(["order_by", "needed_by", "store", "item"], kind="stable")
-    return table.reset_index(drop=True)

@@ -11,8 +11,8 @@ from pumplife.records.plant import Plant
 from pumplife.records.stocking import may_break_kits
 from pumplife.stock.asked import ItemDemand, Key, count_takings
 from pumplife.stock.assess import advise_level, price_item
-from pumplife.stock.demand import draw_item_leads
 from pumplife.stock.items import Item
+from pumplife.stock.lead_times import draw_item_leads
 from pumplife.stock.supply import count_together
 from pumplife.stock.ways_of_supply import BROKEN, PARTS, SUPPLY_YEARS, WAYS, Member, Supply, supply
 

@@ -10,10 +10,12 @@ import pandas as pd
 
 from pumplife.errors import RecordError
 from pumplife.records.plant import Plant
-from pumplife.stock.asked import Key
-from pumplife.stock.assess import RiskCurve, stock_row
+from pumplife.stock.asked import Key, count_futures
+from pumplife.stock.assess import stock_row
 from pumplife.stock.budget import Budget
+from pumplife.stock.curves import RiskCurve
 from pumplife.stock.held import Held, find_today
+from pumplife.stock.lead_worth import count_sooner
 from pumplife.stock.outcome import MONEY_PARTS, SHARES, Outcome
 from pumplife.stock.reserve import NO_RESERVE
 from pumplife.stock.spent import EVERYWHERE
@@ -76,7 +78,7 @@ def try_item(
     RecordError
         If nothing was simulated for the item, or the futures are too short for the lead time.
     """
-    if key not in held.asked.keys:
+    if key not in held.futures.keys:
         raise RecordError(f"No demand was simulated for {key[1]} at {key[0]}.")
     item = held.store.items[key[1]]
     factor = 1.0 if lead_time is None else lead_time / item.lead_time_days
@@ -87,7 +89,8 @@ def try_item(
         unit_cost=item.unit_cost if unit_cost is None else unit_cost,
     )
     plant = _change_plant(held.plant, service_level, waiting_per_day)
-    demand = held.asked.count_one(key, lead_factor=factor)
+    mine = held.futures.of_one(key, lead_factor=factor)
+    (demand,), (sooner,) = count_futures(mine), count_sooner(mine)
     row, curve = stock_row(
         demand,
         item,
@@ -95,6 +98,7 @@ def try_item(
         find_today(held.store, demand, item, plant),
         reserve=held.store.reserves.get(key, NO_RESERVE),
         ageing=held.ageing[key],
+        sooner=sooner,
     )
     return TriedItem(row=row, curve=curve)
 

@@ -14,8 +14,8 @@ import pandas as pd
 
 from pumplife.policy.advice import Advice, advise
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
-from pumplife.stock.asked import QUARTER_DAYS
-from pumplife.stock.demand import simulate_demand
+from pumplife.stock.asked import QUARTER_DAYS, count_futures
+from pumplife.stock.demand import simulate_futures
 from pumplife.stock.future import advised_groups, follow
 from pumplife.stock.least_cost import assess_demand
 from pumplife.stock.level import assess_levels, poisson_pmf, reorder_point
@@ -85,7 +85,7 @@ def score_stock(seed: int, *, services: int = 10, futures: int = FUTURES) -> pd.
     days = int(last.max()) + 1
     asked = ask(groups, practices, ahead, days=days, futures=futures, seed=seed)
     played = play(asked, terms, review=REVIEW, watched=(first, last), seed=seed + 1)
-    demand = simulate_demand(
+    demand = simulate_futures(
         groups,
         practices,
         {row["item"]: (row["lead"], row["lead_high"]) for row in terms.to_dict("records")},
@@ -93,7 +93,7 @@ def score_stock(seed: int, *, services: int = 10, futures: int = FUTURES) -> pd.
         replicates=REPLICATES,
         seed=1,
     )
-    shelves = {(one.store, one.item): one for one in demand}
+    shelves = {(one.store, one.item): one for one in count_futures(demand)}
     known = [
         reorder_point(assess_demand(shelves[key], int(quantity)), TARGET)
         for key, quantity in zip(sorted(ahead), terms["quantity"], strict=True)

@@ -3,8 +3,10 @@
 import numpy as np
 
 from pumplife.policy.evidence import Evidence
-from pumplife.policy.groups import SideGroup
+from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import fixed_interval
+from pumplife.stock.asked import QUARTER_DAYS, Futures, Needs, count_futures, join_known, sort_needs
+from pumplife.stock.demand import simulate_futures
 from pumplife.stock.future import Practice
 from pumplife.weibull.draws import LifeDraws
 
@@ -71,3 +73,34 @@ def side_group(
 def run_to_failure(kit_share=1.0):
     """No planned work."""
     return Practice(planned=fixed_interval(np.inf), kit_share=kit_share)
+
+
+def simulate_demand(*asked, **settings):
+    """Demand of each item, counted."""
+    return count_futures(simulate_futures(*asked, **settings))
+
+
+def poisson_futures(rates, *, lead=30.0, replicates=2000, seed=0, review=0.0):
+    """Breakdowns at random times in each store: rates [1/year] of stores A, B, C ...; item K."""
+    rng = np.random.default_rng(seed)
+    days = lead + review + QUARTER_DAYS + DAYS_PER_YEAR
+    counts = rng.poisson(
+        np.asarray(rates)[:, None] * days / DAYS_PER_YEAR, (len(rates), replicates)
+    )
+    cell = np.repeat(np.arange(counts.size), counts.ravel())
+    needs = Needs(
+        key=cell // replicates,
+        replicate=cell % replicates,
+        day=rng.uniform(0.0, days, len(cell)),
+        planned=np.zeros(len(cell), np.bool_),
+    )
+    stores = [chr(65 + n) if n < 26 else f"S{n}" for n in range(len(rates))]
+    return Futures(
+        keys=[(store, "K") for store in stores],
+        lead=np.full((len(rates), replicates), lead),
+        listed=np.full(len(rates), lead + review),
+        needs=sort_needs(needs, replicates),
+        jobs=join_known([]),
+        review=review,
+        days=days,
+    )

@@ -7,12 +7,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pumplife.stock.coverage import OpeningTally, cover_parts
-from pumplife.stock.demand import simulate_demand
 from pumplife.stock.future import planned_at
 from pumplife.stock.shelf import plan_stock
 from tests.plants import part_rows, small_tables
 from tests.stock.fleets import lives as life_draws
-from tests.stock.fleets import run_to_failure, side_group
+from tests.stock.fleets import run_to_failure, side_group, simulate_demand
 from tests.stock.test_loose import ORING, PLATE, events, issue, loose, share
 from tests.stock.test_plan import steps
 

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pumplife.stock.demand import draw_lead_times, simulate_demand
 from pumplife.stock.future import count_replicates, planned_at
-from tests.stock.fleets import lives, run_to_failure, side_group
+from pumplife.stock.lead_times import draw_lead_times
+from tests.stock.fleets import lives, run_to_failure, side_group, simulate_demand
 
 YEAR = 365.25
 

@@ -4,10 +4,9 @@ import numpy as np
 import pytest
 
 from pumplife.policy.simulate import PLANNED, SideEvents
-from pumplife.stock.demand import simulate_demand
 from pumplife.stock.future import planned_at
 from pumplife.stock.jobs import list_jobs
-from tests.stock.fleets import lives, run_to_failure, side_group
+from tests.stock.fleets import lives, run_to_failure, side_group, simulate_demand
 
 YEAR = 365.25
 

@@ -9,14 +9,13 @@ from hypothesis import strategies as st
 from pumplife.policy.simulate import SideEvents
 from pumplife.stock.amounts import EventAmounts
 from pumplife.stock.assess import assess_demand
-from pumplife.stock.demand import simulate_demand
 from pumplife.stock.future import planned_at
 from pumplife.stock.level import reorder_point
 from pumplife.stock.loose import LoosePart, draw_pieces, find_loose_parts, mean_pieces, with_loose
 from pumplife.stock.on_condition import ObservedShare, observe_shares, share_table
 from tests.plants import on_day, part_rows, small_tables
 from tests.stock.fleets import lives as life_draws
-from tests.stock.fleets import run_to_failure, side_group
+from tests.stock.fleets import run_to_failure, side_group, simulate_demand
 from tests.stock.test_plan import steps
 
 PLATE = {"part_no": "PLATE", "part": "outer plate", "side": "fluid", "wears": "on_condition"}

@@ -103,10 +103,14 @@ def test_a_year_by_hand(still):
 
 
 def test_a_pump_dearer_to_rebuild_than_to_buy_is_to_be_weighed(still):
-    words = still.tables["pumps"].set_index("pump_id")["rebuild_or_replace"]
-    assert words["P-5"].startswith("weigh a new pump: ")
-    assert words["P-6"] == ""
-    assert words["P-3"].startswith("rebuild: a year's rebuilds cost ")
+    table = still.tables["pumps"].set_index("pump_id")
+    said, why = table["rebuild_or_replace"], table["replace_why"]
+    assert (said["P-5"], said["P-6"], said["P-3"]) == ("replace", "", "rebuild")
+    assert why["P-6"] == "new_cost isn't given"
+    # a kit for 200 and 3 h at 50, of a new pump for 3000; for 50
+    assert why["P-3"].startswith("a rebuild of both sides costs 12 % of a new pump")
+    assert why["P-5"].startswith("a rebuild of both sides costs 700 % of a new pump")
+    assert why["P-0"].startswith("a rebuild of both sides costs 12 %")
 
 
 def test_without_prices_costs_stay_blank(tmp_path):

@@ -8,13 +8,12 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from pumplife.stock.demand import simulate_demand
 from pumplife.stock.future import planned_at
 from pumplife.stock.least_cost import assess_demand
 from pumplife.stock.level import assess_levels, base_stock, poisson_pmf, reorder_point
 from tests.prove.replay import judge_levels, score_stock
 from tests.prove.store_play import ask, play
-from tests.stock.fleets import lives, run_to_failure, side_group
+from tests.stock.fleets import lives, run_to_failure, side_group, simulate_demand
 
 LEAD, REVIEW, TARGET = 60, 30, 0.95
 KEY = ("MAIN", "K")

@@ -9,11 +9,10 @@ from pumplife.policy.advice import advise
 from pumplife.records.duty import build_duty
 from pumplife.records.read import read_records
 from pumplife.records.usage import build_clock
-from pumplife.stock.demand import simulate_demand
 from pumplife.stock.shelf import plan_stock
 from pumplife.stock.shocks import Shocks, draw_bursts
 from tests.plants import on_day, rebuild_rows, small_plant
-from tests.stock.fleets import lives, run_to_failure, side_group
+from tests.stock.fleets import lives, run_to_failure, side_group, simulate_demand
 
 
 def shocks(count=2, years=5.0, rows=((0, 0, 0, -1, 1), (0, 0, 1, -1, 1), (1, 0, 2, 0, 2))):

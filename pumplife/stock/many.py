@@ -1,0 +1,262 @@
+"""Levels of many items at once: what `level` and `least_cost` do for one, over padded arrays.
+
+Demand counts of ragged length become histograms of one width by counting combined keys; losses are
+sums of their tails, and a mean over the positions that an order quantity brings about is the
+difference of two sums. A test holds both ways of reckoning together.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pumplife.policy.groups import DAYS_PER_YEAR
+from pumplife.stock.asked import ItemDemand
+from pumplife.stock.least_cost import ItemPrices, list_quantities, orders_per_year
+from pumplife.stock.level import SIMPSON, Shelf
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+
+BLOCK = 500  # items in one set of arrays
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sums:
+    """Sums from each level up, of a block of items: arrays (items, levels).
+
+    Attributes
+    ----------
+    waits : array
+        Of the mean number waiting at each position.
+    misses : array
+        Of the share of demands that find nothing at each position.
+    above : array
+        Chance that demand over lead time and review is as high as the level [-].
+    length : int array (items,)
+        Reorder points of each item, from -1 up.
+    mean : array (items,)
+        Mean demand over lead time and half the review, pieces that lie for work to come left out.
+    """
+
+    waits: FloatArray
+    misses: FloatArray
+    above: FloatArray
+    length: IntArray
+    mean: FloatArray
+
+    def __repr__(self) -> str:
+        return f"Sums({len(self.mean)} items)"
+
+    def over(self, sums: FloatArray, quantity: IntArray) -> FloatArray:
+        """Mean over the positions s + 1 ... s + Q of what was summed (items, levels)."""
+        last = sums.shape[1] - 1
+        ends = np.minimum(np.arange(last)[None, :] + quantity[:, None], last)
+        width = quantity[:, None].astype(np.float64)
+        return np.asarray((sums[:, :-1] - np.take_along_axis(sums, ends, axis=1)) / width)
+
+    def on_hand(self, quantity: IntArray, waiting: FloatArray) -> FloatArray:
+        """Mean number on the shelf (items, levels) [items]."""
+        points = np.arange(-1, waiting.shape[1] - 1)
+        position = points[None, :] + (quantity[:, None] + 1) / 2.0
+        return np.asarray(position - self.mean[:, None] + waiting)
+
+    def shelves(self, quantity: IntArray) -> list[Shelf]:
+        """Every reorder point of each item with its order quantity."""
+        waiting, misses = self.over(self.waits, quantity), self.over(self.misses, quantity)
+        held = self.on_hand(quantity, waiting)
+        points = np.arange(-1, waiting.shape[1] - 1)
+        return [
+            Shelf(
+                reorder_point=points[:n],
+                quantity=int(quantity[k]),
+                fill_rate=1.0 - misses[k, :n],
+                shortage_prob=self.above[k, 1 : n + 1],
+                on_hand=held[k, :n],
+                backorders=waiting[k, :n],
+            )
+            for k, n in enumerate(self.length.tolist())
+        ]
+
+
+def sum_block(demands: Sequence[ItemDemand]) -> Sums:
+    """Sum the tails of each item's demand."""
+    spans = np.stack([np.stack(one.spans) for one in demands], axis=1)  # (3, items, counts)
+    lies = bool(spans.min(initial=0) < 0)
+    counts = np.maximum(spans, 0) if lies else spans
+    length = counts.max(axis=(0, 2)) + 2  # levels -1 ... the highest demand
+    width = int(length.max()) + 1
+    tails = np.stack([_tails(span, width) for span in counts])
+    losses = np.concatenate([_from_above(tails)[..., 1:], np.zeros((*tails.shape[:2], 1))], axis=2)
+    means = np.tensordot(SIMPSON, losses[..., 0], axes=1)  # at level 0 the loss is the mean
+    early = np.tensordot(SIMPSON, (counts - spans).mean(axis=2), axes=1) if lies else 0.0
+    misses = _misses(demands, tails, losses, width)
+    return Sums(
+        waits=_from_above(np.tensordot(SIMPSON, losses, axes=1)),
+        misses=_from_above(misses),
+        above=tails[-1],
+        length=length,
+        mean=means - early,
+    )
+
+
+def _misses(
+    demands: Sequence[ItemDemand], tails: FloatArray, losses: FloatArray, width: int
+) -> FloatArray:
+    """Share of demands that find nothing at each position, by what was seen before each demand."""
+    asked = losses[-1, :, 0] - losses[0, :, 0]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        unseen: FloatArray = np.where(
+            asked[:, None] > 0, (losses[-1] - losses[0]) / asked[:, None], tails[0]
+        )
+    sizes = np.array([len(one.seen) for one in demands])
+    if not sizes.any():
+        return unseen
+    seen = np.maximum(np.concatenate([one.seen for one in demands]), 0)
+    row = np.repeat(np.arange(len(demands)), sizes)
+    inside = np.minimum(seen, width - 1)
+    cells = np.bincount(row * width + inside, minlength=len(demands) * width)
+    shares = cells.reshape(-1, width) / np.maximum(sizes, 1)[:, None]
+    return np.asarray(np.where(sizes[:, None] > 0, _from_above(shares), unseen))
+
+
+def _tails(counts: IntArray, width: int) -> FloatArray:
+    """P(D >= y) of each row of counts, y = 0 ... width - 1."""
+    cell = np.arange(len(counts))[:, None] * width + counts
+    cells = np.bincount(cell.ravel(), minlength=len(counts) * width).reshape(-1, width)
+    return _from_above(cells / counts.shape[1])
+
+
+def _from_above(values: FloatArray) -> FloatArray:
+    """Sums from each place to the end of the last axis, the smallest terms first."""
+    return np.asarray(np.cumsum(values[..., ::-1], axis=-1)[..., ::-1])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Assessed:
+    """What is known of one item before its level is chosen.
+
+    Attributes
+    ----------
+    shelf, alone : Shelf
+        With the least order, and with single pieces.
+    cheapest : tuple of Shelf, int, float or None
+        As `find_least_cost`; None where a price is missing.
+    sooner : Shelf or None
+        With the order quantity as advised, were orders there sooner.
+    """
+
+    shelf: Shelf
+    alone: Shelf
+    cheapest: tuple[Shelf, int, float] | None = None
+    sooner: Shelf | None = None
+
+    def __repr__(self) -> str:
+        return f"Assessed({self.shelf!r})"
+
+
+def assess_many(
+    counted: tuple[Sequence[ItemDemand], Sequence[ItemDemand]],
+    least_orders: Sequence[int],
+    prices: Sequence[ItemPrices],
+    review_days: float,
+    *,
+    by_target: bool,
+) -> list[Assessed]:
+    """Assess the levels of many items.
+
+    Parameters
+    ----------
+    counted : tuple of two sequences of ItemDemand
+        As it is, and were orders there sooner.
+    least_orders : sequence of int
+        [items]
+    prices : sequence of ItemPrices
+    review_days : float
+        Days between two looks [days].
+    by_target : bool
+        Whether the service level decides, not cost.
+    """
+    found: list[Assessed] = []
+    for start in range(0, len(least_orders), BLOCK):
+        part = slice(start, start + BLOCK)
+        block = (counted[0][part], counted[1][part])
+        found += _assess_block(block, least_orders[part], prices[part], review_days, by_target)
+    return found
+
+
+def _assess_block(
+    counted: tuple[Sequence[ItemDemand], Sequence[ItemDemand]],
+    least_orders: Sequence[int],
+    prices: Sequence[ItemPrices],
+    review_days: float,
+    by_target: bool,
+) -> list[Assessed]:
+    least, ones = np.array(least_orders, np.intp), np.ones(len(least_orders), np.intp)
+    sums = sum_block(counted[0])
+    alone = sums.shelves(ones)
+    shelves = alone if (least == 1).all() else sums.shelves(least)
+    quantity, point, cost = least_costs(sums, counted[0], least, prices, review_days)
+    cheapest = sums.shelves(quantity)
+    known = np.array([one.complete for one in prices])
+    advised = np.where(known & ~np.bool_(by_target), quantity, least)
+    sooner = sum_block(counted[1]).shelves(advised)
+    return [
+        Assessed(
+            shelf=shelves[k],
+            alone=alone[k],
+            cheapest=(cheapest[k], int(point[k]), float(cost[k])) if known[k] else None,
+            sooner=sooner[k],
+        )
+        for k in range(len(least))
+    ]
+
+
+def least_costs(
+    sums: Sums,
+    demands: Sequence[ItemDemand],
+    least: IntArray,
+    prices: Sequence[ItemPrices],
+    review_days: float,
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Order quantity, reorder point and cost a year of least cost, as `find_least_cost`.
+
+    Items with a price missing keep their least order, and have no cost.
+    """
+    unplanned = np.array([float(one.year.mean()) for one in demands])
+    yearly = unplanned + np.array([one.planned_per_year for one in demands])
+    share = np.divide(unplanned, yearly, out=np.zeros(len(yearly)), where=yearly > 0)
+    terms = np.array(
+        [(p.holding, p.order, p.waiting_per_day, p.rush, p.rush_days) for p in prices]
+    ).reshape(-1, 5)[..., None]
+    holding, order, per_day, rush, rush_days = terms.swapaxes(0, 1)
+    tried = _pad([
+        list_quantities(n, y, p) if p.complete else [n]
+        for n, y, p in zip(least.tolist(), yearly.tolist(), prices, strict=True)
+    ])  # fmt: skip
+    outside = np.arange(sums.waits.shape[1] - 1)[None, :] >= sums.length[:, None]
+    best = np.full(len(least), np.inf)
+    quantity, point = least.copy(), np.full(len(least), -1, np.intp)
+    for q in tried.T:
+        waits = sums.over(sums.waits, q)
+        paid = waits * DAYS_PER_YEAR * share[:, None] * per_day
+        rushed = unplanned[:, None] * sums.over(sums.misses, q) * (rush + rush_days * per_day)
+        money = (
+            holding * sums.on_hand(q, waits)
+            + order * orders_per_year(yearly, q, review_days)[:, None]
+            + np.where(rushed < paid, rushed, paid)
+        )
+        money[outside | np.isnan(money)] = np.inf
+        at = money.argmin(axis=1)
+        cost = money[np.arange(len(at)), at]
+        better = cost < best
+        best, quantity = np.where(better, cost, best), np.where(better, q, quantity)
+        point = np.where(better, at - 1, point)
+    return quantity, point, best
+
+
+def _pad(rows: Sequence[Sequence[int]]) -> IntArray:
+    """Rows of one length, the last value of each repeated."""
+    most = max(map(len, rows))
+    return np.array([[*row, *[row[-1]] * (most - len(row))] for row in rows], np.intp)

@@ -1,0 +1,74 @@
+"""How much faster levels come from simulated demand for many items than item by item in simpy."""
+
+from __future__ import annotations
+
+import random
+import time
+
+import numpy as np
+import pytest
+import simpy
+
+from pumplife.stock.asked import count_futures
+from pumplife.stock.least_cost import ItemPrices
+from pumplife.stock.level import base_stock, count_pmf
+from pumplife.stock.many import assess_many
+from tests.stock.fleets import poisson_futures
+
+LEAD, FUTURES = 30.0, 400
+RATES = np.linspace(2.0, 12.0, 8)
+PRICES = ItemPrices(unit_cost=100.0, holding=20.0, order=35.0, waiting_per_day=200.0)
+
+
+class Shelf:
+    """One item of one store: breakdowns at random times, counted over one lead time."""
+
+    def __init__(self, env: simpy.Environment, rate: float) -> None:
+        self.env, self.rate, self.asked = env, rate, 0
+        env.process(self.run())
+
+    def run(self):
+        while True:
+            yield self.env.timeout(random.expovariate(self.rate / 365.25))
+            self.asked += 1
+
+
+def levels_by_simpy(rate: float) -> int:
+    """Base stock for 95 % from one process run per future."""
+    counts = []
+    for _ in range(FUTURES):
+        env = simpy.Environment()
+        shelf = Shelf(env, rate)
+        env.run(until=LEAD)
+        counts.append(shelf.asked)
+    return base_stock(count_pmf(counts), 0.95)
+
+
+def points_of(known) -> list[int]:
+    return [int(np.argmax(one.shelf.fill_rate >= 0.95)) for one in known]
+
+
+def assess(rates):
+    futures = poisson_futures(rates, lead=LEAD, replicates=FUTURES)
+    begun = time.process_time()
+    demands = count_futures(futures)
+    count = len(demands)
+    known = assess_many((demands, demands), [1] * count, [PRICES] * count, 0.0, by_target=True)
+    return time.process_time() - begun, known
+
+
+def test_levels_agree_and_come_many_times_faster_than_a_process_per_future():
+    random.seed(1)
+    begun = time.process_time()
+    slow = [levels_by_simpy(rate) for rate in RATES]
+    by_simpy = time.process_time() - begun
+    taken, known = assess(RATES)
+    assert np.abs(np.array(points_of(known)) - slow).max() <= 1
+    assert by_simpy > 4.0 * taken, f"simpy {by_simpy:.3f} s, at once {taken:.3f} s"
+
+
+@pytest.mark.parametrize("many", [4])
+def test_time_grows_no_faster_than_the_items(many):
+    few = min(assess(np.full(50, 4.0))[0] for _ in range(3))
+    more = min(assess(np.full(50 * many, 4.0))[0] for _ in range(3))
+    assert more < 1.7 * many * few, f"{few:.3f} s for 50 items, {more:.3f} s for {50 * many}"

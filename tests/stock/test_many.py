@@ -1,0 +1,80 @@
+"""Levels of many items at once are those of each alone."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from pumplife.stock.asked import count_futures
+from pumplife.stock.least_cost import ItemPrices, assess_demand, find_least_cost
+from pumplife.stock.level import poisson_loss
+from pumplife.stock.many import assess_many
+from tests.stock.fleets import poisson_futures
+
+FIELDS = ("reorder_point", "fill_rate", "shortage_prob", "on_hand", "backorders")
+
+
+def same(one, other):
+    assert one.quantity == other.quantity
+    for name in FIELDS:
+        assert getattr(one, name) == pytest.approx(getattr(other, name), abs=1e-12), name
+
+
+def prices_of(order=35.0, rush=np.nan, wait=200.0):
+    return ItemPrices(unit_cost=100.0, holding=20.0, order=order, waiting_per_day=wait,
+                      rush=rush, rush_days=2.0)  # fmt: skip
+
+
+@given(
+    rates=st.lists(st.floats(0.05, 40.0), min_size=1, max_size=5),
+    review=st.sampled_from([0.0, 14.0, 30.0]),
+    least=st.integers(1, 6),
+    prices=st.builds(
+        prices_of, st.sampled_from([0.0, 35.0, 500.0]), st.sampled_from([np.nan, 90.0])
+    ),
+    seed=st.integers(0, 30),
+)
+@settings(max_examples=25, deadline=None)
+def test_many_items_are_assessed_as_each_alone(rates, review, least, prices, seed):
+    futures = poisson_futures(rates, replicates=120, review=review, seed=seed)
+    demands = count_futures(futures)
+    every = [prices] * len(rates)
+    many = assess_many((demands, demands), [least] * len(rates), every, review, by_target=False)
+    for demand, one in zip(demands, many, strict=True):
+        same(one.shelf, assess_demand(demand, least))
+        same(one.alone, assess_demand(demand, 1))
+        shelf, point, cost = find_least_cost(demand, least, prices, review)
+        assert one.cheapest[2] == pytest.approx(cost)
+        assert (one.cheapest[1], one.cheapest[0].quantity) == (point, shelf.quantity)
+        same(one.cheapest[0], shelf)
+        same(one.sooner, assess_demand(demand, shelf.quantity))
+
+
+def test_pieces_that_lie_for_jobs_to_come_count_as_lying():
+    futures = poisson_futures([3.0, 9.0], replicates=200, review=14.0)
+    demands = [
+        dataclasses.replace(one, spans=tuple(span - 1 for span in one.spans))
+        for one in count_futures(futures)
+    ]
+    many = assess_many((demands, demands), [1, 1], [prices_of()] * 2, 14.0, by_target=True)
+    for demand, one in zip(demands, many, strict=True):
+        same(one.shelf, assess_demand(demand, 1))
+
+
+def test_without_prices_no_level_is_cheapest():
+    demands = count_futures(poisson_futures([3.0, 9.0], replicates=50))
+    prices = [prices_of(wait=np.nan), prices_of()]
+    first, second = assess_many((demands, demands), [2, 2], prices, 0.0, by_target=False)
+    assert first.cheapest is None
+    assert first.sooner.quantity == 2
+    assert second.cheapest is not None
+
+
+@given(level=st.integers(-3, 30), mean=st.floats(0.0, 25.0))
+def test_poisson_loss_is_the_sum_over_the_counts(level, mean):
+    counts = np.arange(200)
+    direct = np.maximum(counts - level, 0) @ stats.poisson.pmf(counts, mean)
+    assert float(poisson_loss(level, mean)) == pytest.approx(direct, abs=1e-10)
