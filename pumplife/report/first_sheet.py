@@ -27,7 +27,8 @@ CHAPTERS: dict[str, tuple[str, ...]] = {
     ),
     "Why these intervals": ("few_intervals", "policies", "tornado", "costs"),
     "Kits and parts to keep": (
-        "stock", "shelf", "coverage", "on_condition", "kit_or_parts", "demand_check",
+        "stock", "shelf", "coverage", "on_condition", "kit_or_parts", "demand_check", "pooling",
+        "stock_frontier", "stock_levels", "rotables",
     ),
     "Lives of parts": ("fits", "duty_effects", "lives"),
     "Past advice": ("rewind_years", "rewind"),

@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 from pumplife.records.read import Records
 from pumplife.stock.budget import BUDGET_COLUMNS, Budget
 from pumplife.stock.outcome import SHARES, Setting
-from pumplife.stock.stock_plan import StockPlan
 from pumplife.stock.spent import EVERYWHERE
+from pumplife.stock.stock_plan import StockPlan
 from pumplife.stock.write_offs import WRITE_OFFS, forecast_write_offs
 
 FloatArray = NDArray[np.float64]

@@ -129,7 +129,8 @@ def count_out(
     out = np.sort(replicate * width + day)
     back = np.sort(replicate * width + day + turnaround)
     at = (replicate * width + day)[day >= start]
-    gone = np.searchsorted(out, at, side="left") - np.searchsorted(back, at, side="right")
+    # one that is back on the day it went out was never missing, not even to itself
+    gone = np.searchsorted(out, at, side="left") - np.searchsorted(back, at, side="left")
     moments = np.concatenate([out, back])
     order = np.argsort(moments, kind="stable")
     number = np.cumsum(np.where(order < len(out), 1, -1))[:-1]  # none are out between futures

@@ -79,6 +79,14 @@ def test_pumps_out_by_hand():
     assert out.waiting([1, 2]) == pytest.approx([365.25 * out.shares[2], 0.0])
 
 
+def test_work_done_within_the_day_takes_no_spare():
+    """Three pumps out and back on day 100, 100 and 200: nobody ever finds another one missing."""
+    day = np.array([100.0, 100.0, 200.0])
+    out = count_out(np.zeros(3, np.intp), day, np.zeros(3), 1)
+    assert out.met.tolist() == [0, 0, 0]
+    assert out.mean == 0.0
+
+
 def test_jobs_on_the_same_day_in_every_future_are_not_overlooked():
     out = count_out(np.arange(500), np.full(500, 111.0), np.full(500, 12.0), 500)
     assert out.mean == pytest.approx(12.0 / (365.25 - 12.0))
