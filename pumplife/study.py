@@ -124,8 +124,10 @@ def run_study(
     seed = (1 if seed is None else seed) if kept is None else kept.seed
     written = read_written(Path(path), costs=costs)
     study = _study_written(written, seed=seed, rewind=rewind, told=told)
-    if kept is None or "intervals" not in study.tables:
+    if kept is None:
         return study
+    if "intervals" not in study.tables:
+        return _not_compared(study)
     changes = find_changes(
         kept,
         written,
@@ -134,6 +136,18 @@ def run_study(
         told=told,
     )
     return replace(study, tables={**study.tables, "changes": changes})
+
+
+def _not_compared(study: Study) -> Study:
+    """Say that there is nothing to compare an older study with."""
+    study.records.log.add(
+        "caution",
+        "This study gives no intervals, so it isn't compared with the older one.",
+        rule="not_compared",
+        consequence="There is no table of changes.",
+        remedy="Mend what the stops name, and run it again.",
+    )
+    return replace(study, tables={**study.tables, "audit": study.records.log.frame()})
 
 
 def _study_written(

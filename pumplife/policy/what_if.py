@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from pumplife.errors import RecordError
 from pumplife.policy.advice import Advice
 from pumplife.policy.curves import draw_curve
-from pumplife.policy.decide import Decision, decide_group
-from pumplife.policy.doubt.inputs import clean_up_of, recompose
+from pumplife.policy.decide import Decision
+from pumplife.policy.doubt.inputs import clean_up_of
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.interval import CostCurve
 from pumplife.policy.intervals_table import RATE_UNITS
+from pumplife.policy.other_prices import redecide
 from pumplife.records.plant import Plant
 
-PRICES = ("downtime_per_h", "clean_up", "kit_price", "labour_per_h")
+SCALED = {
+    "downtime_per_h": "lost production",
+    "clean_up": "clean-up",
+    "kit_price": "kits and parts",
+    "labour_per_h": "labour",
+}
+"""The prices that can be tried, each as `scale_prices` names it; parts move with their kit."""
+PRICES = tuple(SCALED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -89,20 +97,18 @@ def try_group(plant: Plant, advice: Advice, row: int, **prices: float) -> TriedG
     Raises
     ------
     RecordError
-        If the group has no advice, or a price another name.
+        If the group has no advice, or a price another name or nothing to start from.
     """
     group, now = advice.groups[row], advice.decisions[row]
     known = prices_of(group)
     if unknown := sorted(set(prices) - set(known)):
         raise RecordError(f"{', '.join(unknown)}: not among {', '.join(PRICES)}.")
     changed = {name: price for name, price in prices.items() if price != known[name]}
-    assert group.costs is not None, "asked for above"
+    if stuck := sorted(name for name in changed if known[name] == 0.0):
+        raise RecordError(f"{', '.join(stuck)}: costs nothing today, so no price can be tried.")
     assert now is not None, "a group with costs is decided"
-    decision = decide_group(
-        replace(group, costs=recompose(group.costs, **changed)) if changed else group,
-        release_target=plant.hazardous_failure_probability,
-        adopted_interval=now.adopted_interval,
-    )
+    factors = {SCALED[name]: price / known[name] for name, price in changed.items()}
+    decision = redecide(group, now, factors, release_target=plant.hazardous_failure_probability)
     curve = draw_curve(group, decision, *RATE_UNITS[plant.usage_unit])
     assert curve is not None, "drawn from a decision"
     usage = float(group.usage_per_year.sum())

@@ -6,6 +6,7 @@ import tempfile
 import zipfile
 from collections.abc import Mapping
 from pathlib import Path, PurePosixPath
+from typing import Any
 
 from pumplife.errors import ComparisonError
 from pumplife.records.read import Written, read_written
@@ -48,7 +49,9 @@ def keep_inputs(source: Path, hashes: Mapping[str, str], path: Path) -> str:
     return ""
 
 
-def read_inputs(path: Path, hashes: Mapping[str, str], book: str) -> Written:
+def read_inputs(
+    path: Path, hashes: Mapping[str, str], book: str, costs: Mapping[str, Any] | None = None
+) -> Written:
     """Read the files that a study read, with today's code.
 
     Parameters
@@ -59,6 +62,8 @@ def read_inputs(path: Path, hashes: Mapping[str, str], book: str) -> Written:
         What must be in it.
     book : str
         The name of the workbook that was read; "" where it was a folder.
+    costs : mapping, optional
+        That came with the call.
 
     Raises
     ------
@@ -78,7 +83,7 @@ def read_inputs(path: Path, hashes: Mapping[str, str], book: str) -> Written:
             raise _spoilt(path) from problem
         if any(_digest(folder / name) != digest for name, digest in hashes.items()):
             raise _spoilt(path)
-        return read_written(folder / book if book else folder)
+        return read_written(folder / book if book else folder, costs=costs)
 
 
 def _take_out(archive: zipfile.ZipFile, name: str, folder: Path) -> None:

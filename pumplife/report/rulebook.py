@@ -278,6 +278,8 @@ _LATER = (
      "The group's interval holds for them too.", "Write a service of its own for them."),
     ("rate_borrowed", "caution", "A pump without a usage rate of its own.",
      "Its due dates rest on the median rate of its group.", "Give readings or use_per_week."),
+    ("not_compared", "caution", "An older study to compare with, and no intervals today.",
+     "There is no table of changes.", "Mend what the stops name, and run it again."),
     ("ticket_open", "note", "A rebuild ticket in the folder without done_on.",
      "It counts as not filled in yet.", "Write the day of the work once it is done."),
     ("ticket_twice", "caution", "A rebuild ticket that came back twice.",

@@ -308,8 +308,10 @@ function summary(tried) {
   var sum = function (key) { return rows.reduce(function (all, entry) { return all + (entry.group.redone ? entry.group[key].saving : 0); }, 0); };
   var which = Number(scope.value) < 0 ? "" : " for " + groups[Number(scope.value)].title;
   var asked = sliders.map(function (slider, k) { return slider.value === "100" ? "" : data.prices[k] + " " + slider.value + " %"; });
+  var decided = rows.filter(function (entry) { return entry.group.redone; }).length;
+  var where = decided === rows.length ? "In all" : "In the " + decided + " pump groups that this page can decide";
   var moved = rows.filter(function (entry) { return entry.moved; }).length;
-  return "Tried" + which + ": " + asked.filter(Boolean).join(", ") + " of today's. " + (moved === 1 ? "1 pump group" : moved + " pump groups") + " of " + rows.length + " would be worked otherwise. In all the advice would save " + number(sum("one"), 3) + " " + data.units.currency + " a year against today, where it saves " + number(sum("now"), 3) + " at today's prices.";
+  return "Tried" + which + ": " + asked.filter(Boolean).join(", ") + " of today's. " + (moved === 1 ? "1 pump group" : moved + " pump groups") + " of " + rows.length + " would be worked otherwise. " + where + " the advice would save " + number(sum("one"), 3) + " " + data.units.currency + " a year against today, where it saves " + number(sum("now"), 3) + " at today's prices.";
 }
 var waiting = 0, frame = 0;
 function update() {

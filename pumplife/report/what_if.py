@@ -56,7 +56,7 @@ def try_interval(study: Askable, row: int) -> Shown:
     words = {
         "downtime_per_h": f"An hour of lost production [{money}]",
         "clean_up": f"Clean-up after a release [{money}]",
-        "kit_price": f"The kit [{money}]",
+        "kit_price": f"The kit, other parts in step [{money}]",
         "labour_per_h": f"An hour of labour [{money}]",
     }
 

@@ -73,7 +73,12 @@ def open_kept(folder: Path, seed: int | None = None) -> Kept:
             "for today: leave the seed away, so that no answer changes by chance."
         )
     tables = {name: _read_table(folder, name) for name in ANSWERS}
-    written = read_inputs(folder / NAME, made["inputs"], str(made.get("read_from", "")))
+    written = read_inputs(
+        folder / NAME,
+        made["inputs"],
+        str(made.get("read_from", "")),
+        costs=made["settings"].get("costs"),  # those that came with the call among them
+    )
     if tables["intervals"].empty:
         raise ComparisonError(
             f"The study in {folder} gives no intervals: there is nothing to compare with. Compare "

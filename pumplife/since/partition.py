@@ -11,7 +11,7 @@ plan
     What is meant to come: `plan`, `adopted`, rows of `pumps`, `moves`, `parts` and `kits` dated
     after the records, retirements to come, [budget] and [calendar].
 prices
-    What things cost: the columns of `PRICES`, [costs] and [work].
+    What things cost: the columns of `PRICE_COLUMNS`, [costs], [work] and what a transfer costs.
 settings
     Every other line of plant.toml.
 """
@@ -53,7 +53,7 @@ SECTION_CAUSES: dict[str, str] = {
     **dict.fromkeys(("dates", "numbers", "files", "columns", "codes", "text"), RECORDS),
     **dict.fromkeys(
         ("plant", "inspection", "targets", "evidence", "prior", "trials", "stock", "rules",
-         "storage", "ticket"),
+         "storage", "ticket", "stores", "rotables"),
         SETTINGS,
     ),
 }  # fmt: skip
@@ -63,6 +63,7 @@ _LINE_CAUSES = {
     ("plant", "records_from"): RECORDS,
     ("plant", "records_to"): RECORDS,
     ("plant", "site"): RECORDS,
+    ("stores", "transfer_cost"): PRICES,
 }
 
 

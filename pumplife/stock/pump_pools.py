@@ -142,8 +142,14 @@ def _materials(records: Records) -> dict[str, str]:
 
 
 def _turnarounds(records: Records) -> pd.DataFrame:
-    """Closed tickets: pump, days from opening to closing, and days waited of them."""
+    """Closed tickets: pump, days from opening to closing, and days waited of them.
+
+    A rebuild ticket that came back tells one day only, and work that wasn't done took no pump out.
+    """
     tickets = records.table("rebuilds")
+    one_day = tickets["rebuild_id"].isin(records.table("returned")["rebuild_id"])
+    idle = tickets["done"].eq("no") | tickets["reason"].eq("stoppage")
+    tickets = tickets[~(one_day | idle)]
     days = to_days(tickets["closed_on"]) - to_days(tickets["opened_on"])
     known = (days >= 0) & (tickets["pump"].to_numpy(np.int64) >= 0)
     waited = tickets["waited_h"].to_numpy(float) / _HOURS_A_DAY
@@ -158,8 +164,7 @@ def _pool(
     services = tuple(sorted({str(name) for name in mine["service"]}))
     told = days[days["pump"].isin(mine["pump"])]
     turnaround, source = _turnaround(records.plant.raw, services, told["days"].to_numpy(float))
-    waited = told["waited"].to_numpy(float)
-    given = waited[np.isfinite(waited)]
+    given = told["waited"].dropna().to_numpy(float)
     return PumpPool(
         size_mm=kind[0],
         materials=kind[1],
@@ -171,7 +176,7 @@ def _pool(
         else np.nan,
         turnaround=turnaround,
         source=source,
-        kit_waiting=float(given.sum() / len(waited)) if len(given) else float("nan"),
+        kit_waiting=float(given.mean()) if len(given) else float("nan"),
     )
 
 

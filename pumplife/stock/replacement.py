@@ -31,7 +31,7 @@ class OwnCosts:
     ratio : float
         Its failures over its peers'.
     rebuild : float
-        One planned rebuild of both sides: kits and labour [money]; NaN where not known.
+        One planned rebuild of its sides: kits and labour [money]; NaN where not known.
     """
 
     new: Floats
@@ -45,7 +45,7 @@ class OwnCosts:
 
 
 def price_rebuilds(groups: Sequence[SideGroup], pumps: int) -> Floats:
-    """One planned rebuild of both sides of each pump [money]; NaN where a side has no price."""
+    """One planned rebuild of the sides that each pump has here [money]; NaN without a price."""
     money = np.zeros(pumps)
     known = np.zeros(pumps, np.bool_)
     for group in groups:

@@ -235,9 +235,10 @@ def _without_waiting(
     tally: RemovalTally,
 ) -> float:
     """Spares for 95 % were no pump on the bench to wait for parts; NaN where not known."""
-    if not pool.kit_waiting > 0:
+    mean = float(pool.turnaround.mean())
+    if not (pool.kit_waiting > 0 and mean > 0):
         return float("nan")
-    shorter = drawn * max(0.0, 1.0 - pool.kit_waiting / pool.turnaround.mean())
+    shorter = drawn * max(0.0, 1.0 - pool.kit_waiting / mean)
     return float(count_out(replicate, day, shorter, tally.replicates).spares(0.95))
 
 
