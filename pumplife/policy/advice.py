@@ -62,7 +62,7 @@ class Advice:
     load : DataFrame
         Hours of planned work per week and site.
     outage : DataFrame
-        What to renew at the coming stops, and what to leave.
+        What to renew at the coming outages, and what to leave.
     few : DataFrame
         Few intervals for the whole plant: one row per number of intervals.
     curves : tuple of CostCurve or None (groups,)

@@ -52,7 +52,7 @@ class DuePlan:
     load : DataFrame
         One row per week and site.
     outage : DataFrame
-        One row per stop and side that is renewed at it, or due about then and left.
+        One row per outage and side that is renewed at it, or due about then and left.
     """
 
     due: pd.DataFrame
@@ -76,13 +76,13 @@ def plan_due(
     A side is due when it reaches its interval, by the use that is planned.  Kits go to the work
     due first.  All work is spread over the weeks within the hours of the bench, so that overdue
     sides come one after the other, dearest to wait for first, and no limit is passed.  What a
-    coming stop of the site makes cheaper than that is moved to the stop, within its hours; the
+    coming outage of the site makes cheaper than that is moved to the outage, within its hours; the
     rest is spread anew.
 
     Parameters
     ----------
     records : Records
-        Gives stops, hours of the bench, stock, orders and lead times; its audit gets what stood
+        Gives outages, hours of the bench, stock, orders and lead times; its audit gets what stood
         in for missing hours.
     clock : UsageClock
     lives : Lives

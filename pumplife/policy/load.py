@@ -80,7 +80,7 @@ def monday_of(day: float) -> float:
 def plan_weeks(
     due: pd.DataFrame, waiting: Waiting, benches: dict[str, Bench], today: float
 ) -> WeekPlan:
-    """Spread the work that is due within a year, and not done at a stop, over the weeks.
+    """Spread the work that is due within a year, and not done at an outage, over the weeks.
 
     What a limit doesn't let wait comes first, beyond the room of a week where it must.  All other
     work is moved only where its week is full: later at the risk of a failure, or earlier within
@@ -198,7 +198,7 @@ def load_table(
     Returns
     -------
     DataFrame
-        See `LOAD_COLUMNS`; work at stops isn't among it.
+        See `LOAD_COLUMNS`; work at outages isn't among it.
     """
     start = monday_of(to_day(records.plant.records_to))
     placed = (plan.week >= 0) & (plan.week < WEEKS)

@@ -1,4 +1,4 @@
-"""Which pumps to open at each of the coming stops, within the hours that the stop has."""
+"""Which pumps to open at each of the coming outages, within the hours that the outage has."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from pumplife.records.read import Records
 
 GAP = 1e-4  # the gain of what is chosen is within this share of the most that can be had
 MUCH = 500  # pieces of work beyond which those of most gain an hour are taken
-LAST_DAYS = 91.0  # after the last stop, work due within 13 weeks is listed as left
+LAST_DAYS = 91.0  # after the last outage, work due within 13 weeks is listed as left
 OUTAGE_COLUMNS = (
     "outage_on", "pump_id", "side", "do", "gain", "kit", "hours", "site", "location", "service",
     "due_on", "kit_ready", "reason",
@@ -29,25 +29,25 @@ OUTAGE_COLUMNS = (
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class OneStop:
-    """What a stop is chosen from: the sides still open at its site.
+    """What an outage is chosen from: the sides still open at its site.
 
     Attributes
     ----------
     day : float
         [day]
     following : float
-        The site's next stop [day], NaN where none is known.
+        The site's next outage [day], NaN where none is known.
     room : float
         Hours of work that fit in [h].
     rows : int array (rows,)
         Places in the due list.
     gain : float array (rows,)
-        What renewing at this stop saves against the better of the side's own day and the next
-        stop [money].
+        What renewing at this outage saves against the better of the side's own day and the next
+        outage [money].
     waits : bool array (rows,)
-        Whether the next stop is the better of these two.
+        Whether the next outage is the better of these two.
     allowed : bool array (rows,)
-        Whether its kit can be there and no limit forbids to wait for the stop.
+        Whether its kit can be there and no limit forbids to wait for the outage.
     """
 
     day: float
@@ -66,17 +66,17 @@ class OneStop:
 def plan_stops(
     records: Records, due: pd.DataFrame, waiting: Waiting
 ) -> tuple[FloatArray, pd.DataFrame]:
-    """Fill the coming stops of every site one after the other, each given the former.
+    """Fill the coming outages of every site one after the other, each given the former.
 
-    Renewing at a stop costs no planned downtime, since production stands anyhow.  Its risk until
+    Renewing at an outage costs no planned downtime, since production stands anyhow.  Its risk until
     then is weighed with the rest: the gain is the difference of the expected costs, from the
-    side's own ages, of renewing at the stop and of the better of its own day and the next stop.
+    side's own ages, of renewing at the outage and of the better of its own day and the next outage.
 
     Parameters
     ----------
     records : Records
     due : DataFrame
-        Needs pump, site, due_day, own_day (on which it is done without stops), hard_day,
+        Needs pump, site, due_day, own_day (on which it is done without outages), hard_day,
         kit_day, hours, saved_h and spared.
     waiting : Waiting
         In the order of `due`.
@@ -84,9 +84,9 @@ def plan_stops(
     Returns
     -------
     stop_day : float array (rows,)
-        Stop at which a side is renewed [day]; NaN where at none.
+        Outage at which a side is renewed [day]; NaN where at none.
     table : DataFrame
-        One row per stop and side that is renewed there, or due about then and left.
+        One row per outage and side that is renewed there, or due about then and left.
     """
     today = to_day(records.plant.records_to)
     stop_day = np.full(len(due), np.nan)
@@ -114,7 +114,7 @@ def plan_stops(
 
 
 def _say_boundless(records: Records, site: str, stop: OneStop, rows: pd.DataFrame) -> None:
-    """Say in the audit how much work stands in a stop whose hours aren't known."""
+    """Say in the audit how much work stands in an outage whose hours aren't known."""
     if np.isfinite(stop.room):
         return
     hours = float(rows.loc[rows["do"] == "rebuild", "hours"].sum())
@@ -135,7 +135,7 @@ def _weigh_stop(
     days: tuple[float, float, float],
     room: float,
 ) -> OneStop:
-    """Gains of the open rows at one stop; days are today, the stop and the next one."""
+    """Gains of the open rows at one outage; days are today, the outage and the next one."""
     today, day, following = days
     table = due.iloc[rows]
     hard, kit = table["hard_day"].to_numpy(float), table["kit_day"].to_numpy(float)
@@ -158,7 +158,7 @@ def _weigh_stop(
 
 
 def _choose(due: pd.DataFrame, stop: OneStop) -> NDArray[np.bool_]:
-    """The rows to renew at a stop."""
+    """The rows to renew at an outage."""
     table = due.iloc[stop.rows]
     worth = np.flatnonzero(stop.allowed & (stop.gain > 0.0))
     chosen = np.zeros(stop.rows.size, bool)
@@ -175,7 +175,7 @@ def _choose(due: pd.DataFrame, stop: OneStop) -> NDArray[np.bool_]:
 def fill_stop(
     gain: FloatArray, hours: FloatArray, pump: IntArray, saved: FloatArray, *, room: float
 ) -> NDArray[np.bool_]:
-    """The work of most gain that fits into the hours of a stop: a knapsack problem.
+    """The work of most gain that fits into the hours of an outage: a knapsack problem.
 
     Parameters
     ----------
@@ -253,7 +253,7 @@ def _pairs(pump: IntArray) -> tuple[IntArray, IntArray]:
 
 
 def _stop_rows(due: pd.DataFrame, stop: OneStop, chosen: NDArray[np.bool_]) -> pd.DataFrame:
-    """What is renewed at the stop, and what is due about then and left."""
+    """What is renewed at the outage, and what is due about then and left."""
     table = due.iloc[stop.rows]
     until = stop.following if np.isfinite(stop.following) else stop.day + LAST_DAYS
     shown = chosen | (stop.allowed & (stop.gain > 0.0))
@@ -276,7 +276,7 @@ def _stop_rows(due: pd.DataFrame, stop: OneStop, chosen: NDArray[np.bool_]) -> p
 
 
 def _reasons(table: pd.DataFrame, stop: OneStop, chosen: NDArray[np.bool_]) -> list[str]:
-    """Why each row is renewed at the stop or left."""
+    """Why each row is renewed at the outage or left."""
     following = one_date(stop.following) if np.isfinite(stop.following) else ""
     other = np.where(stop.waits, f"at the outage of {following}", "on its own day")
     late = table["kit_day"].to_numpy(float) > stop.day

@@ -1,4 +1,4 @@
-"""The day on which each side would be renewed if it weren't renewed at a stop."""
+"""The day on which each side would be renewed if it weren't renewed at an outage."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from pumplife.records.read import Records
 
 
 def coming_stops(records: Records, site: str) -> list[Stop]:
-    """The stops of a site from the end of the records on, as far as waiting is weighed."""
+    """The outages of a site from the end of the records on, as far as waiting is weighed."""
     today = to_day(records.plant.records_to)
     return [
         stop for stop in records.plant.stops(site) if 0.0 <= to_day(stop.on) - today <= DAYS[-1]
@@ -34,9 +34,9 @@ def coming_stops(records: Records, site: str) -> list[Stop]:
 def find_own_days(
     records: Records, due: pd.DataFrame, waiting: Waiting, benches: dict[str, Bench]
 ) -> FloatArray:
-    """The day of each row on the bench, were the coming stops there for all other work.
+    """The day of each row on the bench, were the coming outages there for all other work.
 
-    Weeks and stops are filled together, dear work first.  Work that finds itself at a stop is
+    Weeks and outages are filled together, dear work first.  Work that finds itself at an outage is
     then asked which week would be its cheapest with the room that is left.
 
     Parameters
@@ -97,7 +97,7 @@ def _free_week(
 def _stop_costs(
     due: pd.DataFrame, waiting: Waiting, rows: IntArray, stops: tuple[float, list[Stop]]
 ) -> FloatArray:
-    """What each stop costs more than the week wanted, (rows, stops) [money]; inf where barred."""
+    """What each outage costs more than the week wanted, (rows, outages) [money]; inf: barred."""
     today, coming = stops
     days = np.array([to_day(stop.on) for stop in coming])
     table = due.iloc[rows]

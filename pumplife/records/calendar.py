@@ -1,4 +1,4 @@
-"""The plant's calendar of work: its stops, and the hours that the bench has."""
+"""The plant's calendar of work: its outages, and the hours that the bench has."""
 
 import math
 from collections.abc import Iterator
@@ -35,7 +35,7 @@ class Stop:
 
 
 def list_stops(calendar: dict[str, Any], site: str) -> list[Stop]:
-    """Give the stops of a site by date, the plant's own where it has none.
+    """Give the outages of a site by date, the plant's own where it has none.
 
     Parameters
     ----------
@@ -70,7 +70,7 @@ def check_calendar(raw: dict[str, Any], today: pd.Timestamp, log: AuditLog) -> N
     today : Timestamp
         End of the records; NaT where it isn't known.
     log : AuditLog
-        Gets a row for a stop in the past and for hours that can't be used.
+        Gets a row for an outage in the past and for hours that can't be used.
 
     Raises
     ------

@@ -169,7 +169,7 @@ class Plant:
         return bool(self.raw.get("rules", {}).get("turned", "new") == "new")
 
     def stops(self, site: str = "") -> list[Stop]:
-        """Give the stops of a site by date, the plant's own where it has none."""
+        """Give the outages of a site by date, the plant's own where it has none."""
         return list_stops(self.raw.get("calendar", {}), site)
 
     def outages(self, site: str = "") -> list[float]:

@@ -54,7 +54,6 @@ MOST_CURVES = 20  # cost curves, those with most money at stake
 MOST_PLOTS = 12  # probability plots, those with most failures
 OPEN_PLOTS = 3  # Weibull plots that the page shows unfolded: those with most failures
 MOST_FORESTS = 4
-MOST_COMPARED = 4  # figures of materials within a service
 MOST_STORIES = 6  # pumps whose story is drawn, those with most cautions
 
 

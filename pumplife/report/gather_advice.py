@@ -35,7 +35,7 @@ def draw_load(study: ReadableStudy) -> Iterator[Drawn]:
     """Draw planned work against the hours of the bench."""
     load = find_table(study, "load")
     if not load.empty:
-        caption = "All sites; work done at stops is left out. " + study_window(study)
+        caption = "All sites; work done at outages is left out. " + study_window(study)
         yield as_drawn("bench", "due", plot_load(load, caption=caption), load_table(load))
 
 

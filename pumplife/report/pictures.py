@@ -123,27 +123,6 @@ def draw_lives(fits: pd.DataFrame, draws: LifeDraws, *, most: int = 4) -> list[L
     ]
 
 
-def rank_longest(draws: LifeDraws) -> tuple[int, float]:
-    """Find the group that most often has the longest mean life, and how often.
-
-    Parameters
-    ----------
-    draws : LifeDraws (groups, draws)
-        Of two groups or more, drawn independently.
-
-    Returns
-    -------
-    group : int
-        Its place.
-    chance : float
-        Share of draws in which its mean life is the longest [0 to 1].
-    """
-    longest = np.argmax(draws.mean(), axis=0)
-    share = np.bincount(longest, minlength=len(draws)) / longest.size
-    best = int(np.argmax(share))
-    return best, float(share[best])
-
-
 def name_group(row: Any, *, leave_out: tuple[str, ...] = ()) -> str:
     """Name a row of fits or intervals: service, size, part, material.
 

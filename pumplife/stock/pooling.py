@@ -26,7 +26,6 @@ from pumplife.stock.pooled import Kept, pool_futures, pooled_point, price_shelf
 from pumplife.stock.reserve import NO_RESERVE, Reserve
 
 FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.intp]
 
 POOLING_COLUMNS = (
     "item",
@@ -58,7 +57,6 @@ POOLING_COLUMNS = (
 )
 APART, POOLED, LOCAL = "apart", "pooled", "one_in_each"
 _SUMMED = ("order_up_to", "capital", "cost_per_year", "pump_days_waiting")
-_TINY = 1e-9  # of a cost: rounding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -216,7 +214,7 @@ def _row(
         "capital_freed": one.apart.capital - chosen.capital if chosen else float("nan"),
         "holds": _who_holds(one, advice, chosen, journeys),
     }
-    return row | {"why": _why(row, transfers_of(plant.raw).lacking, plant.currency)}
+    return row | {"why": say_pooling(row, transfers_of(plant.raw).lacking, plant.currency)}
 
 
 def _choose(savings: dict[str, float]) -> tuple[str, float]:
@@ -239,22 +237,44 @@ def _who_holds(one: Shared, advice: str, chosen: Kept | None, journeys: Journeys
     return ", ".join(f"{store}: {pieces:.0f}" for store, pieces in held.items())
 
 
-def _why(row: dict[str, Any], lacking: str, currency: str) -> str:
-    """The advice in words."""
-    less = row["apart_pieces"] - row["pooled_pieces"]
-    fewer = f"{less:.0f} piece{'' if less == 1 else 's'} fewer on one shelf"
-    if not row["advice"]:
-        if np.isfinite(row["saving_before_transfers"]):
-            return f"{fewer}; no advice: [stores] {lacking} not given"
-        return f"{fewer}; no advice: a price in [costs] or of the item isn't given"
+def say_pooling(row: Mapping[str, Any], lacking: str, currency: str) -> str:
+    """Put the advice on one item into words.
+
+    Parameters
+    ----------
+    row : mapping
+        Of the table pooling.
+    lacking : str
+        Settings of transfers that aren't given; "" where all are.
+    currency : str
+    """
+    pieces = _say_pieces(row["pooled_pieces"] - row["apart_pieces"])
     saved = row["saving_before_transfers"]
-    before = f"saves {saved:,.0f} {currency} a year before transfers"
+    if not row["advice"]:
+        if np.isfinite(saved):
+            return f"{pieces}; no advice: [stores] {lacking} not given"
+        return f"{pieces}; no advice: a price in [costs] or of the item isn't given"
+    before = f"{pieces} {_say_saving(saved, currency)} before transfers"
     moving = row["local_transfer_cost" if row["advice"] == LOCAL else "pooled_transfer_cost"]
     taken = f"moving {row['transfers_per_year']:.2g} pieces a year takes {moving:,.0f} {currency}"
     if row["advice"] == APART:
-        return f"{fewer} {before}, but {taken}"
+        return f"{before}, {'but' if round(saved) > 0 else 'and'} {taken}"
     if row["advice"] == LOCAL:
-        return (
-            f"{fewer} {before}; {taken} where each store keeps one piece, more where all lie in one"
-        )
-    return f"{fewer} {before}; {taken}"
+        return f"{before}; {taken} where each store keeps one piece, more where all lie in one"
+    return f"{before}; {taken}"
+
+
+def _say_pieces(more: float) -> str:
+    """How many pieces one shelf keeps, against the shelves apart."""
+    if round(more) == 0:
+        return "as many pieces on one shelf"
+    number = f"{abs(more):.0f} piece{'' if round(abs(more)) == 1 else 's'}"
+    return f"{number} {'fewer' if more < 0 else 'more'} on one shelf"
+
+
+def _say_saving(saved: float, currency: str) -> str:
+    if round(saved) == 0:
+        return "costs the same"
+    if saved > 0:
+        return f"saves {saved:,.0f} {currency} a year"
+    return f"costs {-saved:,.0f} {currency} a year more"

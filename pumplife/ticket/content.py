@@ -55,7 +55,7 @@ class RebuildTicket:
     do_on : Timestamp
         Last day on which to do it; NaT where nothing is planned.
     outage_on : Timestamp
-        The stop at which it is done; NaT where at none.
+        The outage at which it is done; NaT where at none.
     why, also, visits : tuple of str
         Sentences: why it is due, what else to do while it is open, the last work on this side.
     kit_words, cure_words : str

@@ -65,7 +65,7 @@ def write_ticket(ticket: RebuildTicket, words: Words, *, language: str, invented
 
 
 def say_day(ticket: RebuildTicket, words: Words) -> str:
-    """The last day on which to do it, and the stop where it is done at one."""
+    """The last day on which to do it, and the outage where it is done at one."""
     if not ticket.planned:
         return "–"
     if ticket.outage_on == ticket.do_on:

@@ -155,7 +155,7 @@ def test_rows_and_settings_of_the_how_to_are_such_as_a_plant_folder_takes():
     for block in blocks:
         for section, settings in tomllib.loads(block).items():
             assert f"[{section}]" in template
-            for key in set(settings) - {"site"}:
+            for key in set(settings) - {"site", "between", "service"}:
                 assert re.search(rf"^# {key} = ", template, re.MULTILINE), key
 
 
@@ -178,6 +178,17 @@ def test_each_method_says_what_it_assumes_and_where_it_is_checked(path):
     for section in path.read_text(encoding="utf-8").split("\n## ")[1:]:
         for word in ("**Assumes**", "**In code**", "**Checked**"):
             assert word in section, section[:40]
+
+
+def test_the_picture_of_the_report_is_said_in_the_same_words_everywhere():
+    picture = re.compile(r"!\[(.+)\]\(data/demo/report\.png\)")
+    told = [
+        picture.findall(path.read_text("utf-8")) for path in (ROOT / "README.md", DOCS / "index.md")
+    ]
+    assert told[0] == told[1]
+    assert len(told[0]) == 1
+    (after,) = re.findall(r':start-after: "(.+)"', (DOCS / "readme.md").read_text("utf-8"))
+    assert after in (ROOT / "README.md").read_text("utf-8")
 
 
 def said_to_people():

@@ -1,4 +1,4 @@
-"""Columns of the input whose meaning decides what a ticket is: each as the design says it."""
+"""Input columns whose meaning decides what a ticket is: each read as its own words say it."""
 
 import pandas as pd
 import pytest

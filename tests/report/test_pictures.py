@@ -12,7 +12,6 @@ from pumplife.report.pictures import (
     draw_life,
     name_group,
     picture_fit,
-    rank_longest,
 )
 from pumplife.weibull.draws import LifeDraws
 from pumplife.weibull.survival import estimate_survival
@@ -27,13 +26,6 @@ def test_draw_life_takes_median_and_band() -> None:
     np.testing.assert_allclose(curve.middle, np.exp(-100 / 100))
     np.testing.assert_allclose(curve.low, np.exp(-100 / 82))
     np.testing.assert_allclose(curve.high, np.exp(-100 / 118))
-
-
-def test_longest_mean_life_by_hand() -> None:
-    scale = np.array([[100.0, 100.0, 100.0, 100.0], [90.0, 110.0, 120.0, 130.0]])
-    ones = np.ones_like(scale)
-    draws = LifeDraws(early_share=0 * ones, early_scale=ones, shape=2 * ones, scale=scale)
-    assert rank_longest(draws) == (1, 0.75)
 
 
 def test_picture_shows_the_points_of_the_estimate(study: SimpleNamespace) -> None:

@@ -13,7 +13,7 @@ from pumplife.stock.ageing import Ageing
 from pumplife.stock.asked import count_futures, sort_needs
 from pumplife.stock.items import Item
 from pumplife.stock.pooled import pool_futures, pooled_point, price_shelf
-from pumplife.stock.pooling import POOLING_COLUMNS, compare_pooling
+from pumplife.stock.pooling import POOLING_COLUMNS, compare_pooling, say_pooling
 from tests.stock.fleets import poisson_futures
 
 DAY = pd.Timestamp("2024-12-31")
@@ -183,3 +183,41 @@ def test_a_pool_is_not_raised_where_prices_are_missing():
     (demand, _) = count_futures(poisson_futures([4.0, 4.0]))
     shelf = price_shelf(demand, kit(price=np.nan), plant(level=0.9))
     assert pooled_point(shelf, plant(level=0.9), shelf.at(5)) == shelf.level.point
+
+
+def say(*, fewer, saves, advice, lacking="", **more):
+    row = {
+        "apart_pieces": 6.0, "pooled_pieces": 6.0 - fewer, "saving_before_transfers": saves,
+        "advice": advice, "transfers_per_year": 2.0, "pooled_transfer_cost": 300.0,
+        "local_transfer_cost": 80.0,
+    }  # fmt: skip
+    return say_pooling(row | more, lacking, "EUR")
+
+
+def test_the_advice_in_words():
+    moving = "moving 2 pieces a year takes 300 EUR"
+    assert say(fewer=3, saves=1200.4, advice="pooled") == (
+        f"3 pieces fewer on one shelf saves 1,200 EUR a year before transfers; {moving}"
+    )
+    assert say(fewer=1, saves=120, advice="apart") == (
+        f"1 piece fewer on one shelf saves 120 EUR a year before transfers, but {moving}"
+    )
+    assert say(fewer=-1, saves=-12, advice="apart") == (
+        f"1 piece more on one shelf costs 12 EUR a year more before transfers, and {moving}"
+    )
+    assert say(fewer=0, saves=0.3, advice="apart") == (
+        f"as many pieces on one shelf costs the same before transfers, and {moving}"
+    )
+    assert say(fewer=2, saves=90, advice="one_in_each") == (
+        "2 pieces fewer on one shelf saves 90 EUR a year before transfers; moving 2 pieces a year "
+        "takes 80 EUR where each store keeps one piece, more where all lie in one"
+    )
+
+
+def test_no_advice_in_words():
+    assert say(fewer=0, saves=0, advice="", lacking="transfer_cost") == (
+        "as many pieces on one shelf; no advice: [stores] transfer_cost not given"
+    )
+    assert say(fewer=-2, saves=np.nan, advice="") == (
+        "2 pieces more on one shelf; no advice: a price in [costs] or of the item isn't given"
+    )

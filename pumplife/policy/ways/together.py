@@ -1,4 +1,4 @@
-"""Fluid and air side at one stop: the air kit at every q-th rebuild of the fluid side.
+"""Fluid and air side at one opening: the air kit at every q-th rebuild of the fluid side.
 
 The air side is renewed at its own failures and, whatever its age, when the fluid side is rebuilt
 for the q-th time since it last was so: block replacement with the length of q fluid cycles, each
@@ -59,9 +59,9 @@ def block_chances(chance: FloatArray, times: int) -> FloatArray:
 
 
 def air_events(air: FailureCounts, step: FloatArray, blocks: list[FloatArray]) -> list[EventRates]:
-    """Event rates of the air side for each distribution of the usage between shared stops.
+    """Event rates of the air side for each distribution of the usage between shared openings.
 
-    `planned` counts the shared stops.
+    `planned` counts the shared openings.
 
     Parameters
     ----------
@@ -94,7 +94,7 @@ def shared_costs(fluid: SideCosts, air: SideCosts, hours: dict[str, float]) -> S
     ----------
     fluid, air : SideCosts
     hours : dict of str to float
-        planned_labour_h and planned_downtime_h of both sides at one stop [h]; NaN where not
+        planned_labour_h and planned_downtime_h of both sides at one opening [h]; NaN where not
         given: the labour of both, the downtime of the longer.
     """
     labour = hours["planned_labour_h"] - fluid.planned.labour_h
