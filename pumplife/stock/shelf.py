@@ -86,15 +86,11 @@ def plan_stock(
     shares = observe_shares(records, lives)
     loose = find_loose_parts(records, shares, groups)
     store = _open_store(records, lives, advice, groups, loose)
-    tally = OpeningTally(
-        replicates=count_replicates(groups, cells=_CELLS, least=_LEAST, most=_MOST)
-    )
-    removals = RemovalTally(services=bench_services(records), replicates=tally.replicates)
+    tally, removals = _open_tallies(records, groups)
     fouling = fouling_chances(records.plant, groups)
     ahead = [] if outlook is None else [look_ahead(outlook, group) for group in groups]
-    asking = list(zip(groups, practices, loose, strict=True))
-    leads = _lead_times(records, store, asking)
-    carried = why_without_level(advice, asking, store.current, leads)
+    worked = groups, practices, loose
+    leads, carried = _find_lead_times(records, store, advice, worked)
     unknown = unknown_demand(advice, carried, store.current)
     futures = simulate_futures(
         groups,
@@ -125,17 +121,15 @@ def plan_stock(
         unknown=unknown,
     )
     note_missing(records, advice)
-    terms = _terms(records, store)
     plan = _assemble(records, carried, store, (demands, count_sooner(futures)), expiry)
     return replace(
         _weigh_stores(plan, records, store, futures, expiry),
         replicates=tally.replicates,
         coverage=cover_parts(records, lives, groups, loose, tally=tally, fouling=fouling),
         on_condition=share_table(records, shares),
-        kit_or_parts=compare_supply(groups, practices, loose, terms, seed=seed, ahead=ahead),
+        kit_or_parts=compare_supply(*worked, _terms(records, store), seed=seed, ahead=ahead),
         loose=loose,
         removals=removals,
-        held=Held(futures=futures, store=store, ageing=expiry.ageing, plant=records.plant),
         unknown=unknown,
     )
 
@@ -143,9 +137,10 @@ def plan_stock(
 def _weigh_stores(
     plan: StockPlan, records: Records, store: Store, futures: Futures, expiry: Expiry
 ) -> StockPlan:
-    """The plan with one shelf against several, and with what other levels would do."""
+    """The plan with one shelf against several, what other levels would do, and what it is from."""
     return replace(
         plan,
+        held=Held(futures=futures, store=store, ageing=expiry.ageing, plant=records.plant),
         pooling=compare_pooling(
             futures,
             plan.stock,
@@ -156,6 +151,17 @@ def _weigh_stores(
         ),
         levels=list_levels(plan.curves),
         frontier=build_frontier(plan.curves, plan.stock),
+    )
+
+
+def _open_tallies(
+    records: Records, groups: Sequence[SideGroup]
+) -> tuple[OpeningTally, RemovalTally]:
+    """Counts of openings and of pumps taken out, for as many futures as the groups need."""
+    replicates = count_replicates(groups, cells=_CELLS, least=_LEAST, most=_MOST)
+    return (
+        OpeningTally(replicates=replicates),
+        RemovalTally(services=bench_services(records), replicates=replicates),
     )
 
 
@@ -223,23 +229,29 @@ def _used_kits(
     return {key: float(number) for key, number in counted.items()}
 
 
-def _lead_times(
+def _find_lead_times(
     records: Records,
     store: Store,
-    asking: Sequence[tuple[SideGroup, Practice, Sequence[LoosePart]]],
-) -> dict[str, tuple[float, float]]:
-    """Lead times of the items that are asked for; those without one are told in the audit."""
+    advice: Advice,
+    worked: tuple[Sequence[SideGroup], Sequence[Practice], Sequence[Sequence[LoosePart]]],
+) -> tuple[dict[str, tuple[float, float]], dict[Key, str]]:
+    """Lead times of the items that are asked for, and items without a level and why.
+
+    Those without a lead time are told in the audit.
+    """
+    asking = list(zip(*worked, strict=True))
     taken = {item for group, way, loose in asking for item in items_taken(group, way, loose)}
     asked = sorted({store.current.get(item, item) for item in taken})
     known = [store.items[item] for item in asked if item in store.items]
     for item in known:
         if np.isnan(item.lead_time_days):
             say_no_lead_time(records, item)
-    return {
+    leads = {
         item.name: (item.lead_time_days, item.lead_time_high)
         for item in known
         if np.isfinite(item.lead_time_days)
     }
+    return leads, why_without_level(advice, asking, store.current, leads)
 
 
 def fouling_chances(plant: Plant, groups: Sequence[SideGroup]) -> list[float]:
