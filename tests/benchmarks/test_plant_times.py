@@ -17,6 +17,7 @@ from pumplife.records.duty import build_duty
 from pumplife.records.read import Records, read_records
 from pumplife.records.usage import build_clock
 from pumplife.study import Study, run_study
+from tests.plants import small_plant
 from tests.prove.plants import make_plant, write_plant
 
 TIMES = 4
@@ -35,7 +36,7 @@ class Work:
 def works(tmp_path_factory: pytest.TempPathFactory) -> tuple[Work, Work]:
     """The study of a plant and that of one four times as large."""
     folder = tmp_path_factory.mktemp("plants")
-    run_study(write_plant(make_plant(6), folder / "first"))  # what is loaded once is loaded now
+    run_study(small_plant(folder / "first"))  # what is loaded once is loaded now
     return work_of(folder, 1), work_of(folder, TIMES)
 
 
