@@ -47,6 +47,14 @@ def say_counts(fits: pd.DataFrame) -> str:
     return f"Lives behind it: {failures:,.0f} failures and {suspensions:,.0f} suspensions of parts."
 
 
+def find_weakest(fits: pd.DataFrame) -> int | None:
+    """Find the life with the smallest scale among rows of the table of fits, None of none."""
+    if fits.empty or fits["scale"].isna().all():
+        return None
+    scale = fits["scale"].to_numpy(dtype=float)
+    return int(fits.index.to_numpy()[np.nanargmin(scale)])
+
+
 def find_extrapolated(study: ReadableStudy) -> list[bool]:
     """Tell which intervals lie beyond the longest life seen.
 
@@ -99,7 +107,7 @@ def order_by_stake(intervals: pd.DataFrame) -> list[int]:
     return [int(place) for place in np.argsort(-stake, kind="stable")]
 
 
-def find_group(study: ReadableStudy, service: str, part: str) -> int:
+def find_group(study: ReadableStudy, service: str, part: str) -> int | None:
     """Find the row of intervals in a service that wears a part and is worked most dearly.
 
     Parameters
@@ -111,10 +119,12 @@ def find_group(study: ReadableStudy, service: str, part: str) -> int:
 
     Returns
     -------
-    int
-        A row of intervals.
+    int or None
+        A row of intervals; None where there is none.
     """
     intervals = find_table(study, "intervals")
+    if intervals.empty:
+        return None
     wears = [(fits_behind(study, row)["part"] == part).any() for row in range(len(intervals))]
     here = (intervals["service"] == service).to_numpy(dtype=int)
     score = 2 * here + np.array(wears, dtype=int)

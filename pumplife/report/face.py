@@ -46,6 +46,8 @@ class HasFitRows(Protocol):
     """A pump group: rows of the table of fits that it rests on, -1 where there is none."""
 
     @property
+    def title(self) -> str: ...
+    @property
     def fit_rows(self) -> NDArray[np.int64]: ...
 
 

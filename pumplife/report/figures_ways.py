@@ -36,6 +36,8 @@ def ways_table(policies: pd.DataFrame, group: dict[str, Any], units: Units) -> p
         policy, setting (words), standing, cost_rate, cost_rate_low, cost_rate_high [money per
         rate unit].
     """
+    if policies.empty:
+        return pd.DataFrame(columns=list(COLUMNS))
     rows = policies
     for name, value in group.items():
         rows = rows[rows[name] == value]

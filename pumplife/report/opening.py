@@ -6,32 +6,37 @@ import numpy as np
 import pandas as pd
 
 from pumplife.lives.questions import FROM_AUDIT
+from pumplife.policy.evidence import KEEP_TODAYS
 from pumplife.report.answer import count_rules, name_pump_group, write_action
 from pumplife.report.budget_words import answer_budget
 from pumplife.report.events import count_account
 from pumplife.report.face import ReadableStudy, find_table, study_units
 from pumplife.report.figures_readings import sum_readings
+from pumplife.report.in_view import NOTHING, look_at, say_lacking
 from pumplife.report.tables import write_many, write_number, write_share
 
 ASKED_BY_RULE = frozenset(FROM_AUDIT.values())
 """Kinds of question that hang on one rule of the audit each."""
 SURE = 0.90  # chance from which a material is called the cheaper one
-NOTHING = "The records withhold the answer: the audit says what is missing."
 
 
 def answer_intervals(study: ReadableStudy) -> str:
     """Say what the advice saves, and where most of it comes from."""
     intervals, units = find_table(study, "intervals"), study_units(study)
     if intervals.empty or intervals["saving_per_year"].isna().all():
-        return NOTHING
-    planned = int(intervals["interval"].notna().sum())
-    best = intervals.loc[intervals["saving_per_year"].idxmax()].to_dict()
-    total = write_number(float(intervals["saving_per_year"].sum()))
-    action = write_action(best, units)
+        return look_at(study).verdict
+    keeps = intervals["policy"].eq(KEEP_TODAYS)
+    planned, kept = int((intervals["interval"].notna() & ~keeps).sum()), int(keeps.sum())
+    total = float(intervals["saving_per_year"].sum())
+    sign = 1.0 if total >= 0.0 else -1.0
+    most = intervals.loc[(sign * intervals["saving_per_year"]).idxmax()].to_dict()
+    way = "saves {} a year against" if total >= 0.0 else "costs {} a year more than"
+    money = way.format(f"{write_number(abs(total))} {units.currency}")
+    action = write_action(most, units)
     return (
         f"{planned} of {write_many(len(intervals), 'pump group')} are better rebuilt at an "
-        f"interval than run to failure; working as advised saves {total} {units.currency} a year "
-        f"against today's practice, most of it in {name_pump_group(best).lower()}: "
+        f"interval than run to failure{f', {kept} kept as today' if kept else ''}; working as "
+        f"advised {money} today's practice, most of it in {name_pump_group(most).lower()}: "
         f"{action[:1].lower()}{action[1:]}."
     )
 
@@ -40,7 +45,7 @@ def answer_stock(study: ReadableStudy) -> str:
     """Say what to ask for, and how many orders to place."""
     words = answer_budget(study)
     if not words:
-        return NOTHING
+        return say_lacking(study, "budget") or NOTHING
     orders = find_table(study, "orders")
     pieces = int(orders["quantity"].sum()) if len(orders) else 0
     placed = write_many(len(orders), "order")
@@ -51,6 +56,8 @@ def answer_materials(study: ReadableStudy) -> str:
     """Say how many comparisons of materials the records can tell, and what they tell."""
     materials = find_table(study, "materials")
     pairs = materials[materials["reference"] != ""] if len(materials) else materials
+    if study.fits is None:
+        return say_lacking(study, "materials") or NOTHING
     if pairs.empty:
         return "No part came in two materials that could be compared."
     told = pairs[pairs["comparable"].eq("yes")]
@@ -91,7 +98,7 @@ def answer_records(study: ReadableStudy) -> str:
     counted = count_account(find_table(study, "account"))
     tickets = counted[counted["kind"] == "ticket"]
     if tickets.empty:
-        return NOTHING
+        return say_lacking(study, "records") or NOTHING
     aside = tickets[tickets["status"] == "set aside"]
     share = write_share(float(aside["share"].sum()))
     words = f"{share} of {int(tickets['count'].sum()):,} ticket rows had to be "
