@@ -58,7 +58,7 @@ def test_every_notebook_has_a_test_here():
 @pytest.mark.filterwarnings("default")
 def test_intervals():
     key, pictures, drift = key_numbers("intervals")
-    assert pictures == 8
+    assert pictures == 7
     assert key["saving_per_year"] > 0
     # the age by which 5 to 45 % of the true diaphragms of that kit have failed brackets the
     # best interval of a part of shape 2 to 3 at cost ratios from 2 to 10 (age replacement)
