@@ -260,7 +260,9 @@ def test_keys_alone_move_a_price_and_bring_it_back(show: Callable[..., Any], wor
     page.keyboard.press("Enter")
     page.wait_for_function("document.querySelectorAll('article .tried').length === 0")
     assert page.input_value("#what-if-2") == "100"
-    assert page.inner_text("#what-if-says").startswith("Today's prices")
+    page.wait_for_function(  # said a moment later, so that a voice isn't cut off at each step
+        "document.getElementById('what-if-says').textContent.startsWith('Today\\'s prices')"
+    )
 
 
 @needs_browser
