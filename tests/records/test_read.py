@@ -532,8 +532,9 @@ def _book_of_meters(folder, meters, hours):
         # text and nothing that tells: a guess that says so, or what the plant has said
         (("4.660", "8.310"), (2.5, 3), "", (4.66, 8.31), (2.5, 3.0), "decimal_mark"),
         (("4.660", "8.310"), (2.5, 3), "comma", (4660.0, 8310.0), (2.5, 3.0), ""),
-        # the workbook's own numbers: a point is a point, and a comma typed among them stands out
-        ((4660.125, "8,5"), (2.5, 3), "comma", (4660.125, np.nan), (2.5, 3.0), "unreadable_number"),
+        # the workbook's own numbers show no mark: what is typed among them shows its own
+        ((4660.125, "8,5"), (2.5, 3), "comma", (4660.125, 8.5), (2.5, 3.0), ""),
+        ((4660.125, "8,5,1"), (2.5, 3), "", (4660.125, np.nan), (2.5, 3.0), "unreadable_number"),
     ],
 )
 def test_numbers_that_a_workbook_holds_as_text_are_read_as_text(  # noqa: PLR0917
