@@ -269,7 +269,7 @@ def test_without_prices_lives_and_fits_are_given_and_the_rest_withheld(
         )
     study = run_study(folder)
     told = {"account", "audit", "lives", "fits", "duty_effects", "questions", "pumps", "likeness"}
-    told |= {"materials", "material_exposure", "trials", "trial_looks"}
+    told |= {"materials", "material_exposure", "trials", "trial_looks", "kpi"}
     assert set(study.tables) == told
     assert study.tables["pumps"]["expected_cost"].isna().all()
     assert not study.stopped
