@@ -1,5 +1,6 @@
 """Tickets that came back in more than one file: which copy counts, and which are two jobs."""
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,29 @@ WRITTEN = (
     "grade",
 )  # fmt: skip
 """Cells that nothing but a hand fills: a ticket is printed with all others blank or as proposed."""
+
+
+def tell_ticket(
+    log: AuditLog,
+    row: Mapping[Any, Any],
+    severity: str,
+    what: str,
+    *,
+    rule: str,
+    consequence: str,
+    remedy: str,
+) -> None:
+    """Add an audit row on a ticket, at the row of the table `returned` that names it."""
+    log.add(
+        severity,
+        what,
+        rule=rule,
+        table="returned",
+        row=int(row["row"]),
+        pump_id=str(row["pump_id"]),
+        consequence=consequence,
+        remedy=remedy,
+    )
 
 
 def day_of_copy(rows: pd.DataFrame) -> "pd.Series[Any]":
@@ -104,14 +128,13 @@ def _tell_jobs(copies: pd.DataFrame, log: AuditLog) -> None:
         before = copies[
             copies["ticket"].eq(row["ticket"]) & copies["job_number"].eq(row["job_number"] - 1)
         ].iloc[-1]
-        log.add(
+        tell_ticket(
+            log,
+            row,
             "caution",
             f"Ticket {row['ticket_id']} came back for work on {before['day']:%Y-%m-%d} "
             f"({before['file']}) and on {row['day']:%Y-%m-%d} ({row['file']}).",
             rule="ticket_reused",
-            table="returned",
-            row=int(row["row"]),
-            pump_id=str(row["pump_id"]),
             consequence="They count as two jobs.",
             remedy="If it was one job and a day was corrected, remove the file that is wrong.",
         )
@@ -131,14 +154,13 @@ def _tell_copies(
     for row in other.to_dict("records"):
         counts = kept[row["job"]]
         same = contents[row["copy"]] == contents[counts["copy"]]
-        log.add(
+        tell_ticket(
+            log,
+            row,
             "note" if same else "caution",
             f"Ticket {row['ticket_id']} came back twice, in {row['file']} and {counts['file']}"
             f"{'' if same else ', and they differ'}.",
             rule="ticket_twice",
-            table="returned",
-            row=int(row["row"]),
-            pump_id=str(row["pump_id"]),
             consequence=f"It counts once, as {counts['file']} tells it.",
             remedy="None needed." if same else "If the other copy is right, remove this file.",
         )

@@ -5,7 +5,7 @@ import pandas as pd
 
 from pumplife.records.audit import AuditLog
 from pumplife.records.blanks import blank_table
-from pumplife.records.copies import settle_copies
+from pumplife.records.copies import settle_copies, tell_ticket
 from pumplife.records.phrases import squeeze
 from pumplife.records.tables import TABLES
 
@@ -89,13 +89,12 @@ def _orders(rows: pd.DataFrame, log: AuditLog) -> pd.DataFrame:
     odd = differing.any(axis=1).to_numpy()
     for row, said in zip(orders[odd].to_dict("records"), differing[odd].to_numpy(), strict=True):
         named = differing.columns[said]
-        log.add(
+        tell_ticket(
+            log,
+            row,
             "caution",
             f"Ticket {row['ticket_id']} says two things of {', '.join(named)}.",
             rule="ticket_contradicts",
-            table="returned",
-            row=int(row["row"]),
-            pump_id=str(row["pump_id"]),
             consequence="The first is used.",
             remedy=f"Correct {row['file']}.",
         )
@@ -125,13 +124,12 @@ def _check_place(orders: pd.DataFrame, kits: pd.DataFrame, log: AuditLog) -> Non
         told = orders.assign(made=made[0], side=side)[wrong]
         for row in told.to_dict("records"):
             said = what.format_map(row)
-            log.add(
+            tell_ticket(
+                log,
+                row,
                 "caution",
                 f"Ticket {row['ticket_id']} {said}.",
                 rule="ticket_elsewhere",
-                table="returned",
-                row=int(row["row"]),
-                pump_id=str(row["pump_id"]),
                 consequence="It counts as its rows say.",
                 remedy=f"If the ticket's number is right, correct {row['file']}.",
             )
@@ -152,14 +150,13 @@ def _order_numbers(orders: pd.DataFrame, rebuilds: pd.DataFrame, log: AuditLog) 
         number[jobs.index] = apart[jobs.index] if len(jobs) > 1 else ""  # the plain one is taken
         number[jobs.index[row]] = order["rebuild_id"]
         job = jobs.iloc[[row]].to_dict("records")[0]
-        log.add(
+        tell_ticket(
+            log,
+            job,
             "note",
             f"Ticket {job['ticket_id']} came back, and stands in rebuilds as order "
             f"{order['rebuild_id']}.",
             rule="ticket_known",
-            table="returned",
-            row=int(job["row"]),
-            pump_id=str(job["pump_id"]),
             consequence="It is one event; only the ticket's findings are added.",
             remedy="None needed.",
         )

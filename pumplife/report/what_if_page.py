@@ -11,6 +11,7 @@ import pandas as pd
 
 from pumplife.policy.decide import CLEARLY_CHEAPER
 from pumplife.policy.doubt.price_curves import PRICES, PriceCurves
+from pumplife.policy.groups import KEYS
 from pumplife.policy.interval import WORTH_PLANNING
 from pumplife.policy.intervals_table import RATE_UNITS
 from pumplife.policy.near_best import NEAR_BEST
@@ -19,7 +20,6 @@ from pumplife.report.evidence import order_by_stake
 from pumplife.report.face import ReadableStudy, find_table, study_units
 
 LEAST, MOST, STEP = 25, 400, 5  # of today's price, that the page offers [%]
-KEYS = ["service", "size_mm", "side", "kit", "hazard"]
 SAID = {"title": "group", "kit": "kit", "anchor": "anchor"}
 ITEMS = {  # of the table of costs that are one figure, and the price that each is
     "labour": "labour",
