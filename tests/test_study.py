@@ -55,6 +55,7 @@ def plant() -> tuple[Tables, str]:
         name: table[table["pump_id"].isin(chosen)] if "pump_id" in table else table
         for name, table in made.tables.items()
     }
+    tables["rebuilds"] = tables["rebuilds"].round({"downtime_h": 9})  # a workbook holds 16 digits
     lent = pd.DataFrame({"moved_on": ["2023-02-01", "2023-12-01"], "service": ["glaze", SERVICE]})
     tables["moves"] = lent.assign(pump_id=min(chosen))
     tables["plan"] = tables["plan"].assign(service=SERVICE, use_factor=1.5)
@@ -149,7 +150,6 @@ def test_a_workbook_of_the_same_plant_gives_the_same_answers(
         ours, theirs = book.tables[name], whole.tables[name]
         if name == "costs":  # its sources name the files
             ours, theirs = ours.drop(columns="source"), theirs.drop(columns="source")
-        if name in ("costs", "kpi"):  # sums of hours
             pd.testing.assert_frame_equal(ours, theirs, rtol=1e-12)
             continue
         pd.testing.assert_frame_equal(ours, theirs, check_exact=True)
