@@ -73,10 +73,16 @@ def _kind(step: str) -> str:
 
 def _make_bar(total: float) -> Any:
     """A bar; none where nobody looks, such as in a log."""
-    if "ipykernel" in sys.modules and find_spec("ipywidgets") is not None:
+    if _in_notebook() and find_spec("ipywidgets") is not None:
         from tqdm.notebook import tqdm as bar  # noqa: PLC0415  (only there)
 
         return bar(total=total, leave=False, smoothing=0.0)
     from tqdm import tqdm  # noqa: PLC0415  (only where work is long)
 
     return tqdm(total=total, disable=None, leave=False, smoothing=0.0, bar_format=_LOOK)
+
+
+def _in_notebook() -> bool:
+    """Tell if a kernel runs this; that its module is loaded says nothing."""
+    shell = sys.modules["IPython"].get_ipython() if "IPython" in sys.modules else None
+    return shell is not None and hasattr(shell, "kernel")

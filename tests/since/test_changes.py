@@ -20,7 +20,7 @@ from pumplife.since.changes import CHANGE_COLUMNS, Step, find_changes, share_cha
 from pumplife.since.kept import Kept, open_kept
 from pumplife.study import run_study
 
-from ..plants import SETTINGS, on_day, rebuild_rows, small_plant
+from ..plants import SETTINGS, on_day, pump_rows, rebuild_rows, small_plant
 
 Tables = Mapping[str, pd.DataFrame]
 
@@ -272,6 +272,15 @@ def test_a_study_is_compared_with_an_older_one(old: Path, tmp_path: Path) -> Non
     today = study.tables["intervals"]["interval"].iloc[0]
     assert float(interval["after"]) == pytest.approx(today, rel=1e-9)
     assert float(interval["after"]) > float(interval["before"])  # dearer kits are used up later
+
+
+def test_without_intervals_there_is_nothing_to_compare(old: Path, tmp_path: Path) -> None:
+    silent = [{k: v for k, v in row.items() if k != "use_per_week"} for row in pump_rows()]
+    study = run_study(small_plant(tmp_path / "bare", pumps=silent, readings=None), since=old)
+    assert "changes" not in study.tables
+    told = study.tables["audit"].query("rule == 'not_compared'")
+    assert told["severity"].tolist() == ["caution"]
+    assert "Mend what the stops name" in told["remedy"].iloc[0]
 
 
 def test_the_old_seed_stands(old: Path) -> None:
