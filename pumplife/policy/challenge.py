@@ -137,9 +137,16 @@ class Challenge:
             return "It is the advice: nothing needs to change to make it right."
         if not self.changes:
             return "No single change of an input between ×0.1 and ×10 makes it right."
-        told = [f"{name} ×{factor:.2f}" for name, factor in self.changes.items()]
+        told = [_say_factor(name, factor) for name, factor in self.changes.items()]
         rest = f" Others, each alone: {', '.join(told[1:])}." if told[1:] else ""
         return f"The nearest single change that would make it right: {told[0]}.{rest}"
+
+
+def _say_factor(name: str, factor: float) -> str:
+    """An input and what it is multiplied by."""
+    if abs(factor - 1.0) < 0.005:
+        return f"{name} by less than 1 %"
+    return f"{name} ×{factor:.2f}"
 
 
 def _chance(share: float) -> str:

@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 
 from pumplife.report import style
 from pumplife.report.tables import write_number
-from pumplife.report.words import Units
+from pumplife.report.words import USAGE_WORDS, Units
 
 MOST_INPUTS = 12  # bars of one figure, the strongest
 KEYS = ["service", "size_mm", "side", "kit", "hazard"]
@@ -74,7 +74,7 @@ def plot_tornado(
             ends = table[f"saving_{name}"].to_numpy(float)
             axes.barh(place, ends - saving, left=saving, height=0.62, color=colour)
         _set_limits(axes, table, saving)
-        _label_bars(axes, table, saving)
+        _label_bars(axes, table, saving, units)
         axes.axvline(saving, color=style.INK, lw=1.0)
         axes.set_yticks(place, [str(name) for name in table["input"]])
         axes.set_ylim(len(table) - 0.4, -0.6)
@@ -93,12 +93,12 @@ def _set_limits(axes: Axes, table: pd.DataFrame, saving: float) -> None:
     axes.set_xlim(low - room, high + room)
 
 
-def _label_bars(axes: Axes, table: pd.DataFrame, saving: float) -> None:
+def _label_bars(axes: Axes, table: pd.DataFrame, saving: float, units: Units) -> None:
     """Write the value of the input at each end of its bar; both where they lie on one side."""
     for row, bar in enumerate(table.to_dict("records")):
         ends = [(float(bar[f"saving_{name}"]), float(bar[name])) for name in ("low", "high")]
         ends.sort(key=lambda end: end[0])
-        words = [_write_value(value, str(bar["input_unit"])) for _, value in ends]
+        words = [_write_value(value, str(bar["input_unit"]), units) for _, value in ends]
         left, right = ends[0][0] <= saving, ends[1][0] >= saving
         if left and right:
             places = [(ends[0][0], -4, "right", words[0]), (ends[1][0], 4, "left", words[1])]
@@ -118,13 +118,13 @@ def _label_bars(axes: Axes, table: pd.DataFrame, saving: float) -> None:
             )
 
 
-def _write_value(value: float, unit: str) -> str:
+def _write_value(value: float, unit: str, units: Units) -> str:
     """A value of an input with its unit; three digits say enough, and 50.0 no more than 50."""
     if unit == "share":
         return f"{100.0 * value:.3g} %"
     number = write_number(value)
     number = number.rstrip("0").rstrip(".") if "." in number else number
-    return f"{number} {unit}".strip()
+    return f"{number} {units.usage if unit in USAGE_WORDS else unit}".strip()
 
 
 def _message(table: pd.DataFrame, saving: float, units: Units) -> str:

@@ -63,6 +63,7 @@ def plot_readings(sensitivity: pd.DataFrame, *, caption: str = "", ax: Axes | No
                 textcoords="offset points",
                 va="center",
                 fontsize=8.2,
+                bbox={"facecolor": style.PAPER, "alpha": 0.8, "lw": 0, "pad": 1},
             )
         axes.axvline(1.0, color=style.NAVY, lw=1.8)
         axes.set_yticks(place, [textwrap.fill(words, 30) for words in drawn["change"]])

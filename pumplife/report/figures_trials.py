@@ -93,7 +93,9 @@ def _label_bound(axes: Axes, last: pd.Series[Any], colour: str) -> None:
 
 def _say_progress(trials: pd.DataFrame) -> str:
     counts = trials["decision"].value_counts(sort=False)
-    told = ", ".join(f"{count} {word}" for word, count in counts.items())
+    told = ", ".join(
+        f"{count} {'to go on' if word == 'go on' else word}" for word, count in counts.items()
+    )
     return f"Trials under way: {told}"
 
 

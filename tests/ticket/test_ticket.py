@@ -239,3 +239,22 @@ def test_the_form_saves_what_was_filled_in(tmp_path, study):
     assert set(frame["done_on"]) == {"2021-12-30"}
     assert set(frame["done"]) == {"yes"}
     assert frame["saved_at"].str.startswith("20").all()
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="needs chromium on the path")
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_the_form_fits_a_phone_and_is_open_to_all(tmp_path, study, language):
+    browsers = pytest.importorskip("playwright.sync_api", reason="needs playwright")
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="needs axe")
+    words = load_words(language)
+    ticket = make_ticket(study, "P-2", "fluid", words)
+    path = tmp_path / "ticket.html"
+    path.write_text(write_ticket(ticket, words, language=language, invented=True), encoding="utf-8")
+    with browsers.sync_playwright() as started:
+        browser = started.chromium.launch(executable_path=CHROMIUM, args=list(QUIET[1:]))
+        page = browser.new_page(viewport={"width": 360, "height": 740})
+        page.goto(path.as_uri())
+        assert page.evaluate("document.documentElement.scrollWidth") == 360
+        found = axe.Axe().run(page).response["violations"]
+        browser.close()
+    assert [one["id"] for one in found if one["impact"] in ("serious", "critical")] == []
