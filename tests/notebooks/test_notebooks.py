@@ -3,6 +3,7 @@ hold against another route."""
 
 import importlib.util
 import json
+import warnings
 from pathlib import Path
 
 import numpy as np
@@ -17,17 +18,22 @@ TRUTH = ROOT / "data" / "demo" / "truth" / "truth.json"
 RENEW = "results differ from those committed: make notebooks, and look at what changed"
 
 
-def load_runner():
+@pytest.fixture(scope="module")
+def fresh():
+    """A function that runs a notebook afresh; all share one kernel and one study of the demo."""
     spec = importlib.util.spec_from_file_location("run", NOTEBOOKS / "run.py")
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+    runner = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(runner)
+    with warnings.catch_warnings():
+        warnings.simplefilter("default")
+        with runner.share_studies() as kernel:
+            yield lambda path: runner.run_notebook(path, kernel)
 
 
-def key_numbers(name):
+def key_numbers(name, fresh):
     """Key numbers and pictures of a fresh run, and where the committed results differ from it."""
     path = NOTEBOOKS / f"{name}.ipynb"
-    notebook = load_runner().run_notebook(path)
+    notebook = fresh(path)
     (cell,) = [c for c in notebook.cells if "key-numbers" in c.metadata.get("tags", [])]
     pictures = sum(
         "image/png" in output.get("data", {})
@@ -56,8 +62,8 @@ def test_every_notebook_has_a_test_here():
 
 
 @pytest.mark.filterwarnings("default")
-def test_intervals():
-    key, pictures, drift = key_numbers("intervals")
+def test_intervals(fresh):
+    key, pictures, drift = key_numbers("intervals", fresh)
     assert pictures == 7
     assert key["saving_per_year"] > 0
     # the age by which 5 to 45 % of the true diaphragms of that kit have failed brackets the
@@ -69,8 +75,8 @@ def test_intervals():
 
 
 @pytest.mark.filterwarnings("default")
-def test_spares_and_budget():
-    key, pictures, drift = key_numbers("spares_and_budget")
+def test_spares_and_budget(fresh):
+    key, pictures, drift = key_numbers("spares_and_budget", fresh)
     assert pictures == 8
     assert key["p50"]["advised"] < key["p50"]["today"]
     assert all(key["p90"][name] > value for name, value in key["p50"].items())
@@ -107,8 +113,8 @@ def last_year_by_tickets():
 
 
 @pytest.mark.filterwarnings("default")
-def test_elastomers():
-    key, pictures, drift = key_numbers("elastomers")
+def test_elastomers(fresh):
+    key, pictures, drift = key_numbers("elastomers", fresh)
     assert pictures == 4
     one, two = (
         true_life(key["service"], key["part"], key[which])["scale"] for which in ("first", "second")
@@ -119,8 +125,8 @@ def test_elastomers():
 
 
 @pytest.mark.filterwarnings("default")
-def test_records():
-    key, pictures, drift = key_numbers("records")
+def test_records(fresh):
+    key, pictures, drift = key_numbers("records", fresh)
     assert pictures == 3
     # by the files alone: at least what is repeated or dated before the window is set aside, at
     # most that and the rows whose pump isn't spelled as in the register
@@ -136,8 +142,8 @@ def test_records():
 
 
 @pytest.mark.filterwarnings("default")
-def test_published_results():
-    key, pictures, drift = key_numbers("published_results")
+def test_published_results(fresh):
+    key, pictures, drift = key_numbers("published_results", fresh)
     assert pictures == 1
     # every number of every example within what its source allows; none may fall out
     assert key["examples"] >= 32
