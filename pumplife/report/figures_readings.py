@@ -10,6 +10,8 @@ from matplotlib.axes import Axes
 
 from pumplife.report import style
 
+NEAR_WHOLE = 0.9  # a bar that ends from here on has its label across the line at 1
+
 
 def sum_readings(sensitivity: pd.DataFrame) -> pd.DataFrame:
     """Sum the saving over all groups for each way of reading the records.
@@ -55,15 +57,16 @@ def plot_readings(sensitivity: pd.DataFrame, *, caption: str = "", ax: Axes | No
     with style.drawing(ax, height=1.5 + 0.5 * len(drawn)) as axes:
         place = -np.arange(len(drawn), dtype=float)
         axes.barh(place, drawn["share"], color=style.SKY, height=0.5)
-        for height, share in zip(place, drawn["share"], strict=True):
+        shares = drawn["share"].to_numpy(float)
+        beyond = np.where((shares > NEAR_WHOLE) & (shares < 1.0), 1.0, np.maximum(shares, 0.0))
+        for height, share, end in zip(place, shares, beyond, strict=True):
             axes.annotate(
-                _percent(float(share)),
-                xy=(max(float(share), 0.0), height),
+                _percent(share),
+                xy=(end, height),  # past the line of the study where the bar ends just before it
                 xytext=(5, 0),
                 textcoords="offset points",
                 va="center",
                 fontsize=8.2,
-                bbox={"facecolor": style.PAPER, "alpha": 0.8, "lw": 0, "pad": 1},
             )
         axes.axvline(1.0, color=style.NAVY, lw=1.8)
         axes.set_yticks(place, [textwrap.fill(words, 30) for words in drawn["change"]])
