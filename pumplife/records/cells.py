@@ -44,6 +44,7 @@ _REST = r"(?:[T ,].*)?$"
 _NTH = r"(\d{1,2})(?:st|nd|rd|th|er)?"
 _NAMED = rf"^{_NTH}[-/. ]*(?:de )?([^\W\d_]{{3,}})[-/., ]*(?:de )?(\d{{4}}|\d{{2}}){_REST}"
 _MONTH_FIRST = rf"^(?:[^\W\d_]+, )?([^\W\d_]{{3,}})[-/. ]*{_NTH}[-/., ]+(\d{{4}}){_REST}"
+_CERTAIN = ((_ISO, "ymd"), (_COMPACT, "ymd"), (_NAMED, "dmy"), (_MONTH_FIRST, "mdy"))
 _SERIAL = r"^[1-9]\d{4}(?:\.\d+)?$"
 _WHOLE_SERIAL = r"^[2-7]\d{4}(?:\.0+)?$"
 _MONEY = r"(?<=\d)(?:stk\.?|pcs?|eur|usd|gbp|chf)$|^(?:eur|usd|gbp|chf)(?=\d)"
@@ -232,9 +233,12 @@ def read_dates(
     numbered = not serials and len(written) > 0 and bool(written.str.match(_WHOLE_SERIAL).all())
     if serials or numbered:
         days = days.fillna(_serial_dates(words))
-    three = words[days.isna()].str.extract(_THREE).dropna().astype(int)
-    used, undecided = date_order(three.to_numpy(), order)
-    days = days.fillna(_ordered_dates(three, used))
+    left = words[days.isna() & words.ne("")]
+    used, undecided = "", False
+    if len(left):
+        three = left.str.extract(_THREE).dropna().astype(int)
+        used, undecided = date_order(three.to_numpy(), order)
+        days = days.fillna(_ordered_dates(three, used))
     days = days.where(days.dt.year.between(1950, 2099))
     values: pd.Series = pd.Series(days.to_numpy()[place], index=column.index)
     first = days[written.index].first_valid_index() if numbered else None
@@ -260,15 +264,19 @@ def leave_undecided(column: "pd.Series", typed: TypedColumn, *, serials: bool) -
 
 
 def _certain_dates(words: "pd.Series") -> "pd.Series":
-    """Read the spellings that need no order."""
+    """Read the spellings that need no order; each pattern sees what those before it left."""
     found = pd.Series(pd.NaT, index=words.index, dtype="datetime64[ns]")
-    for pattern in (_ISO, _COMPACT):
-        found = found.fillna(_compose(words.str.extract(pattern).set_axis(["y", "m", "d"], axis=1)))
-    for pattern, names in ((_NAMED, ["d", "m", "y"]), (_MONTH_FIRST, ["m", "d", "y"])):
-        named = words.str.extract(pattern).set_axis(names, axis=1).dropna()
-        named["m"] = named["m"].map(_month)
-        named["y"] = _whole_year(named["y"].astype(int))
-        found = found.fillna(_compose(named))
+    for pattern, names in _CERTAIN:
+        left = words[found.isna() & words.ne("")]
+        if left.empty:
+            break
+        parts = left.str.extract(pattern).set_axis(list(names), axis=1).dropna()
+        if parts.empty:
+            continue
+        if names != "ymd":
+            parts["m"] = parts["m"].map(_month)
+            parts["y"] = _whole_year(parts["y"].astype(int))
+        found = found.fillna(_compose(parts))
     return found
 
 
