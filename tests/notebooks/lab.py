@@ -27,6 +27,12 @@ STATE = """() => {
 }"""
 
 
+KERNEL = """() => {
+  const session = window.jupyterapp.shell.currentWidget.sessionContext.session;
+  return session && session.kernel && session.kernel.status;
+}"""
+
+
 @contextlib.contextmanager
 def run_lab(root, own):
     """JupyterLab on a free port of this machine over `root`; everything it writes is in `own`."""
@@ -98,6 +104,7 @@ def is_open(state, name):
 
 def run_all(page):
     """Run all cells of the open notebook; what stands in it then."""
+    wait_for(lambda: page.evaluate(KERNEL) == "idle")
     do(page, "'notebook:run-all-cells'")
     return wait_for(lambda: has_run(page.evaluate(STATE)))
 
