@@ -1,17 +1,20 @@
 """Decisions: every kind is asked, its answer is replayed on every run and not asked again."""
 
-import hashlib
+import functools
+from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from pumplife.lives.build import build_lives
 from pumplife.records.decisions import KINDS
 from pumplife.records.duty import build_duty
 from pumplife.records.questions import question_ids, question_parts
 from pumplife.records.read import read_records
 from pumplife.records.usage import build_clock
-from pumplife.study import audit_records, run_study
+from pumplife.study import audit_records
 
 from ..faults.plant import CLEAN, plant
 
@@ -50,15 +53,36 @@ def ask(folder, kind):
     return ours.iloc[0]
 
 
-def settle(name, folder):
-    """Plant a fault, answer its question; give the question and the audit afterwards."""
-    kind, word = ASKED[name]
-    asked = ask(plant(name, folder), kind)
-    answer(folder, asked["question"], word)
-    checked = audit_records(folder)
-    audit, questions = checked.audit, checked.questions
-    assert asked["question"] not in set(questions["question"])
-    return asked, audit
+@dataclass(kw_only=True, eq=False)
+class Settled:
+    """A planted fault whose question was answered."""
+
+    folder: Path
+    files: dict[str, bytes]  # what every file held before
+    asked: pd.Series
+    audit: pd.DataFrame
+
+    @functools.cached_property
+    def records(self):
+        return read_records(self.folder)
+
+
+@pytest.fixture(scope="module")
+def settled(tmp_path_factory):
+    """A function that plants a fault, answers its question and audits again, once for each."""
+
+    @functools.cache
+    def settle(name):
+        kind, word = ASKED[name]
+        folder = plant(name, tmp_path_factory.mktemp(name))
+        files = {file.name: file.read_bytes() for file in folder.iterdir()}
+        asked = ask(folder, kind)
+        answer(folder, asked["question"], word)
+        checked = audit_records(folder)
+        assert asked["question"] not in set(checked.questions["question"])
+        return Settled(folder=folder, files=files, asked=asked, audit=checked.audit)
+
+    return settle
 
 
 def test_every_kind_of_question_is_tried():
@@ -66,18 +90,16 @@ def test_every_kind_of_question_is_tried():
 
 
 @pytest.mark.parametrize("name", ASKED)
-def test_an_answer_is_applied_and_not_asked_again(name, tmp_path):
-    plant(name, tmp_path)
-    before = {file.name: hashlib.sha256(file.read_bytes()).digest() for file in tmp_path.iterdir()}
-    asked, audit = settle(name, tmp_path)
+def test_an_answer_is_applied_and_not_asked_again(name, settled):
+    found = settled(name)
+    asked, audit = found.asked, found.audit
     assert name not in set(audit["rule"])
     applied = audit[audit["rule"].eq("decision_applied")].iloc[0]
     assert applied["severity"] == "note"
     assert "settled by decision of 2023-01-10" in applied["what"]
     assert not audit["rule"].isin(["decision_bad", "decision_gone"]).any()
-    for file in tmp_path.iterdir():  # sources are never edited
-        same = hashlib.sha256(file.read_bytes()).digest() == before.get(file.name)
-        assert same or file.name == "decisions.csv"
+    for file in found.folder.iterdir():  # sources are never edited
+        assert found.files.get(file.name) == file.read_bytes() or file.name == "decisions.csv"
     assert asked["choices"]
     assert asked["what"]
     assert asked["consequence"]
@@ -98,59 +120,50 @@ def test_skip_leaves_things_as_they_are_and_asks_no_more(name, tmp_path):
         pd.testing.assert_frame_equal(before.table(table), after.table(table))
 
 
-def read_settled(name, folder):
-    settle(name, folder)
-    return read_records(folder)
-
-
-def test_what_each_answer_changes_in_the_clean_tables(tmp_path):
-    def settled(name):
-        return read_settled(name, tmp_path / name)
-
+def test_what_each_answer_changes_in_the_clean_tables(settled):
     def order(records, column, number="R-043"):
         rebuilds = records.table("rebuilds")
         return rebuilds.loc[rebuilds["rebuild_id"].eq(number), column].tolist()
 
-    assert order(settled("part_not_named"), "failed_part") == ["diaphragm"]
-    assert order(settled("kit_not_written"), "kit") == ["FK-50-CR"]
-    assert order(settled("reason_not_known"), "reason") == ["breakdown"]
-    assert order(settled("one_event_twice"), "completes", "R-900") == ["R-043"]
-    partial = settled("partly_done").table("findings")
+    assert order(settled("part_not_named").records, "failed_part") == ["diaphragm"]
+    assert order(settled("kit_not_written").records, "kit") == ["FK-50-CR"]
+    assert order(settled("reason_not_known").records, "reason") == ["breakdown"]
+    assert order(settled("one_event_twice").records, "completes", "R-900") == ["R-043"]
+    partial = settled("partly_done").records.table("findings")
     told = partial[partial["file"].eq("decisions")].set_index("part")["action"].to_dict()
     assert told == {"diaphragm": "renewed", "seat": "renewed", "ball": "kept"}
-    position = settled("position_shared").table("findings").iloc[-1]
+    position = settled("position_shared").records.table("findings").iloc[-1]
     assert tuple(position[["part", "position", "found", "action"]]) == (
         "ball", "suction_left", "failed", "renewed",
     )  # fmt: skip
-    kept = settled("failed_and_kept").table("findings")
+    kept = settled("failed_and_kept").records.table("findings")
     assert kept.loc[kept["rebuild_id"].eq("R-043"), "action"].tolist() == ["renewed"]
-    meters = settled("counter_rolled_over").table("readings")
+    meters = settled("counter_rolled_over").records.table("readings")
     assert meters.loc[meters["pump_id"].eq("P-1"), "digits"].eq(5).all()
     assert meters.loc[meters["pump_id"].ne("P-1"), "digits"].isna().all()
-    swapped = settled("unrecorded_exchange").table("readings")
+    swapped = settled("unrecorded_exchange").records.table("readings")
     begun = swapped[swapped["new_meter_start"].notna()]
     assert begun[["pump_id", "new_meter_start"]].to_numpy().tolist() == [["P-4", 0.0]]
-    units = settled("strokes_or_cycles").table("readings").groupby("pump_id")["unit"].unique()
+    units = (
+        settled("strokes_or_cycles").records.table("readings").groupby("pump_id")["unit"].unique()
+    )
     assert list(units["P-5"]) == ["strokes"]
     assert list(units["P-4"]) == ["cycles"]
-    placed = settled("unresolved_location")
+    placed = settled("unresolved_location").records
     assert order(placed, "pump_id") == ["P-3"]
-    moved = settled("move_not_written").table("moves").iloc[-1]
+    moved = settled("move_not_written").records.table("moves").iloc[-1]
     assert tuple(moved[["pump_id", "location", "state"]]) == ("P-3", "N-11", "in_service")
 
 
-def usage_of(folder, pump):
-    study = run_study(folder)
-    return float(np.diff(study.clock.usage([pump, pump], [18262.0, 18262.0 + 1095.0]))[0])
-
-
-def test_settled_meters_give_the_usage_that_passed(tmp_path):
+def test_settled_meters_give_the_usage_that_passed(settled):
     # day 0 of the records is 1970 + 18262 days; every pump runs ten hours a day
-    for name, pump in (("counter_rolled_over", 0), ("meter_break_unclear", 1)):
-        settle(name, tmp_path / name)
-        assert usage_of(tmp_path / name, pump) == pytest.approx(10_950.0, rel=0.002)
-    settle("strokes_or_cycles", tmp_path / "unit")
-    assert usage_of(tmp_path / "unit", 4) == pytest.approx(10_950.0, rel=0.002)
+    for name, pump in (
+        ("counter_rolled_over", 0), ("meter_break_unclear", 1), ("strokes_or_cycles", 4),
+    ):  # fmt: skip
+        records = settled(name).records
+        clock = build_clock(records, build_duty(records))
+        ran = float(np.diff(clock.usage([pump, pump], [18262.0, 18262.0 + 1095.0]))[0])
+        assert ran == pytest.approx(10_950.0, rel=0.002)
 
 
 def test_a_wrong_reading_is_left_out(tmp_path):
@@ -165,10 +178,11 @@ def test_one_event_is_one_visit_and_two_are_two(tmp_path):
     for word in ("one", "two"):
         folder = plant("one_event_twice", tmp_path / word)
         answer(folder, "event|R-900|R-043|P-3", word)
-        study = run_study(folder)
-        visits = study.lives.visits
+        assert audit_records(folder).questions.empty
+        records = read_records(folder)
+        duty = build_duty(records)
+        visits = build_lives(records, duty, build_clock(records, duty)).visits
         counts[word] = visits.loc[visits["pump_id"].eq("P-3"), "rebuild_id"].nunique()
-        assert study.tables["questions"].empty
     assert counts == {"one": 8, "two": 9}
 
 
