@@ -10,13 +10,14 @@ demo: $(STAMP)
 	$(BIN)/python notebooks/run.py --out out/notebooks
 	@echo "Open out/demo/report.html; the workbook is out/demo/study.xlsx, the notebooks are in out/notebooks."
 
-# The test workers fill the cores: threads of linear algebra would only wait for each other
+# The test workers fill the cores: threads of linear algebra would only wait for each other.
+# Work is stolen, so that tests that share a study mostly run in the same worker.
 test: export OMP_NUM_THREADS := 1
 test: $(STAMP)
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
-	$(BIN)/pytest -n auto
+	$(BIN)/pytest -n auto --dist worksteal
 
 prove: $(STAMP)
 	$(BIN)/python tests/prove/prove.py
@@ -39,9 +40,10 @@ lock:
 	.lock-venv/bin/pip freeze --exclude-editable > requirements.lock
 	rm -rf .lock-venv
 
+# Byte code is made where a module is first imported: most that is installed never is
 $(STAMP): pyproject.toml requirements.lock
 	$(PYTHON) -m venv .venv
-	$(BIN)/pip install --quiet --disable-pip-version-check --requirement requirements.lock
+	$(BIN)/pip install --quiet --disable-pip-version-check --no-compile --requirement requirements.lock
 	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps --editable .
 	touch $(STAMP)
 
