@@ -1,6 +1,8 @@
 """The output folder is whole or not there, and only ours is ever replaced."""
 
 import json
+import re
+from html import unescape
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -35,6 +37,15 @@ def test_settings_name_every_file(tmp_path: Path, study: SimpleNamespace) -> Non
     assert settings["versions"]["numpy"] == np.__version__
     assert settings["rows"]["due"] == 40
     assert set(settings["files"]) == set(contents(out)) - {"study.json"}
+
+
+def test_every_link_of_the_page_arrives(tmp_path: Path, study: SimpleNamespace) -> None:
+    out = write_study(study, tmp_path / "out")
+    page = (out / "report.html").read_text(encoding="utf-8")
+    links = {unescape(link) for link in re.findall(r'(?:href|src)="([^"#][^"]*)"', page)}
+    files = {link.partition("#")[0] for link in links if not link.startswith("data:")}
+    assert "tables/due.csv" in files
+    assert all((out / name).is_file() for name in files)
 
 
 def test_our_own_folder_is_replaced_whole(tmp_path: Path, study: SimpleNamespace) -> None:
