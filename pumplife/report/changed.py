@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import pandas as pd
 
 from pumplife.report.face import ReadableStudy, study_units
-from pumplife.report.tables import PageTable, lay_out, write_cell, write_code, write_many
+from pumplife.report.tables import (
+    PageTable,
+    lay_out,
+    write_cell,
+    write_code,
+    write_many,
+    write_number,
+)
 from pumplife.report.titles import TABLES
 from pumplife.report.words import UNIT_OF_KIND, Units, find_heading
 
@@ -17,6 +25,8 @@ LONGEST = 60
 ALONE, MOSTLY = 0.95, 0.6
 """Share from which a cause counts as the only one, and as the main one."""
 NUMBERS = frozenset(UNIT_OF_KIND) | {"count", "number", "share", "ratio"}
+MORE_DIGITS = range(4, 11)
+"""Significant digits to try where two numbers read alike."""
 RANKS = {"intervals": 0, "budget": 0, "stock": 1}
 """Tables whose changes are told, those of 1 only where 0 has too few."""
 
@@ -96,9 +106,8 @@ def _sentence(rows: pd.DataFrame, units: Units) -> str:
     policy = rows[rows["column"].eq("policy")]
     main = rows[rows["column"].ne("policy")] if len(policy) < len(rows) else policy
     column = main["column"].iloc[0]
-    before, after = (
-        _write(table, column, key, str(main[name].iloc[0]), units) for name in ("before", "after")
-    )
+    values = [str(main[name].iloc[0]) for name in ("before", "after")]
+    before, after = _write_apart(table, column, key, values, units)
     if len(policy):  # the blank of a group that had no advice is no run to failure
         before = before if policy["before"].iloc[0] else "no advice"
         after = after if policy["after"].iloc[0] else "no advice"
@@ -125,26 +134,38 @@ def _name_causes(rows: pd.DataFrame) -> str:
 
 
 def _for_people(changes: pd.DataFrame, units: Units) -> pd.DataFrame:
-    written = {
-        name: [
-            _write(*cells, units)
-            for cells in zip(
-                changes["table"], changes["column"], changes["key"], changes[name], strict=True
-            )
-        ]
-        for name in ("before", "after", "reached")
-    }
+    names = ["before", "after", "reached"]
+    cells = changes[["table", "column", "key", *names]].itertuples(index=False)
+    written = pd.DataFrame(
+        [_write_apart(table, column, key, values, units) for table, column, key, *values in cells],
+        columns=names,
+        index=changes.index,
+    )
     return changes.assign(
         table=[TABLES[table][0] for table in changes["table"]],
         column=[
             find_heading(table, column).words
             for table, column in zip(changes["table"], changes["column"], strict=True)
         ],
-        **written,
+        **{name: written[name] for name in names},
     )
 
 
-def _write(table: str, column: str, key: str, value: str, units: Units) -> str:
+def _write_apart(
+    table: str, column: str, key: str, values: Sequence[str], units: Units
+) -> list[str]:
+    """Answers before, after and between, with as many digits as tell the first two apart."""
+    written = [_write(table, column, key, value, units) for value in values]
+    for digits in MORE_DIGITS:
+        if written[0] != written[1] or values[0] == values[1]:
+            break
+        written = [_write(table, column, key, value, units, digits=digits) for value in values]
+    return written
+
+
+def _write(
+    table: str, column: str, key: str, value: str, units: Units, *, digits: int | None = None
+) -> str:
     """An answer as people read it, with its unit; what a blank means where it is one."""
     heading = find_heading(table, column)
     kind = "money" if table == "budget" and key.endswith(", money") else heading.kind
@@ -152,4 +173,6 @@ def _write(table: str, column: str, key: str, value: str, units: Units) -> str:
         return write_code(value) if value else heading.blank
     unit = UNIT_OF_KIND.get(kind, "")
     words = unit.format(usage=units.usage, currency=units.currency, rate=units.rate)
-    return f"{write_cell(float(value), kind)} {words}".strip()
+    if digits is None or kind not in UNIT_OF_KIND:
+        return f"{write_cell(float(value), kind)} {words}".strip()
+    return f"{write_number(float(value), digits)} {words}".strip()
