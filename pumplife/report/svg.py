@@ -5,6 +5,7 @@ import re
 from html import escape
 
 from matplotlib.axes import Axes
+from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 
 from pumplife.report import style
@@ -40,8 +41,13 @@ def write_svg(axes: Axes) -> str:
     figure = axes.figure
     assert isinstance(figure, Figure)
     paper = io.StringIO()
-    with style.own_style():
-        figure.savefig(paper, format="svg", metadata={"Date": None, "Creator": None})
+    canvas, dpi = figure.canvas, figure.dpi
+    try:
+        with style.own_style():  # not by savefig, which lays out by drawing all of it once more
+            FigureCanvasSVG(figure).print_svg(paper, metadata={"Date": None, "Creator": None})
+    finally:
+        figure.set_canvas(canvas)
+        figure.set_dpi(dpi)
     return paper.getvalue().replace("'DejaVu Sans'", FONTS)
 
 
