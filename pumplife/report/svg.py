@@ -36,7 +36,7 @@ def _measure(words: str, font: FontProperties, maths: Any) -> tuple[float, float
     return text_to_path.get_text_width_height_descent(words, font, maths)
 
 
-class _Pen(RendererSVG):  # type: ignore[misc]  # the library says nothing of its types here
+class _Pen(RendererSVG):
     """Writes SVG; a text is measured once, not once for each figure and for its layout."""
 
     def get_text_width_height_descent(
@@ -52,7 +52,7 @@ class _Canvas(FigureCanvasSVG):
         """Begin the document."""
         width, height = (self.fixed_dpi * self.figure.get_size_inches()).tolist()
         said = {"Date": None, "Creator": None}
-        self.pen = _Pen(width, height, paper, image_dpi=dpi, metadata=said)
+        self.pen = _Pen(width, height, paper, image_dpi=dpi, metadata=said)  # type: ignore[no-untyped-call]
         return self.pen
 
     def get_renderer(self) -> _Pen:
@@ -81,7 +81,7 @@ def write_svg(axes: Axes) -> str:
             figure.set_dpi(FigureCanvasSVG.fixed_dpi)
             pen = _Canvas(figure).open(paper, dpi)
             figure.draw(pen)
-            pen.finalize()
+            pen.finalize()  # type: ignore[no-untyped-call]
     finally:
         figure.set_canvas(canvas)
         figure.set_dpi(dpi)
