@@ -15,7 +15,7 @@ from pumplife.report.figures_timeline import (
     STATUS_COLOURS,
     YEAR,
     date_axis,
-    draw_bar,
+    draw_bars,
     list_marks,
     status_handles,
     timeline_of,
@@ -109,8 +109,8 @@ def plot_fleet(
     row = {name: -float(place) for place, name in enumerate(names)}
     down = drawn[drawn["what"] == "breakdown"]
     with style.drawing(ax, height=1.7 + 0.105 * len(names)) as axes:
-        for one in drawn.drop(index=down.index).to_dict("records"):
-            draw_bar(axes, (one["start"], one["end"]), row[one["pump_id"]], 0.33, one["what"])
+        spells = drawn.drop(index=down.index).rename(columns={"what": "status"})
+        draw_bars(axes, spells, [row[name] for name in spells["pump_id"]], 0.33)
         heights = [row[name] for name in down["pump_id"]]
         mark: dict[str, Any] = {"ls": "", "marker": "x", "color": style.WINE}
         axes.plot(down["start"].tolist(), heights, ms=3.2, mew=0.9, **mark)
