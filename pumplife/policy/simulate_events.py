@@ -23,7 +23,7 @@ from pumplife.policy.simulate_way import (
     check_sizes,
     too_many_events,
 )
-from pumplife.weibull.draws import LifeDraws
+from pumplife.weibull.draws import LifeDraws, pick
 
 
 def _none() -> IntArray:
@@ -100,8 +100,9 @@ class Lanes:
         """Drop the other lanes."""
         if which.all():
             return
+        rows = np.flatnonzero(which)
         for name in self.__slots__:
-            setattr(self, name, getattr(self, name)[which])
+            setattr(self, name, pick(getattr(self, name), rows))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

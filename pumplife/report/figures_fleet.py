@@ -15,7 +15,7 @@ from pumplife.report.figures_timeline import (
     STATUS_COLOURS,
     YEAR,
     date_axis,
-    draw_bar,
+    draw_bars,
     list_marks,
     status_handles,
     timeline_of,
@@ -26,13 +26,15 @@ MOST_STRIPS = 100  # pumps in one figure
 MONTH = YEAR / 12.0
 
 
-def fleet_table(study: ReadableStudy) -> pd.DataFrame:
+def fleet_table(study: ReadableStudy, *, timeline: Timeline | None = None) -> pd.DataFrame:
     """Give what the strips of all pumps draw.
 
     Parameters
     ----------
     study : ReadableStudy
         Finished.
+    timeline : Timeline, optional
+        Of `pick_fleet`, and of others, where it is laid out already.
 
     Returns
     -------
@@ -40,19 +42,21 @@ def fleet_table(study: ReadableStudy) -> pd.DataFrame:
         pump_id, start_on, end_on, what: month by month, how the ages of most of a pump's parts
         are known, and breakdowns; start and end [days since 1970-01-01].
     """
-    timeline, names = _fleet(study)
+    names = pick_fleet(study)
+    timeline = timeline_of(study, names) if timeline is None else timeline
     runs = [
         {"pump_id": name, "start": start, "end": end, "what": what}
         for name in names
         for start, end, what in _runs(timeline, name)
     ]
-    down = timeline.events[timeline.events["what"] == "breakdown"]
+    events = timeline.events
+    down = events[events["what"].eq("breakdown") & events["pump_id"].isin(names)]
     points = down[["pump_id", "what"]].assign(start=down["day"], end=down["day"])
     every = with_dates(pd.concat([pd.DataFrame(runs), points], ignore_index=True))
     return every[["pump_id", "start_on", "end_on", "what", "start", "end"]]
 
 
-def _fleet(study: ReadableStudy) -> tuple[Timeline, list[str]]:
+def pick_fleet(study: ReadableStudy) -> list[str]:
     """All pumps, or those with most set aside where there are too many for one figure."""
     account = find_table(study, "account")
     names = [str(name) for name in study.records.pumps["pump_id"]]
@@ -63,7 +67,7 @@ def _fleet(study: ReadableStudy) -> tuple[Timeline, list[str]]:
         rest = [name for name in names if name not in chosen]
         chosen |= set(rest[: MOST_STRIPS - len(chosen)])
         names = [name for name in names if name in chosen]
-    return timeline_of(study, names), names
+    return names
 
 
 def _runs(timeline: Timeline, pump_id: str) -> list[tuple[float, float, str]]:
@@ -109,8 +113,8 @@ def plot_fleet(
     row = {name: -float(place) for place, name in enumerate(names)}
     down = drawn[drawn["what"] == "breakdown"]
     with style.drawing(ax, height=1.7 + 0.105 * len(names)) as axes:
-        for one in drawn.drop(index=down.index).to_dict("records"):
-            draw_bar(axes, (one["start"], one["end"]), row[one["pump_id"]], 0.33, one["what"])
+        spells = drawn.drop(index=down.index).rename(columns={"what": "status"})
+        draw_bars(axes, spells, [row[name] for name in spells["pump_id"]], 0.33)
         heights = [row[name] for name in down["pump_id"]]
         mark: dict[str, Any] = {"ls": "", "marker": "x", "color": style.WINE}
         axes.plot(down["start"].tolist(), heights, ms=3.2, mew=0.9, **mark)

@@ -5,6 +5,8 @@ from collections.abc import Iterable, Mapping, Sequence
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
+from matplotlib.collections import PolyCollection
+from matplotlib.colors import to_rgba
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 
@@ -200,23 +202,34 @@ def _without(span: tuple[float, float], hole: tuple[float, float]) -> list[tuple
 
 
 def _draw_stretches(axes: Axes, stretches: pd.DataFrame, place: Mapping[Lane, float]) -> None:
-    for row in stretches.to_dict("records"):
-        height = place[(row["side"], row["part"], row["position"])]
-        draw_bar(axes, (row["start"], row["end"]), height, 0.28, row["status"])
+    lanes = zip(stretches["side"], stretches["part"], stretches["position"], strict=True)
+    draw_bars(axes, stretches, [place[lane] for lane in lanes], 0.28)
 
 
-def draw_bar(
-    axes: Axes, span: tuple[float, float], height: float, half: float, status: str
-) -> None:
-    """Draw how well a spell is known, as a bar around a height: the less, the thinner."""
-    half = half * STATUS_HEIGHTS[status]
-    axes.broken_barh(
-        [(span[0], span[1] - span[0])],
-        (height - half, 2.0 * half),
-        color=STATUS_COLOURS[status],
-        alpha=1.0 if status == "set aside" else 0.62,
-        lw=0,
-    )
+def draw_bars(axes: Axes, spells: pd.DataFrame, heights: Sequence[float], half: float) -> None:
+    """Draw how well spells are known, as bars around heights: the less, the thinner.
+
+    Parameters
+    ----------
+    axes : Axes
+        Where.
+    spells : DataFrame
+        start, end and status of each.
+    heights : sequence of float
+        Of each [data units of the y axis].
+    half : float
+        Half the thickness of what is known best [data units of the y axis].
+    """
+    if spells.empty:
+        return
+    status = spells["status"]
+    thick = half * status.map(STATUS_HEIGHTS).to_numpy(float)
+    x, y = spells[["start", "end"]].to_numpy(float), np.asarray(heights, float)
+    low, high = y - thick, y + thick
+    corners = [[x[:, 0], low], [x[:, 0], high], [x[:, 1], high], [x[:, 1], low]]
+    colours = [to_rgba(STATUS_COLOURS[one], 1.0 if one == "set aside" else 0.62) for one in status]
+    shapes = np.moveaxis(np.array(corners), 2, 0)
+    axes.add_collection(PolyCollection(list(shapes), facecolors=colours, linewidths=0.0))
 
 
 def _draw_events(axes: Axes, events: pd.DataFrame, place: Mapping[Lane, float]) -> None:

@@ -12,7 +12,7 @@ from pumplife.report.events import DAYS_PER_YEAR, breakdowns_by_service
 from pumplife.report.evidence import fits_behind, order_by_stake, say_counts
 from pumplife.report.face import ReadableStudy, find_table, study_units, study_window
 from pumplife.report.figures import cost_curve_table, due_table, plot_cost_curve, plot_due
-from pumplife.report.figures_fleet import fleet_table, plot_fleet
+from pumplife.report.figures_fleet import fleet_table, pick_fleet, plot_fleet
 from pumplife.report.figures_lives import (
     forest_table,
     plot_forest,
@@ -207,15 +207,15 @@ def _stories(study: ReadableStudy) -> Iterator[Drawn]:
     """A strip for every pump, and the stories of the pumps with most cautions."""
     if study.lives is None or study.lives.gathered is None:
         return
-    strips = fleet_table(study)
-    yield as_drawn("pumps", "stories", plot_fleet(study, drawn=strips), strips)
     audit = find_table(study, "audit")
     named = audit.loc[audit["severity"].eq("caution"), "pump_id"]
     known = named[named.isin(study.records.pumps["pump_id"])]
     worst = known.value_counts().rename_axis("pump_id").reset_index(name="cautions")
     worst = worst.sort_values(["cautions", "pump_id"], ascending=[False, True])
     told = [str(pump_id) for pump_id in worst["pump_id"].head(MOST_STORIES)]
-    every = timeline_of(study, told)
+    every = timeline_of(study, list(dict.fromkeys([*pick_fleet(study), *told])))
+    strips = fleet_table(study, timeline=every)
+    yield as_drawn("pumps", "stories", plot_fleet(study, drawn=strips), strips)
     for pump_id in told:
         axes = plot_timeline(study, pump_id, timeline=every)
         table = timeline_table(study, pump_id, timeline=every)

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Mapping, Sequence
+from functools import cache
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -105,6 +106,7 @@ def write_page(study: ReadableStudy, figures: Sequence[tuple[Drawn, str]]) -> st
     )
 
 
+@cache
 def _environment() -> Environment:
     made = Environment(
         loader=PackageLoader("pumplife.report", "."),

@@ -2,10 +2,15 @@
 
 import io
 import re
+from functools import lru_cache
 from html import escape
+from typing import Any
 
 from matplotlib.axes import Axes
+from matplotlib.backends.backend_svg import FigureCanvasSVG, RendererSVG
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.textpath import text_to_path
 
 from pumplife.report import style
 
@@ -25,6 +30,36 @@ ROLES = {
 """Colours that the page gives a light and a dark value."""
 
 
+@lru_cache(maxsize=20_000)
+def _measure(words: str, font: FontProperties, maths: Any) -> tuple[float, float, float]:
+    """Width, height and descent of a text [point]; figures have many texts in common."""
+    return text_to_path.get_text_width_height_descent(words, font, maths)
+
+
+class _Pen(RendererSVG):
+    """Writes SVG; a text is measured once, not once for each figure and for its layout."""
+
+    def get_text_width_height_descent(
+        self, s: str, prop: FontProperties, ismath: Any
+    ) -> tuple[float, float, float]:
+        return _measure(s, prop, ismath)
+
+
+class _Canvas(FigureCanvasSVG):
+    """Lays a figure out by the pen that draws it."""
+
+    def open(self, paper: io.StringIO, dpi: float) -> _Pen:
+        """Begin the document."""
+        width, height = (self.fixed_dpi * self.figure.get_size_inches()).tolist()
+        said = {"Date": None, "Creator": None}
+        self.pen = _Pen(width, height, paper, image_dpi=dpi, metadata=said)  # type: ignore[no-untyped-call]
+        return self.pen
+
+    def get_renderer(self) -> _Pen:
+        """What the layout measures with."""
+        return self.pen
+
+
 def write_svg(axes: Axes) -> str:
     """Give a figure as an SVG document, with text kept as text and the same bytes every time.
 
@@ -40,8 +75,16 @@ def write_svg(axes: Axes) -> str:
     figure = axes.figure
     assert isinstance(figure, Figure)
     paper = io.StringIO()
-    with style.own_style():
-        figure.savefig(paper, format="svg", metadata={"Date": None, "Creator": None})
+    canvas, dpi = figure.canvas, figure.dpi
+    try:
+        with style.own_style():  # not by savefig, which lays out by drawing all of it once more
+            figure.set_dpi(FigureCanvasSVG.fixed_dpi)
+            pen = _Canvas(figure).open(paper, dpi)
+            figure.draw(pen)
+            pen.finalize()  # type: ignore[no-untyped-call]
+    finally:
+        figure.set_canvas(canvas)
+        figure.set_dpi(dpi)
     return paper.getvalue().replace("'DejaVu Sans'", FONTS)
 
 

@@ -226,7 +226,7 @@ def write_table(frame: pd.DataFrame, path: Path) -> None:
         if pd.api.types.is_datetime64_any_dtype(frame[name])
     }
     numbers = {
-        name: frame[name].mask(frame[name].abs() < NOTHING, 0.0)
+        name: np.where(np.abs(values := frame[name].to_numpy(float)) < NOTHING, 0.0, values)
         for name in frame.columns
         if pd.api.types.is_float_dtype(frame[name])
     }

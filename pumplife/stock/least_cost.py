@@ -1,14 +1,22 @@
 """What a level costs a year, and the reorder point and quantity of least cost."""
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pumplife.policy.groups import DAYS_PER_YEAR
 from pumplife.stock.asked import ItemDemand
-from pumplife.stock.level import SIMPSON, Shelf, assess_levels, count_pmf, poisson_loss
+from pumplife.stock.level import (
+    SIMPSON,
+    DemandChances,
+    Shelf,
+    count_chances,
+    count_pmf,
+    lay_levels,
+    poisson_loss,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -75,12 +83,16 @@ class LevelCost:
 
 def assess_demand(demand: ItemDemand, quantity: int) -> Shelf:
     """Every reorder point of one item against its simulated demand."""
+    return lay_levels(_count(demand), quantity)
+
+
+@lru_cache(maxsize=2)  # one demand is asked about many quantities in turn
+def _count(demand: ItemDemand) -> DemandChances:
     spans = np.array(demand.spans)
     lead, *later = (count_pmf(span) for span in np.maximum(spans, 0))
-    return assess_levels(
+    return count_chances(
         lead,
         (later[0], later[1]),
-        quantity=quantity,
         seen=count_pmf(np.maximum(demand.seen, 0)) if len(demand.seen) else None,
         early=float(SIMPSON @ np.maximum(-spans, 0).mean(axis=1)),
     )

@@ -131,10 +131,7 @@ def pmf_loss(level: ArrayLike, pmf: ArrayLike) -> FloatArray:
     pmf : array (counts,)
         Probabilities of 0, 1, 2 … items.
     """
-    loss = _losses(_floats(pmf))
-    whole = np.asarray(level).astype(np.intp)
-    inside = np.clip(whole, 0, len(loss) - 1)
-    return _floats(loss[inside] + np.maximum(-whole, 0))
+    return _lose(_losses(_floats(pmf)), np.asarray(level).astype(np.intp))
 
 
 def smallest_level(pmf: ArrayLike, probability: float) -> int:
@@ -277,25 +274,60 @@ def assess_levels(
     ----------
     S. Axsäter, Inventory Control, 2nd ed. (2006), ch. 5.
     """
+    return lay_levels(count_chances(lead, later, seen=seen, early=early), quantity, highest)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class DemandChances:
+    """What `assess_levels` asks of a demand, whatever the order quantity."""
+
+    losses: list[FloatArray]  # E[(D − y)⁺] of each span [items]
+    above: list[FloatArray]  # P(D >= y) of each span
+    asked: float  # demand of the longest span less that of the shortest [items]
+    mean: float  # demand over time [items]
+    seen: FloatArray | None  # chance that what was asked before is as high
+    early: float  # mean number lying for work that is still to come [items]
+
+    @property
+    def over_time(self) -> FloatArray:
+        """Weights of the spans."""
+        return SIMPSON if len(self.losses) > 1 else np.ones(1)
+
+
+def count_chances(
+    lead: ArrayLike,
+    later: tuple[ArrayLike, ArrayLike] | None = None,
+    *,
+    seen: ArrayLike | None = None,
+    early: float = 0.0,
+) -> DemandChances:
+    """Sum up the tails of a demand; parameters as of `assess_levels`."""
+    spans = [_chances(pmf) for pmf in (lead, *(later or ()))]
+    means = [_mean(pmf) for pmf in spans]
+    return DemandChances(
+        losses=[_losses(pmf) for pmf in spans],
+        above=[_tail(pmf) for pmf in spans],
+        asked=means[-1] - means[0],
+        mean=float((SIMPSON if later else np.ones(1)) @ means),
+        seen=None if seen is None else _tail(_chances(seen)),
+        early=early,
+    )
+
+
+def lay_levels(known: DemandChances, quantity: int, highest: int | None = None) -> Shelf:
+    """Service and stock of every reorder point at one order quantity, see `assess_levels`."""
     if quantity < 1:
         raise RecordError(f"order quantity is {quantity}: give a whole number of at least 1")
-    spans = [_chances(pmf) for pmf in (lead, *(later or ()))]
-    points = np.arange(-1, max(map(len, spans)) if highest is None else highest + 1)
+    points = np.arange(-1, max(map(len, known.above)) - 1 if highest is None else highest + 1)
     position = points[:, None] + np.arange(1, quantity + 1)
-    waits = np.array([pmf_loss(position, pmf).mean(axis=1) for pmf in spans])
-    over_time = SIMPSON if later else np.ones(1)
-    waiting = _floats(over_time @ waits)
-    mean = float(over_time @ [_mean(pmf) for pmf in spans])
-    if seen is None:
-        fill = _fill_rates(spans, position, waits)
-    else:
-        fill = _floats(1.0 - _above(_chances(seen), position - 1).mean(axis=1))
+    waits = np.array([_lose(losses, position).mean(axis=1) for losses in known.losses])
+    waiting = _floats(known.over_time @ waits)
     return Shelf(
         reorder_point=points,
         quantity=quantity,
-        fill_rate=fill,
-        shortage_prob=_above(spans[-1], points + 1 if later else points),
-        on_hand=position.mean(axis=1) - mean + waiting + early,
+        fill_rate=_fill_rates(known, position, waits),
+        shortage_prob=_above(known.above[-1], points + 1 if len(known.losses) > 1 else points),
+        on_hand=position.mean(axis=1) - known.mean + waiting + known.early,
         backorders=waiting,
     )
 
@@ -312,12 +344,13 @@ def reorder_point(shelf: Shelf, service_level: float) -> int:
     return int(shelf.reorder_point[np.argmax(enough)])
 
 
-def _fill_rates(spans: list[FloatArray], position: IntArray, waits: FloatArray) -> FloatArray:
+def _fill_rates(known: DemandChances, position: IntArray, waits: FloatArray) -> FloatArray:
     """Share of demand met at once; by the lead time alone where nothing is asked in a review."""
-    asked = _mean(spans[-1]) - _mean(spans[0])
-    if asked <= 0:
-        return _floats(1.0 - _above(spans[0], position - 1).mean(axis=1))
-    return _floats(1.0 - (waits[-1] - waits[0]) / asked)
+    if known.seen is not None:
+        return _floats(1.0 - _above(known.seen, position - 1).mean(axis=1))
+    if known.asked <= 0:
+        return _floats(1.0 - _above(known.above[0], position - 1).mean(axis=1))
+    return _floats(1.0 - (waits[-1] - waits[0]) / known.asked)
 
 
 def _losses(pmf: FloatArray) -> FloatArray:
@@ -326,10 +359,20 @@ def _losses(pmf: FloatArray) -> FloatArray:
     return np.append(np.cumsum(np.append(tail[1:], 0.0)[::-1])[::-1], 0.0)
 
 
-def _above(pmf: FloatArray, level: IntArray) -> FloatArray:
-    """P(D > level) at whole levels, 1 below 0."""
-    above = np.append(np.cumsum(pmf[::-1])[::-1], 0.0)  # P(D >= y)
-    return _floats(above[np.clip(level + 1, 0, len(pmf))])
+def _lose(losses: FloatArray, level: IntArray) -> FloatArray:
+    """E[(D − level)⁺] at whole levels, which may lie below 0 or above every demand."""
+    inside = np.clip(level, 0, len(losses) - 1)
+    return _floats(losses[inside] + np.maximum(-level, 0))
+
+
+def _tail(pmf: FloatArray) -> FloatArray:
+    """P(D >= y) for y = 0 … len(pmf)."""
+    return np.append(np.cumsum(pmf[::-1])[::-1], 0.0)
+
+
+def _above(tail: FloatArray, level: IntArray) -> FloatArray:
+    """P(D > level) at whole levels, 1 below 0, of the sums of a tail."""
+    return _floats(tail[np.clip(level + 1, 0, len(tail) - 1)])
 
 
 def _floats(values: ArrayLike) -> FloatArray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
@@ -82,6 +83,7 @@ def say_expected(expected: Expected, words: Words) -> str:
     )
 
 
+@cache
 def _environment() -> Environment:
     return Environment(
         loader=PackageLoader("pumplife.ticket", "."),
