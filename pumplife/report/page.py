@@ -11,7 +11,7 @@ from pumplife.report.answer import advise_groups, list_stops, warn_of_tickets
 from pumplife.report.budget_words import answer_budget, say_booked
 from pumplife.report.changed import say_changes
 from pumplife.report.drawn import Drawn
-from pumplife.report.dues import split_due
+from pumplife.report.dues import say_put_off, split_due
 from pumplife.report.evidence import fits_behind, order_by_stake, say_counts
 from pumplife.report.face import (
     ReadableStudy,
@@ -76,6 +76,9 @@ def write_page(study: ReadableStudy, figures: Sequence[tuple[Drawn, str]]) -> st
         withheld=say_withheld(study),
         adopted=any(group.follows for group in advice),
         running=split_due(find_table(study, "due"))[1],
+        put_off=say_put_off(
+            find_table(study, "due"), find_table(study, "load"), study.records.plant.records_to
+        ),
         units=study_units(study),
         invented=is_invented(study),
         window=study_window(study),
