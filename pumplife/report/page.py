@@ -33,6 +33,7 @@ from pumplife.report.tables import write_cell
 from pumplife.report.titles import TABLES
 from pumplife.report.what_if_page import lay_out_what_if
 from pumplife.report.words import Units, find_heading, write_heading
+from pumplife.report.worth_changing import list_worth_changing
 from pumplife.ticket.cautions import CAUTIONS, CAUTIONS_TITLE
 
 SECTIONS = (
@@ -96,6 +97,7 @@ def write_page(study: ReadableStudy, figures: Sequence[tuple[Drawn, str]]) -> st
         withheld_groups=withheld_groups,
         first=FIRST,
         linked=any(link_tickets(study, find_table(study, "due"))),
+        worth=list_worth_changing(find_table(study, "materials"), study_units(study)),
         groups=_groups(study, figures),
         pictures=_by_section(study, figures),
         written={name: len(study.tables[name]) for name in sorted(study.tables)},
