@@ -7,7 +7,7 @@ import pandas as pd
 
 from pumplife.records.grids import RawTable
 from pumplife.records.likeness import SURE, score_headings, score_table_name
-from pumplife.records.phrases import squeeze
+from pumplife.records.phrases import list_some, squeeze
 from pumplife.records.schema import Table
 from pumplife.records.signs import FEW, Signs, read_signs, share_known
 from pumplife.records.tables import TABLES
@@ -130,7 +130,7 @@ def _guess(raw: RawTable, signs: dict[str, Signs]) -> Guess | None:
         if table.name in _BY_CONTENT:
             lines += _map_by_content(headings, signs, lines, table)
         weight, lacking = _weigh(lines, table, named.get(table.name, 0.0))
-        if lacking <= _may_lack(table) and (best is None or weight > best[0]):
+        if len(lacking) <= _may_lack(table) and (best is None or weight > best[0]):
             why = _say_why(lines, lacking, named.get(table.name, 0.0) >= NAMED)
             sure = not lacking and named.get(table.name, 0.0) >= NAMED
             best = (weight, Guess(raw=raw, table=table.name, sure=sure, why=why, lines=lines,
@@ -247,14 +247,14 @@ _CONTENT = {
 """What a table needs, by what it looks like."""
 
 
-def _weigh(lines: list[Line], table: Table, named: float) -> tuple[float, int]:
-    """Weigh how well a table explains a sheet, and count what it needs and isn't there."""
+def _weigh(lines: list[Line], table: Table, named: float) -> tuple[float, list[str]]:
+    """Weigh how well a table explains a sheet, and name what it needs and isn't there."""
     mapped = {line.column for line in lines}
     needed = [column for column in table.columns if column.required and not column.lenient]
-    there = [one for one in needed if one.name in mapped or one.instead in mapped]
-    lacking = len(needed) - len(there)
+    lacking = [one.name for one in needed if one.name not in mapped and one.instead not in mapped]
     sure = sum(line.sure for line in lines)
-    weight = len(lines) + sure + 3.0 * len(there) / len(needed) - 2.0 * lacking
+    there = 1.0 - len(lacking) / len(needed)
+    weight = len(lines) + sure + 3.0 * there - 2.0 * len(lacking)
     return weight + (6.0 if named >= NAMED else 0.0), lacking
 
 
@@ -262,9 +262,9 @@ def _may_lack(table: Table) -> int:
     return 1 if len(table.columns) > 5 else 0
 
 
-def _say_why(lines: list[Line], lacking: int, named: bool) -> str:
+def _say_why(lines: list[Line], lacking: list[str], named: bool) -> str:
     told = ["named so"] if named else []
     told.append(f"{len(lines)} of its columns found")
     if lacking:
-        told.append(f"{lacking} that it needs not found")
+        told.append(f"needed and not there: {list_some(lacking)}")
     return ", ".join(told)

@@ -1,6 +1,7 @@
 """Propose what the codes and free texts of an export mean, with counts."""
 
 import json
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -17,6 +18,8 @@ MANY_CODES = 60
 """So many different words of a column are listed, the most frequent first."""
 NAMES = ("failed_part", "part", "kit")
 """Columns of names; of kits only a word for none is translated."""
+CODE = re.compile(r"[^\W\d_]{1,4}\d{1,4}")
+"""A code of an order type, as PM01: what its letters mean doesn't tell what its number does."""
 WORTH = 0.02
 """Share of the rows from which a text is worth reading [1]."""
 
@@ -126,7 +129,7 @@ def _meaning(word: str, column: Column, words: Words) -> tuple[str, bool, str]:
     read = words.read(word)
     told = read.reason if column.name == "reason" else read.part
     kind = "reason" if column.name == "reason" else "part"
-    if told in ("", SEVERAL):
+    if told in ("", SEVERAL) or (kind == "reason" and CODE.fullmatch(word)):
         return "", False, ""
     whole = words.holds(folded, kind, told)
     return told, whole, "in words.csv" if whole else f'by "{read.by}"'

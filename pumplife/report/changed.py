@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from pumplife.report.face import ReadableStudy, study_units
@@ -81,7 +82,9 @@ def _largest(changes: pd.DataFrame, units: Units) -> tuple[str, ...]:
     rows = changes[changes["table"].isin(RANKS)]
     rows = rows[~rows["table"].eq("budget") | _is_whole_budget(rows)]
     rows = rows[~rows["column"].isin(["saving_per_year", "p50", "reorder_point"])]
-    answers = rows.drop_duplicates(["table", "key", "column"]).copy()
+    answers = rows.drop_duplicates(["table", "key", "column"])
+    seen = [not _reads_alike(row, units) for _, row in answers.iterrows()]
+    answers = answers[np.array(seen, dtype=bool)].copy()
     before, after = (pd.to_numeric(answers[name], errors="coerce") for name in ("before", "after"))
     largest = before.abs().combine(after.abs(), max)
     answers["size"] = ((after - before).abs() / largest.where(largest > 0)).fillna(1.0)
@@ -92,6 +95,14 @@ def _largest(changes: pd.DataFrame, units: Units) -> tuple[str, ...]:
         _sentence(rows[rows["table"].eq(table) & rows["key"].eq(key)], units)
         for table, key in zip(first["table"], first["key"], strict=True)
     )
+
+
+def _reads_alike(row: pd.Series[str], units: Units) -> bool:
+    """Whether a change is too small to show in the digits that people read."""
+    table, column, key = row["table"], row["column"], row["key"]
+    before, after = (_write(table, column, key, str(row[name]), units)
+                     for name in ("before", "after"))  # fmt: skip
+    return before == after and column != "policy"
 
 
 def _is_whole_budget(rows: pd.DataFrame) -> pd.Series[bool]:
@@ -106,8 +117,9 @@ def _sentence(rows: pd.DataFrame, units: Units) -> str:
     policy = rows[rows["column"].eq("policy")]
     main = rows[rows["column"].ne("policy")] if len(policy) < len(rows) else policy
     column = main["column"].iloc[0]
-    values = [str(main[name].iloc[0]) for name in ("before", "after")]
-    before, after = _write_apart(table, column, key, values, units)
+    before, after = (
+        _write(table, column, key, str(main[name].iloc[0]), units) for name in ("before", "after")
+    )
     if len(policy):  # the blank of a group that had no advice is no run to failure
         before = before if policy["before"].iloc[0] else "no advice"
         after = after if policy["after"].iloc[0] else "no advice"

@@ -2,6 +2,9 @@
 
 import pandas as pd
 
+from pumplife.policy.load import FULL, NO_ROOM
+from pumplife.report.tables import write_date, write_many, write_number
+
 SOON_WEEKS = 13
 
 
@@ -38,6 +41,50 @@ def count_due(due: pd.DataFrame, today: pd.Timestamp) -> tuple[int, int]:
     overdue = is_overdue(due, today)
     near = pd.to_datetime(due["do_on"]) <= today + pd.Timedelta(weeks=SOON_WEEKS)
     return int(overdue.sum()), int((near & ~overdue).sum())
+
+
+def list_put_off(due: pd.DataFrame, today: pd.Timestamp) -> pd.DataFrame:
+    """Give the rebuilds due in the next 13 weeks that come later since the bench is full.
+
+    Parameters
+    ----------
+    due : DataFrame
+        The output table.
+    today : Timestamp
+        End of the records.
+    """
+    if due.empty:
+        return due
+    until = today + pd.Timedelta(weeks=SOON_WEEKS)
+    late = (pd.to_datetime(due["due_on"]) <= until) & (pd.to_datetime(due["do_on"]) > until)
+    return due[late & due["moved_because"].isin((FULL, NO_ROOM))]
+
+
+def say_put_off(due: pd.DataFrame, load: pd.DataFrame, today: pd.Timestamp) -> str:
+    """Say how many rebuilds the bench puts off, why, and what then doesn't hold; "" for none.
+
+    Parameters
+    ----------
+    due, load : DataFrame
+        The output tables.
+    today : Timestamp
+        End of the records.
+    """
+    late = list_put_off(due, today)
+    if late.empty:
+        return ""
+    until = write_date(today + pd.Timedelta(weeks=SOON_WEEKS))
+    last = write_date(pd.to_datetime(late["do_on"]).max())
+    first = load[load["site"].isin(late["site"]) & (load["week"] == load["week"].min())]
+    limit, broken = (write_number(float(first[c].sum())) for c in ("limit", "hours_breakdowns"))
+    where = ", ".join(sorted({str(site) for site in late["site"]} - {""}))
+    return (
+        f"{write_many(len(late), 'rebuild')} due by {until} can't be done by then, the last not "
+        f"before {last}: the bench{f' of {where}' if where else ''} is full. Of {limit} h a week "
+        f"breakdowns are expected to take {broken} h. Savings, stock and budget as advised count "
+        "every rebuild at its interval, and hold only with more hours; what the bench has is "
+        "bench_hours_per_week under [calendar] in plant.toml."
+    )
 
 
 def split_due(due: pd.DataFrame) -> tuple[pd.DataFrame, int]:

@@ -233,9 +233,8 @@ def _name_sides(axes: Axes, drawn: pd.DataFrame) -> None:
 
 
 def _due_message(overdue: int, soon: int) -> str:
-    fall = "falls" if soon == 1 else "fall"
     if overdue == 0:
         words = "rebuild" if soon == 1 else "rebuilds"
-        return f"{soon} {words} {fall} due in the next 13 weeks, none is overdue"
+        return f"{soon} {words} to do in the next 13 weeks, none overdue"
     words = "1 rebuild is" if overdue == 1 else f"{overdue} rebuilds are"
-    return f"{words} overdue, {soon} more {fall} due in the next 13 weeks"
+    return f"{words} overdue, {soon} more to do in the next 13 weeks"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
@@ -99,7 +100,8 @@ def plot_frontier(frontier: pd.DataFrame, currency: str, *, ax: Axes | None = No
             axes.plot([one["capital"]], [one["pump_days_waiting"]], "o", ms=9, color=colour)
         right = 1.25 * max(float(marks["capital"].max()), 1.0)
         axes.set_xlim(0.0, right)
-        top = max(float(marks["pump_days_waiting"].max()), _at(line, 0.25 * right))
+        waits = [*marks["pump_days_waiting"], _at(line, 0.25 * right)]
+        top = float(np.nanmax(waits))
         axes.set_ylim(0.0, 1.25 * max(top, 1e-6))
         style.write_thousands(axes.xaxis, axes.yaxis)
         axes.set_xlabel(f"Cash on the shelf [{currency}]")
@@ -123,20 +125,19 @@ _FRONTIER_CAPTION = (
 
 
 def _at(line: pd.DataFrame, capital: float) -> float:
-    """Least waiting that so much money allows [days/year]."""
-    enough = line[line["capital"] <= capital]
-    return float(enough["pump_days_waiting"].min()) if len(enough) else 0.0
+    """Least waiting that so much money allows [days/year]; NaN below the line's first point."""
+    return float(line.loc[line["capital"] <= capital, "pump_days_waiting"].min())
 
 
 def _frontier_message(line: pd.DataFrame, marks: pd.DataFrame, currency: str) -> str:
     waits = {str(name): float(marks["pump_days_waiting"][name]) for name in (_TODAY, _ADVISED)}
     money = {str(name): float(marks["capital"][name]) for name in (_TODAY, _ADVISED)}
     best = _at(line, money[_TODAY])
+    same = f", {write_number(best)} were the same money placed best" if np.isfinite(best) else ""
     return (
         f"Pumps wait {write_number(waits[_TODAY])} days a year with today's shelf of "
-        f"{write_number(money[_TODAY])} {currency}, {write_number(best)} were the same money "
-        f"placed best; {write_number(waits[_ADVISED])} as advised, for "
-        f"{write_number(money[_ADVISED])} {currency}"
+        f"{write_number(money[_TODAY])} {currency}{same}; {write_number(waits[_ADVISED])} as "
+        f"advised, for {write_number(money[_ADVISED])} {currency}"
     )
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from pumplife.report.budget_words import first_year, name_first_year
-from pumplife.report.dues import count_due
+from pumplife.report.dues import count_due, list_put_off
 from pumplife.report.face import ReadableStudy, find_table, study_units
 from pumplife.report.tables import is_blank, write_count, write_many, write_number
 from pumplife.report.words import NO_CURRENCY
@@ -111,6 +111,8 @@ def _due_tile(study: ReadableStudy) -> Tile | None:
         return None
     overdue, soon = count_due(due, study.records.plant.records_to)
     notes = [f"{soon} more to do in the next 13 weeks"]
+    if late := len(list_put_off(due, study.records.plant.records_to)):
+        notes.append(f"{late} that are due by then put off, the bench is full")
     if (find_reviews(find_table(study, "intervals")) != "").any():
         notes.append("by the intervals the plant follows")
     words = "rebuild overdue" if overdue == 1 else "rebuilds overdue"

@@ -22,7 +22,7 @@ SCENARIO_ORDER = ("actual", "today", "advised", "adopted", "run_to_failure")
 
 COLUMNS: dict[str, tuple[str, ...]] = {
     "due": (
-        "priority", "pump_id", "location", "service", "side", "kit", "do_on", "overdue_by",
+        "pump_id", "location", "service", "side", "kit", "due_on", "do_on", "overdue_by",
         "failure_prob_13_weeks", "kit_ready", "ticket_id",
     ),
     "outage": (

@@ -33,6 +33,7 @@ function markHidden(box) {
     box.after(note);
   }
   if (down || side) { box.tabIndex = 0; } else { box.removeAttribute("tabindex"); }
+  note.classList.toggle("side", side && !down);
   note.textContent = down || side ? "Scroll " + (down && side ? "down and sideways" : down ? "down" : "sideways") + " inside for more." : "";
 }
 var near = new Set();

@@ -12,7 +12,7 @@ from pumplife.report.answer import advise_groups, list_stops, warn_of_tickets
 from pumplife.report.budget_words import answer_budget, say_booked
 from pumplife.report.changed import say_changes
 from pumplife.report.drawn import Drawn
-from pumplife.report.dues import split_due
+from pumplife.report.dues import say_put_off, split_due
 from pumplife.report.evidence import fits_behind, order_by_stake, say_counts
 from pumplife.report.face import (
     ReadableStudy,
@@ -34,6 +34,7 @@ from pumplife.report.tables import write_cell
 from pumplife.report.titles import TABLES
 from pumplife.report.what_if_page import lay_out_what_if
 from pumplife.report.words import Units, find_heading, write_heading
+from pumplife.report.worth_changing import list_worth_changing
 from pumplife.ticket.cautions import CAUTIONS, CAUTIONS_TITLE
 
 SECTIONS = (
@@ -77,6 +78,9 @@ def write_page(study: ReadableStudy, figures: Sequence[tuple[Drawn, str]]) -> st
         withheld=say_withheld(study),
         adopted=any(group.follows for group in advice),
         running=split_due(find_table(study, "due"))[1],
+        put_off=say_put_off(
+            find_table(study, "due"), find_table(study, "load"), study.records.plant.records_to
+        ),
         units=study_units(study),
         invented=is_invented(study),
         window=study_window(study),
@@ -94,6 +98,7 @@ def write_page(study: ReadableStudy, figures: Sequence[tuple[Drawn, str]]) -> st
         withheld_groups=withheld_groups,
         first=FIRST,
         linked=any(link_tickets(study, find_table(study, "due"))),
+        worth=list_worth_changing(find_table(study, "materials"), study_units(study)),
         groups=_groups(study, figures),
         pictures=_by_section(study, figures),
         written={name: len(study.tables[name]) for name in sorted(study.tables)},

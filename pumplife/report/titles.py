@@ -15,9 +15,9 @@ TABLES: dict[str, tuple[str, str]] = {
     "due": (
         "Rebuilds due",
         "One row per pump and side. Dearest to wait for first: the chance of failure in 13 weeks "
-        "times what a breakdown costs more than a planned rebuild. Due is when the side reaches "
-        "its interval; do on is when the kit is there, the bench has room, or an outage makes it "
-        "cheaper.",
+        "times what a breakdown costs more than a planned rebuild. Due on is when the side reaches "
+        "its interval, the end of the records where it has; do on is when the kit is there, the "
+        "bench has room, or an outage makes it cheaper.",
     ),
     "ticket_answers": (
         "Tickets that came back",

@@ -246,6 +246,18 @@ def test_headings_are_alike_in_several_languages() -> None:
     assert score_table_name("shopping")["rebuilds"] < 84.0
 
 
+def test_a_kit_list_is_known_and_a_code_of_orders_is_no_word(tmp_path: Path) -> None:
+    export = _one_file(tmp_path / "export", **{"WO Type": ["PM01", "PM02"] * 100})
+    kits = "Rep.-Satz;Bezeichnung;Preis EUR;Lieferzeit Tage\nRS-40;Satz 40;385,00;28\n"
+    (export.parent / "Sätze.csv").write_text(kits, encoding="utf-8")
+    propose_folder(tmp_path / "plant", export.parent)
+    text = (tmp_path / "plant" / "plant.toml").read_text(encoding="utf-8")
+    found = "named so, 3 of its columns found, needed and not there: side"
+    assert f'kits = "Sätze.csv"   # please check: {found}' in text
+    assert '"Preis EUR" = "unit_cost"   # sure' in text
+    assert '# "PM01" = ""   # please fill: 100 rows; breakdown / planned' in text
+
+
 def test_a_meter_is_told_by_its_growth() -> None:
     pump = pd.Series(["a", "a", "a", "a", "b", "b"])
     day = pd.Series(

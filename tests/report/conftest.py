@@ -124,6 +124,7 @@ def _due(today: pd.Timestamp) -> pd.DataFrame:
             "priority": np.arange(1, count + 1),
             "overdue_by": np.where(days < 0, -days * 10.0, 0.0),
             "kit_ready": "on shelf",
+            "moved_because": "",
             "failure_prob_13_weeks": rng.uniform(0, 0.3, count),
             "ticket_id": [f"T-{n:03d}" for n in range(count)],
         }

@@ -144,4 +144,4 @@ def test_headings_of_a_long_table_are_on_every_sheet(
     ).stdout
     sheets = [sheet for sheet in words.split("\f") if sheet.count("KF'\"-50") > 12]
     assert len(sheets) > 1
-    assert all("Priority" in sheet for sheet in sheets)
+    assert all("Service" in sheet for sheet in sheets)

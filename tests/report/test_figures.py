@@ -101,16 +101,16 @@ def test_due_counts_by_hand() -> None:
     assert table["fluid"].tolist()[:3] == [1, 1, 0]
     assert table["air"].tolist()[:3] == [0, 1, 1]
     assert int(table[["fluid", "air"]].to_numpy().sum()) == 4
-    words = "1 rebuild is overdue, 3 more fall due in the next 13 weeks"
+    words = "1 rebuild is overdue, 3 more to do in the next 13 weeks"
     axes = plot_due(due, today)
     assert title(axes) == words
     calm = due.assign(overdue_by=0.0)
     assert due_table(calm, today)["when"].tolist()[0] == "2025-06-30"
     later = plot_due(calm, today)
-    assert title(later) == "4 rebuilds fall due in the next 13 weeks, none is overdue"
+    assert title(later) == "4 rebuilds to do in the next 13 weeks, none overdue"
     assert len(later.patches) == len(axes.patches) - 3  # two bars and the shade of what is late
     last = calm.iloc[[2]].assign(do_on=today + pd.Timedelta(weeks=13))
-    assert title(plot_due(last, today)).startswith("1 rebuild falls due in the next 13 weeks")
+    assert title(plot_due(last, today)).startswith("1 rebuild to do in the next 13 weeks")
 
 
 def test_budget_bars_end_at_the_percentiles(study: SimpleNamespace) -> None:

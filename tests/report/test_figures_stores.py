@@ -57,6 +57,14 @@ def test_the_frontier_says_what_the_same_money_would_do():
     assert "60.0 as advised, for 350 EUR" in title
 
 
+def test_the_frontier_says_nothing_of_money_below_its_first_point():
+    poor = FRONTIER[FRONTIER["capital"].ge(330.0) | FRONTIER["point"].eq("today")]
+    title = read_title(plot_frontier(poor, "EUR"))
+    assert title == (
+        "Pumps wait 450 days a year with today's shelf of 320 EUR; 60.0 as advised, for 350 EUR"
+    )
+
+
 @pytest.mark.parametrize("column", ["shortage_prob", "shortage_cost"])
 def test_lines_show_the_items_with_most_cash(column):
     lines = lines_table(levels())

@@ -148,7 +148,7 @@ def test_formats_widths_and_printing(tmp_path: Path, study: SimpleNamespace) -> 
     assert of["age_now"] == of["priority"] == "#,##0"
     pane = next(sheet.iter(f"{MAIN}pane"))
     assert (pane.get("xSplit"), pane.get("ySplit")) == ("5", "1")
-    assert next(sheet.iter(f"{MAIN}autoFilter")).get("ref") == "A1:P41"
+    assert next(sheet.iter(f"{MAIN}autoFilter")).get("ref") == "A1:Q41"
     page = next(sheet.iter(f"{MAIN}pageSetup"))
     assert (page.get("orientation"), page.get("fitToHeight")) == ("landscape", "0")
     assert all(float(str(column.get("width"))) >= 9 for column in sheet.iter(f"{MAIN}col"))
