@@ -1,5 +1,6 @@
 """A task for each of many things, shared with a second process where the system allows that."""
 
+import contextlib
 import io
 import multiprocessing
 import os
@@ -98,7 +99,9 @@ class _Helper(Generic[Item, Result]):
         tickets, fill = os.pipe()
         os.write(fill, b"".join(place.to_bytes(_TICKET, "big") for place in range(len(items))))
         os.close(fill)
-        process = context.Process(target=_help, args=(task, items, tickets, (here, there)), daemon=True)
+        process = context.Process(
+            target=_help, args=(task, items, tickets, (here, there)), daemon=True
+        )
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", DeprecationWarning)  # threads of libraries are idle
             process.start()
@@ -151,11 +154,9 @@ def _help(
     packed: queue.SimpleQueue[memoryview | None] = queue.SimpleQueue()
     sender = threading.Thread(target=_send, args=(packed, there), daemon=True)
     sender.start()
-    try:
+    with contextlib.suppress(BaseException):  # told, if it comes again, by who does it again
         while (place := _draw(tickets)) is not None:
             packed.put(_pack((place, task(items[place]))))
-    except BaseException:  # noqa: S110  (told, if it comes again, by the process that does it again)
-        pass
     packed.put(None)
     sender.join()
 
