@@ -1,7 +1,6 @@
 """How long a great many records take: a million tickets and five million readings."""
 
 import json
-import os
 import subprocess
 import sys
 import tempfile
@@ -104,10 +103,6 @@ def prove(scale: float) -> Iterator[tuple[judge.Result, int]]:
     yield judge.within(f"{words}: seconds", whole["wall"], 1, 0.0, MOST_SECONDS), 1
     busy = whole["busy"]
     yield judge.tell(f"{words}: seconds of processor", busy, 1), 1
-    yield (
-        judge.tell(f"{words}: other work on the machine, load at the end", os.getloadavg()[0], 1),
-        1,
-    )
     bare = busy / whole["bare"]
     yield judge.tell(f"{words}: times the processor of pandas reading them as text", bare, 1), 1
     yield judge.within(f"{words}: peak memory [MiB]", whole["peak"], 1, 0.0, MOST_MEMORY), 1
