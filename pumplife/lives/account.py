@@ -1,6 +1,7 @@
 """The account: every ticket, finding and part position is used, assumed or set aside, and why."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -204,18 +205,26 @@ def _reasons(log: AuditLog, table: str, consequence: str) -> "pd.Series[str]":
 def account_positions(history: History, points: Points, spans: pd.DataFrame) -> pd.DataFrame:
     """One row per position, status and reason, counting its stretches."""
     status, reason = judge_stretches(history, points, spans)
-    told = pd.DataFrame({"pos": spans["pos"].to_numpy(), "status": status, "reason": reason})
-    groups = told.groupby(["pos", "status", "reason"], observed=True, as_index=False)
-    counted = groups.agg(count=("pos", "size"))
-    place = history.positions.iloc[counted["pos"]]
+    of_status, of_reason = len(status.categories), len(reason.categories)
+    kind = spans["pos"].to_numpy(np.int64) * of_status + status.codes
+    number = np.bincount(kind * of_reason + reason.codes)
+    told = np.flatnonzero(number)
+    pos = told // (of_status * of_reason)
+    place = history.positions.iloc[pos]
     pump_id = history.records.pumps["pump_id"].to_numpy(object)[place["pump"]]
-    return counted.assign(
-        kind="position",
-        key=(place["side"] + " side: " + place["part"] + " " + place["position"]).to_numpy(object),
-        pump_id=pump_id,
-        rows="",
-        status=counted["status"].astype(object),
-        reason=counted["reason"].astype(object),
+    return pd.DataFrame(
+        {
+            "pos": pos,
+            "status": status.categories.to_numpy(object)[told // of_reason % of_status],
+            "reason": reason.categories.to_numpy(object)[told % of_reason],
+            "count": number[told],
+            "kind": "position",
+            "key": (place["side"] + " side: " + place["part"] + " " + place["position"]).to_numpy(
+                object
+            ),
+            "pump_id": pump_id,
+            "rows": "",
+        }
     )
 
 
@@ -248,10 +257,11 @@ def judge_stretches(
         code[np.asarray(applies, dtype=bool)] = number
     names = [*(case[1] for case in cases), USED]
     words = [*(case[2] for case in cases), ""]
-    status = np.array([STATUSES.index(name) for name in names])[code]
+    status: Any = np.array([STATUSES.index(name) for name in names])[code]
+    reason: Any = code
     return (
-        pd.Categorical.from_codes(status.tolist(), pd.Index(STATUSES)),
-        pd.Categorical.from_codes(code.tolist(), pd.Index(words)),
+        pd.Categorical.from_codes(status, pd.Index(STATUSES)),
+        pd.Categorical.from_codes(reason, pd.Index(words)),
     )
 
 

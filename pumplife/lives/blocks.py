@@ -10,7 +10,7 @@ import pandas as pd
 from pumplife.lives.events import SHOCK_COLUMNS
 from pumplife.lives.history import Gathered, Ints
 
-MOST_TICKETS = 20_000  # about as many of one block: its arrays stay near the processor
+MOST_TICKETS = 40_000  # about as many of one block: its arrays stay small
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -50,6 +50,7 @@ from pumplife.lives.points import MARK, MOVE, Points, lay_points
 from pumplife.lives.sides import positions_now, visits_by_side
 from pumplife.records.duty import Duty
 from pumplife.records.read import Records
+from pumplife.records.second import in_turn
 from pumplife.records.usage import UsageClock
 
 
@@ -134,9 +135,14 @@ def build_blocks(gathered: Gathered) -> tuple[list[Block], pd.DataFrame]:
     """
     columns, blocks = Columns(), []
     pumps, visits = len(gathered.records.pumps), len(gathered.visits)
+    runs = list(cut_pumps(gathered, MOST_TICKETS))
+
+    def build(mine: Ints) -> tuple[Block, dict[str, Any]]:
+        return _build_block(lay_history(gathered, mine), visits)
+
     with pd.option_context("mode.copy_on_write", True):
-        for mine in cut_pumps(gathered, MOST_TICKETS):
-            block, table = _build_block(lay_history(gathered, mine), visits)
+        built = in_turn(build, runs, len(gathered.tickets))
+        for mine, (block, table) in zip(runs, built, strict=True):
             columns.add(table, (mine[-1] + 1) / pumps)
             blocks.append(block)
     return blocks, columns.frame()

@@ -107,12 +107,13 @@ def _stack(history: History, sight: pd.DataFrame) -> pd.DataFrame:
     seen = seen[["pos", "day", "order", "mark", "visit"]].assign(kind=MARK)
     points = pd.concat([begin, seen, moved, end], ignore_index=True)
     points[["mark", "visit"]] = points[["mark", "visit"]].fillna(-1).astype(int)
-    limits = sight.set_index(pos).loc[points["pos"]]
-    day = points["day"].to_numpy()
-    inside = (day >= limits["begin"].to_numpy()) & (day <= limits["end"].to_numpy())
-    inside &= ~(points["kind"].eq(MOVE).to_numpy() & (day == limits["begin"].to_numpy()))
-    points = points[inside]
-    return points.iloc[np.lexsort([points[name].to_numpy() for name in ("order", "day", "pos")])]
+    day, at = points["day"].to_numpy(), points["pos"].to_numpy(np.int64)
+    first, last = (sight[name].to_numpy(float)[at] for name in ("begin", "end"))
+    inside = (day >= first) & (day <= last)
+    inside &= ~(points["kind"].eq(MOVE).to_numpy() & (day == first))
+    kept = np.flatnonzero(inside)
+    keys = [points[name].to_numpy()[kept] for name in ("order", "day", "pos")]
+    return points.iloc[kept[np.lexsort(keys)]]
 
 
 def lay_points(history: History) -> Points:

@@ -64,16 +64,34 @@ def _sides_touched(history: History, inside: pd.DataFrame) -> pd.DataFrame:
     sides = positions[["pump", "part", "side"]].drop_duplicates()
     kits = history.actions.kits.merge(inside[["kit", "side"]].drop_duplicates(), on="kit")
     blamed = blamed_parts(history.visits, history.tickets).merge(sides, on=["pump", "part"])
-    marked = marks[marks["renewed"] | marks["failed"]].merge(positions[["pos", "side"]], on="pos")
+    marked = _count_by_side(positions, marks[marks["renewed"] | marks["failed"]])
     told = pd.concat([frame[["visit", "side"]] for frame in (kits, blamed, marked)])
     return told.drop_duplicates()
+
+
+def _count_by_side(positions: pd.DataFrame, marks: pd.DataFrame) -> pd.DataFrame:
+    """Marks by visit and side: [visit, pump, side, number]."""
+    code, sides = pd.factorize(positions["side"])
+    pos, many = marks["pos"].to_numpy(np.int64), max(len(sides), 1)
+    key = marks["visit"].to_numpy(np.int64) * many + code[pos]
+    number = np.bincount(key)
+    told = np.flatnonzero(number)
+    of_visit = np.zeros(len(number), dtype=np.int64)
+    of_visit[key] = positions["pump"].to_numpy(np.int64)[pos]
+    return pd.DataFrame(
+        {
+            "visit": told // many,
+            "pump": of_visit[told],
+            "side": sides.to_numpy(object)[told % many],
+            "number": number[told],
+        }
+    )
 
 
 def _renewal_share(marks: pd.DataFrame, positions: pd.DataFrame) -> pd.DataFrame:
     """Per visit and side: [visit, side, renewed (any), whole (every wearing position)]."""
     counts = positions.groupby(["pump", "side"]).size().rename("of").reset_index()
-    done = marks[marks["renewed"]].merge(positions[["pos", "pump", "side"]], on="pos")
-    done = done.groupby(["visit", "pump", "side"]).size().rename("number").reset_index()
+    done = _count_by_side(positions, marks[marks["renewed"]])
     done = done.merge(counts, on=["pump", "side"])
     done["whole"] = done["number"] >= done["of"]
     return done.assign(renewed=True)[["visit", "side", "renewed", "whole"]]

@@ -41,6 +41,12 @@ class AuditLog:
         """Give a new log that names files as this one does."""
         return AuditLog(_of_files=set(self._of_files))
 
+    def take(self, other: "AuditLog") -> None:
+        """Add all that another log has, behind what this one has."""
+        self._parts += other._parts
+        self._of_files |= other._of_files
+        self._asked += other._asked
+
     def name_files(self, table: str) -> None:
         """From now on name the file of every row of a table that is written in several files."""
         self._of_files.add(table)

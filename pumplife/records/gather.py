@@ -9,9 +9,13 @@ from pumplife.records.columns import type_table
 from pumplife.records.grids import RawTable, read_source
 from pumplife.records.phrases import list_some, squeeze
 from pumplife.records.plant import Plant
+from pumplife.records.second import in_turn
 from pumplife.records.sources import Source
 from pumplife.records.tables import TABLES
 from pumplife.records.words import Words
+
+BYTES_A_ROW = 50
+"""About so many in a text file."""
 
 
 def read_tables(
@@ -39,15 +43,31 @@ def read_tables(
     tables = {name: blank_table(table) for name, table in TABLES.items()}
     counts: dict[str, int] = {}
     fatal = False
-    for name, parts in sources.items():
+
+    def read(parts: list[Source]) -> tuple[pd.DataFrame | None, int, AuditLog]:
+        mine = AuditLog()
         if len(parts) > 1:
-            log.name_files(name)
-        frame, rows = _read_parts(parts, plant, words, log)
+            mine.name_files(parts[0].table)
+        return *_read_parts(parts, plant, words, mine), mine
+
+    every = in_turn(read, list(sources.values()), _text_size(sources) // BYTES_A_ROW)
+    for name, (frame, rows, found) in zip(sources, every, strict=True):
+        log.take(found)
         if frame is None:
             fatal = True
         else:
             tables[name], counts[name] = frame, rows
     return tables, counts, fatal
+
+
+def _text_size(sources: dict[str, list[Source]]) -> int:
+    """Size of the text files [byte]; a workbook's sheets are best read by who has it open."""
+    return sum(
+        source.path.stat().st_size
+        for parts in sources.values()
+        for source in parts
+        if not source.sheet
+    )
 
 
 def _read_parts(

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from pumplife.records import second
 from pumplife.records.read import Records, read_records
 
 from .big_folder import write_big_folder
@@ -27,9 +28,11 @@ class Work:
 
 @pytest.fixture(scope="module")
 def works(tmp_path_factory: pytest.TempPathFactory) -> tuple[Work, Work]:
-    """A folder and one eight times as large."""
+    """A folder and one eight times as large; in one process, so that its calls are all there."""
     place = tmp_path_factory.mktemp("folders")
-    return work_of(place, 1), work_of(place, TIMES)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(second, "may_fork", lambda: False)
+        return work_of(place, 1), work_of(place, TIMES)
 
 
 def work_of(place: Path, times: int) -> Work:

@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from pumplife.lives.rules.story import Story
+from pumplife.records.read import Records
+from pumplife.records.second import in_turn
 
 FOUND_COLUMNS = ["table", "row", "pump_id", "what"]
 
@@ -62,21 +64,24 @@ def run_rules(rules: Iterable[Rule], story: Story) -> None:
 
     What a decision has settled is left out; what is asked goes to the questions of the log.
     """
-    log = story.records.log
-    for rule in rules:
-        if rule.find is None:
-            continue
-        found = rule.find(story)
-        if "question" in found:
-            log.ask(found, consequence=rule.does)
-            found = found[~found["question"].isin(story.records.settled)]
-        for table, rows in found.groupby("table", sort=False):
-            log.add_rows(
-                rows,
-                severity=rule.severity,
-                rule=rule.name,
-                table=str(table),
-                what=list(rows["what"]),
-                consequence=rule.does,
-                remedy=rule.remedy,
-            )
+    looking = [(rule, rule.find) for rule in rules if rule.find is not None]
+    rows = len(story.readings) + len(story.tickets)
+    all_found = in_turn(lambda one: one[1](story), looking, rows)
+    for (rule, _), found in zip(looking, all_found, strict=True):
+        _log_found(rule, found, story.records)
+
+
+def _log_found(rule: Rule, found: pd.DataFrame, records: Records) -> None:
+    if "question" in found:
+        records.log.ask(found, consequence=rule.does)
+        found = found[~found["question"].isin(records.settled)]
+    for table, rows in found.groupby("table", sort=False):
+        records.log.add_rows(
+            rows,
+            severity=rule.severity,
+            rule=rule.name,
+            table=str(table),
+            what=list(rows["what"]),
+            consequence=rule.does,
+            remedy=rule.remedy,
+        )
