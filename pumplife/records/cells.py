@@ -48,8 +48,12 @@ _CERTAIN = ((_ISO, "ymd"), (_COMPACT, "ymd"), (_NAMED, "dmy"), (_MONTH_FIRST, "m
 _SERIAL = r"^[1-9]\d{4}(?:\.\d+)?$"
 _WHOLE_SERIAL = r"^[2-7]\d{4}(?:\.0+)?$"
 _MONEY = r"(?<=\d)(?:stk\.?|pcs?|eur|usd|gbp|chf)$|^(?:eur|usd|gbp|chf)(?=\d)"
-_HOURS = re.compile(rf"(?<=\d)(?:h|hrs?|hours?|std\.?)$|{_MONEY}", re.IGNORECASE)
-_UNITS = re.compile(_MONEY, re.IGNORECASE)
+_HOURS = r"(?<=\d)(?:h|hrs?|hours?|std\.?)$"
+_SIZES = r"(?<=\d)mm$|^dn(?=\d)"  # DN 50 is the nominal size 50 (ISO 6708)
+_UNITS = {
+    unit: re.compile("|".join([*written, _MONEY]), re.IGNORECASE)
+    for unit, written in {"": (), "h": (_HOURS,), "mm": (_SIZES,), "any": (_HOURS, _SIZES)}.items()
+}
 _PLAIN_NUMBER = re.compile(r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$")
 
 
@@ -120,7 +124,7 @@ def read_numbers(
     decimal: str = "",
     hint: str = "",
     exact: bool = False,
-    hours: bool = False,
+    unit: str = "",
 ) -> TypedColumn:
     """Read numbers with a decimal point or comma and with or without thousands marks.
 
@@ -134,9 +138,9 @@ def read_numbers(
         What to take where the column itself can't tell; "" = ".".
     exact : bool
         The cells come from a workbook, where a point is a point.
-    hours : bool
-        The column is in hours, so that "4.5 h" says no more than 4.5; elsewhere it may be another
-        unit than the column's.
+    unit : str
+        "h" or "mm" where the column is in it, so that "4.5 h" says no more than 4.5 and "DN 50" no
+        more than 50; "any" for either. Elsewhere a cell may be in another unit than the column.
 
     Returns
     -------
@@ -146,7 +150,7 @@ def read_numbers(
     spellings, place = _spellings(column)
     words = pd.Series(spellings, dtype=object)
     direct = words.where(words.str.match(_PLAIN_NUMBER), "nan").astype("float64")
-    shapes = [_bare_number(word, hours=hours) for word in spellings]
+    shapes = [_bare_number(word, unit) for word in spellings]
     seen = ("." if exact else "") or decimal or decimal_mark(shapes)
     mark = seen or hint or "."
     doubtful = any("." in word or "," in word for word in shapes)
@@ -163,9 +167,9 @@ def read_numbers(
     )
 
 
-def _bare_number(word: str, *, hours: bool = False) -> str:
-    """Leave out blanks, apostrophes, currencies and pieces; a minus may stand at the end."""
-    bare = (_HOURS if hours else _UNITS).sub("", re.sub(r"[\s'’´€$£]", "", word))
+def _bare_number(word: str, unit: str) -> str:
+    """Leave out blanks, apostrophes, currencies and units; a minus may stand at the end."""
+    bare = _UNITS[unit].sub("", re.sub(r"[\s'’´€$£]", "", word))
     return f"-{bare[:-1]}" if re.fullmatch(r"[\d.,]+-", bare) else bare
 
 

@@ -26,6 +26,9 @@ from pumplife.records.texts import FROM_TEXT, read_texts
 from pumplife.records.troubles import MOST, log_unreadable
 from pumplife.records.words import Words
 
+UNITS = {"h": "h", "mm": "mm"}
+"""The unit that a column is in, by the end of its name."""
+
 
 def set_aside(
     frame: pd.DataFrame,
@@ -298,7 +301,7 @@ def _type_column(
         decimal=declared,
         hint=stand_in,
         exact=exact,
-        hours=column.name.endswith("_h"),
+        unit=UNITS.get(column.name.rpartition("_")[2], ""),
     )
     unfit = typed.values.lt(0) & (not column.signed)
     unfit |= typed.values.abs() > MOST

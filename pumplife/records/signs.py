@@ -88,7 +88,7 @@ def read_signs(column: "pd.Series", words: Words, *, exact: bool) -> Signs:
     seen = cells.iloc[:SAMPLE]
     count = max(len(seen), 1)
     dates = read_dates(seen, serials=False, months=True)
-    numbers = read_numbers(seen, exact=exact, hours=True)
+    numbers = read_numbers(seen, exact=exact, unit="any")
     place, spellings = pd.factorize(seen)
     read = [words.read(str(word)) for word in spellings]
     reasons = np.array([one.reason not in ("", SEVERAL) for one in read], dtype=float)

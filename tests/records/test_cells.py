@@ -172,8 +172,17 @@ def test_plant_words_translate_whatever_their_case():
 
 def test_hours_may_be_written_with_their_unit_in_a_column_of_hours_only():
     words = _column("4,5 h", "12 Std.")
-    np.testing.assert_allclose(read_numbers(words, hours=True).values, [4.5, 12.0])
+    np.testing.assert_allclose(read_numbers(words, unit="h").values, [4.5, 12.0])
     assert read_numbers(words).bad.all()
+
+
+def test_sizes_may_be_written_with_their_unit_or_as_nominal_in_a_column_of_millimetres_only():
+    words = _column("DN 50", "dn80", "25 mm", "12,5mm", "40", "DN")
+    np.testing.assert_allclose(
+        read_numbers(words, unit="mm").values, [50, 80, 25, 12.5, 40, np.nan]
+    )
+    assert list(read_numbers(words, unit="h").bad) == [True, True, True, True, False, True]
+    assert list(read_numbers(words, unit="any").bad) == [False] * 5 + [True]
 
 
 @pytest.mark.parametrize("word", ["90 min", "5k", "3 ball 2021", "h", "12 h 30", "-5-"])
