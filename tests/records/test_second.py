@@ -17,12 +17,26 @@ from pumplife.study import audit_records
 WORDS = np.array(["a", "", "b", "a"] * 300, dtype=object)
 WIDE = np.tile(WORDS, (3, 1))
 
-needs_two = pytest.mark.skipif(not may_fork(), reason="one processor, or no fork here")
+HERE = os.getpid()
+OTHER_BEGAN = multiprocessing.get_context("spawn").Event()
+
+
+@pytest.fixture
+def two() -> None:
+    """Skip where no second process would be started."""
+    if not may_fork():
+        pytest.skip("one processor, no fork here, or threads of other tests")
+
+
+needs_two = pytest.mark.usefixtures("two")
 
 
 def tell(number: int) -> tuple[int, dict[str, object]]:
-    """The process, and all kinds of columns; it takes long enough for both to get some."""
-    time.sleep(0.05)
+    """The process, and all kinds of columns; the first process waits for the second to begin."""
+    if os.getpid() == HERE:
+        OTHER_BEGAN.wait(60.0)
+    else:
+        OTHER_BEGAN.set()
     odd = [None, np.nan, 1, "x"] * 300
     frame = pd.DataFrame({"word": WORDS, "odd": odd, "n": number + np.arange(1200)})
     told = {"frame": frame, "word": WORDS, "wide": WIDE, "turned": np.asfortranarray(WIDE)}
@@ -34,7 +48,7 @@ def test_results_of_a_second_process_come_whole_and_in_order() -> None:
     results = list(in_turn(tell, range(6)))
     assert len({process for process, _ in results}) == 2
     assert os.getpid() in {process for process, _ in results}
-    for (_, told), (_, alone) in zip(results, map(tell, range(6)), strict=True):
+    for (_, told), (_, alone) in zip(results, map(tell, range(6)), strict=True):  # it has begun
         pd.testing.assert_frame_equal(told["frame"], alone["frame"])
         for name in ("word", "wide", "turned"):
             np.testing.assert_array_equal(told[name], alone[name])
@@ -94,6 +108,7 @@ def test_who_stops_asking_leaves_no_process() -> None:
 def test_one_process_for_little_or_where_there_is_no_other(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
+    OTHER_BEGAN.set()  # nobody is waited for
     assert {process for process, _ in in_turn(tell, range(3), WORTH - 1)} == {os.getpid()}
     monkeypatch.setattr(second, "may_fork", lambda: False)
     assert {process for process, _ in in_turn(tell, range(3))} == {os.getpid()}
