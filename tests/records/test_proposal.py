@@ -311,7 +311,8 @@ def test_a_plant_that_counts_its_pumps_by_place(tmp_path: Path) -> None:
     text = (tmp_path / "plant" / "plant.toml").read_text(encoding="utf-8")
     place = '"Techn. Platz" = "pump_id"   # please check: 100% are in the register of pumps'
     assert place in text
-    assert "# not used of Auszug.xlsx#Pumpen: Größe" in text
+    pumps = pd.read_csv(tmp_path / "plant" / "pumps.csv")
+    assert pumps["size_mm"].eq("DN 25").all()  # as written; read as 25
     assert "please fill" not in text.partition("[numbers]")[2].partition("[costs]")[0]
     assert re.search(r'usage_unit = "hours" .* meters gain \d(\.\d+)? a day', text)
     pumps = tmp_path / "plant" / "pumps.csv"
