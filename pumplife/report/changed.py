@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 from pumplife.report.face import ReadableStudy, study_units
@@ -83,8 +82,11 @@ def _largest(changes: pd.DataFrame, units: Units) -> tuple[str, ...]:
     rows = rows[~rows["table"].eq("budget") | _is_whole_budget(rows)]
     rows = rows[~rows["column"].isin(["saving_per_year", "p50", "reorder_point"])]
     answers = rows.drop_duplicates(["table", "key", "column"])
-    seen = [not _reads_alike(row, units) for _, row in answers.iterrows()]
-    answers = answers[np.array(seen, dtype=bool)].copy()
+    cells = answers[["table", "column", "key", "before", "after"]].itertuples(index=False)
+    answers = answers.assign(
+        alike=[_reads_alike(*name, (was, now), units) for *name, was, now in cells]
+    )
+    answers = answers[~answers["alike"].astype(bool)].copy()
     before, after = (pd.to_numeric(answers[name], errors="coerce") for name in ("before", "after"))
     largest = before.abs().combine(after.abs(), max)
     answers["size"] = ((after - before).abs() / largest.where(largest > 0)).fillna(1.0)
@@ -97,12 +99,10 @@ def _largest(changes: pd.DataFrame, units: Units) -> tuple[str, ...]:
     )
 
 
-def _reads_alike(row: pd.Series[str], units: Units) -> bool:
+def _reads_alike(table: str, column: str, key: str, values: tuple[str, str], units: Units) -> bool:
     """Whether a change is too small to show in the digits that people read."""
-    table, column, key = row["table"], row["column"], row["key"]
-    before, after = (_write(table, column, key, str(row[name]), units)
-                     for name in ("before", "after"))  # fmt: skip
-    return before == after and column != "policy"
+    was, now = (_write(table, column, key, value, units) for value in values)
+    return was == now and column != "policy"
 
 
 def _is_whole_budget(rows: pd.DataFrame) -> pd.Series[bool]:
@@ -159,7 +159,7 @@ def _for_people(changes: pd.DataFrame, units: Units) -> pd.DataFrame:
             find_heading(table, column).words
             for table, column in zip(changes["table"], changes["column"], strict=True)
         ],
-        **{name: written[name] for name in names},
+        **written.to_dict("series"),
     )
 
 

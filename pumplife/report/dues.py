@@ -39,8 +39,13 @@ def count_due(due: pd.DataFrame, today: pd.Timestamp) -> tuple[int, int]:
         None is counted twice.
     """
     overdue = is_overdue(due, today)
-    near = pd.to_datetime(due["do_on"]) <= today + pd.Timedelta(weeks=SOON_WEEKS)
+    near = pd.to_datetime(due["do_on"]) <= _end_soon(today)
     return int(overdue.sum()), int((near & ~overdue).sum())
+
+
+def _end_soon(today: pd.Timestamp) -> pd.Timestamp:
+    """The last day of the next 13 weeks."""
+    return today + pd.Timedelta(weeks=SOON_WEEKS)
 
 
 def list_put_off(due: pd.DataFrame, today: pd.Timestamp) -> pd.DataFrame:
@@ -55,7 +60,7 @@ def list_put_off(due: pd.DataFrame, today: pd.Timestamp) -> pd.DataFrame:
     """
     if due.empty:
         return due
-    until = today + pd.Timedelta(weeks=SOON_WEEKS)
+    until = _end_soon(today)
     late = (pd.to_datetime(due["due_on"]) <= until) & (pd.to_datetime(due["do_on"]) > until)
     return due[late & due["moved_because"].isin((FULL, NO_ROOM))]
 
@@ -73,7 +78,7 @@ def say_put_off(due: pd.DataFrame, load: pd.DataFrame, today: pd.Timestamp) -> s
     late = list_put_off(due, today)
     if late.empty:
         return ""
-    until = write_date(today + pd.Timedelta(weeks=SOON_WEEKS))
+    until = write_date(_end_soon(today))
     last = write_date(pd.to_datetime(late["do_on"]).max())
     first = load[load["site"].isin(late["site"]) & (load["week"] == load["week"].min())]
     limit, broken = (write_number(float(first[c].sum())) for c in ("limit", "hours_breakdowns"))

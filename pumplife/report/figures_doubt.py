@@ -6,12 +6,12 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
+from pumplife.policy.groups import KEYS
 from pumplife.report import style
 from pumplife.report.tables import write_number
 from pumplife.report.words import USAGE_WORDS, Units
 
 MOST_INPUTS = 12  # bars of one figure, the strongest
-KEYS = ["service", "size_mm", "side", "kit", "hazard"]
 LABEL_ROOM = 0.24  # of the width, left free at either end for the values
 
 

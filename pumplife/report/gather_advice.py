@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import pandas as pd
 
+from pumplife.policy.groups import KEYS
 from pumplife.report.drawn import Drawn, as_drawn, slug
 from pumplife.report.evidence import fits_behind, order_by_stake, say_counts
 from pumplife.report.face import ReadableStudy, find_table, study_units, study_window
@@ -28,7 +29,6 @@ from pumplife.rewind.years import say_years
 MOST_LOOKED_AT = 8  # groups of which ways and inputs are drawn, those with most money at stake
 MOST_PLANS = 4  # proposed trials of which the power is drawn
 MOST_SERVICES = 3  # services of which materials are drawn
-KEYS = ["service", "size_mm", "side", "kit", "hazard"]
 
 
 def draw_load(study: ReadableStudy) -> Iterator[Drawn]:

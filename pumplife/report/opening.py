@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from pumplife.lives.questions import FROM_AUDIT
+from pumplife.materials.notes import ADVISE_FROM
 from pumplife.policy.evidence import KEEP_TODAYS
 from pumplife.report.answer import count_rules, name_pump_group, write_action
 from pumplife.report.budget_words import answer_budget
@@ -17,7 +18,6 @@ from pumplife.report.tables import write_many, write_number, write_share
 
 ASKED_BY_RULE = frozenset(FROM_AUDIT.values())
 """Kinds of question that hang on one rule of the audit each."""
-SURE = 0.90  # chance from which a material is called the cheaper one
 
 
 def answer_intervals(study: ReadableStudy) -> str:
@@ -62,12 +62,12 @@ def answer_materials(study: ReadableStudy) -> str:
         return "No part came in two materials that could be compared."
     told = pairs[pairs["comparable"].eq("yes")]
     apart = told[(told["ratio_low"] > 1.0) | (told["ratio_high"] < 1.0)]
-    cheaper = told[told["prob_cheaper"] >= SURE]
+    cheaper = told[told["prob_cheaper"] >= ADVISE_FROM]
     return (
         f"{len(told)} of {write_many(len(pairs), 'comparison')} of materials can be told from "
         f"these records: in {len(apart)} the 90 % bounds leave out that both live equally long, "
         f"and in {len(cheaper)} the material costs less than the most used one with a chance of "
-        f"{write_share(SURE)} or more."
+        f"{write_share(ADVISE_FROM)} or more."
     )
 
 

@@ -2,15 +2,11 @@
 
 import io
 import re
-from functools import lru_cache
 from html import escape
-from typing import Any
 
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_svg import FigureCanvasSVG, RendererSVG
+from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties
-from matplotlib.textpath import text_to_path
 
 from pumplife.report import style
 
@@ -28,36 +24,6 @@ ROLES = {
     style.WINE: "wine",
 }
 """Colours that the page gives a light and a dark value."""
-
-
-@lru_cache(maxsize=20_000)
-def _measure(words: str, font: FontProperties, maths: Any) -> tuple[float, float, float]:
-    """Width, height and descent of a text [point]; figures have many texts in common."""
-    return text_to_path.get_text_width_height_descent(words, font, maths)
-
-
-class _Pen(RendererSVG):
-    """Writes SVG; a text is measured once, not once for each figure and for its layout."""
-
-    def get_text_width_height_descent(
-        self, s: str, prop: FontProperties, ismath: Any
-    ) -> tuple[float, float, float]:
-        return _measure(s, prop, ismath)
-
-
-class _Canvas(FigureCanvasSVG):
-    """Lays a figure out by the pen that draws it."""
-
-    def open(self, paper: io.StringIO, dpi: float) -> _Pen:
-        """Begin the document."""
-        width, height = (self.fixed_dpi * self.figure.get_size_inches()).tolist()
-        said = {"Date": None, "Creator": None}
-        self.pen = _Pen(width, height, paper, image_dpi=dpi, metadata=said)  # type: ignore[no-untyped-call]
-        return self.pen
-
-    def get_renderer(self) -> _Pen:
-        """What the layout measures with."""
-        return self.pen
 
 
 def write_svg(axes: Axes) -> str:
@@ -78,10 +44,7 @@ def write_svg(axes: Axes) -> str:
     canvas, dpi = figure.canvas, figure.dpi
     try:
         with style.own_style():  # not by savefig, which lays out by drawing all of it once more
-            figure.set_dpi(FigureCanvasSVG.fixed_dpi)
-            pen = _Canvas(figure).open(paper, dpi)
-            figure.draw(pen)
-            pen.finalize()  # type: ignore[no-untyped-call]
+            FigureCanvasSVG(figure).print_svg(paper, metadata={"Date": None, "Creator": None})
     finally:
         figure.set_canvas(canvas)
         figure.set_dpi(dpi)

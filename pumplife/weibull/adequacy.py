@@ -91,31 +91,17 @@ def _ask_lifelines(lives: LifeArrays) -> SecondOpinion | None:
     with quietly():
         from lifelines import WeibullFitter  # noqa: PLC0415  # heavy
 
-        class Direct(WeibullFitter):  # type: ignore[misc]  # the library says nothing of its types
-            """Leaves out the library's first search, by simplex, where its second one succeeds."""
-
-            direct = True
-
-            def _scipy_fit_callback(self, _: object) -> None:
-                if self.direct:
-                    self.direct = False
-                    raise StopIteration
-
         unit = float(np.median(lives.lower))
-        failed, run = np.isfinite(lives.upper), lives.lower - lives.entries()
-        plain = run @ lives.weights() / unit / (failed @ lives.weights())  # were the shape 1
-        for fitter, start in ((Direct, np.array([plain, 1.0])), (WeibullFitter, None)):
-            with contextlib.suppress(Exception):  # the library raises many kinds
-                fit = fitter().fit(
-                    lives.lower / unit,
-                    failed,
-                    entry=None if lives.entry is None else lives.entry / unit,
-                    weights=lives.weights(),
-                    initial_point=start,
-                    fit_options={"gtol": 1e-8},
-                )
-                return _opinion("lifelines", float(fit.rho_), float(fit.lambda_) * unit)
-    return None
+        try:
+            fit = WeibullFitter().fit(
+                lives.lower / unit,
+                np.isfinite(lives.upper),
+                entry=None if lives.entry is None else lives.entry / unit,
+                weights=lives.weights(),
+            )
+        except Exception:  # the library raises many kinds; no opinion then
+            return None
+    return _opinion("lifelines", float(fit.rho_), float(fit.lambda_) * unit)
 
 
 def _ask_reliability(lives: LifeArrays) -> SecondOpinion | None:

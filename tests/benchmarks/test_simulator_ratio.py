@@ -110,7 +110,7 @@ def test_whole_kits(planned):
         f"whole kits: {fast / slow:.0f} times one process a pump, {fast / slowest:.0f} times one "
         f"a position ({fast / 1e6:.1f} million rebuilds a second)"
     )
-    assert fast / slow >= 25.0
+    assert fast / slow >= 40.0
     assert fast / slowest >= 200.0
 
 

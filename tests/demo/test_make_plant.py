@@ -1,6 +1,8 @@
 """The invented plant: repeatable, clean when asked, and true to its own truth."""
 
+import cProfile
 import json
+import pstats
 import tomllib
 from pathlib import Path
 
@@ -325,7 +327,14 @@ def test_truth_file_says_what_the_plant_was_made_from(tmp_path: Path, spoilt: Pl
     assert settings["work"] == told["work"]
 
 
-def test_fifty_times_the_plant_has_fifty_times_the_pumps() -> None:
-    plant = make_plant(1, scale=50)
+def test_fifty_plants_are_made_in_arrays() -> None:
+    """A loop over pumps, tickets or readings would make some fifty times the calls of one plant."""
+    made, calls = {}, {}
+    for scale in (1, 50):
+        profile = cProfile.Profile()
+        made[scale] = profile.runcall(make_plant, 1, scale=scale)
+        calls[scale] = pstats.Stats(profile).total_calls
+    assert calls[50] < 10 * calls[1]
+    plant = made[50]
     assert len(plant.tables["pumps"]) == 4_500
     assert len(plant.tables["readings"]) > 400_000
