@@ -9,6 +9,7 @@ import numpy as np
 from pumplife.materials.compare import Pair
 from pumplife.materials.confirmed import CONFIRMED, EXPIRED
 from pumplife.materials.confounded import YES, explain_away
+from pumplife.policy.chance import say_chance
 
 ADVISE_FROM = 0.9  # chance of being cheaper from which a material is advised
 SHAPES_DIFFER = 0.05  # p from which it is said that shapes differ
@@ -89,8 +90,8 @@ def _say_advice(pair: Pair, prob_cheaper: float, confirmed: str) -> Iterator[str
             "says nothing on chemical compatibility"
         )
     elif np.isfinite(prob_cheaper) and prob_cheaper >= ADVISE_FROM:
-        yield f"cheaper here with a chance of {100 * prob_cheaper:.0f} %: worth changing to"
+        yield f"cheaper here with a chance of {say_chance(prob_cheaper)}: worth changing to"
     elif np.isfinite(prob_cheaper) and prob_cheaper <= 1.0 - ADVISE_FROM:
-        yield f"dearer here with a chance of {100 * (1 - prob_cheaper):.0f} %"
+        yield f"dearer here with a chance of {say_chance(1.0 - prob_cheaper)}"
     elif np.isfinite(prob_cheaper):
         yield "which of the two costs less can't be told yet"

@@ -11,6 +11,7 @@ import pandas as pd
 
 from pumplife.errors import RecordError
 from pumplife.policy.advice import Advice
+from pumplife.policy.chance import say_chance
 from pumplife.policy.changed_input import find_changes, is_same
 from pumplife.policy.costs import CostRates, cost_rates
 from pumplife.policy.decide import Decision
@@ -118,7 +119,7 @@ class Challenge:
             f"{self.currency} a year {way} than the advice ({advised[0].lower()}{advised[1:]}): "
             f"{self.cost:,.0f} against {self.cost_advised:,.0f}; 90 % band of the difference "
             f"{self.dearer_low:+,.0f} to {self.dearer_high:+,.0f}. It is the cheaper one with a "
-            f"chance of {_chance(self.prob_better)}."
+            f"chance of {say_chance(self.prob_better)}."
         )
 
     def _say_failures(self) -> str:
@@ -147,13 +148,6 @@ def _say_factor(name: str, factor: float) -> str:
     if abs(factor - 1.0) < 0.005:
         return f"{name} by less than 1 %"
     return f"{name} ×{factor:.2f}"
-
-
-def _chance(share: float) -> str:
-    """A chance counted from some hundred draws, which can't tell half a percent from nothing."""
-    if share < 0.005:
-        return "under 1 %"
-    return "over 99 %" if share > 0.995 else f"{100.0 * share:.0f} %"
 
 
 def challenge(study: Studied, group: int | str, interval: float) -> Challenge:

@@ -1,4 +1,4 @@
-"""Chance that a pump side of today's ages fails within some more usage."""
+"""Chance that a pump side of today's ages fails within some more usage; chances in words."""
 
 from __future__ import annotations
 
@@ -105,3 +105,21 @@ def _stationary_left(
         now = area(least, upper)
         later = np.stack([area(least + span, upper + span) for span in spans])
         return np.where(now > 0.0, later / now, 0.0)
+
+
+def say_chance(share: float) -> str:
+    """Say a chance counted from some hundred draws, which can't tell half a percent from nothing.
+
+    Parameters
+    ----------
+    share : float
+        The chance [1].
+
+    Returns
+    -------
+    str
+        "94 %", "under 1 %", "over 99 %".
+    """
+    if share < 0.005:
+        return "under 1 %"
+    return "over 99 %" if share > 0.995 else f"{100.0 * share:.0f} %"

@@ -84,7 +84,10 @@ def _largest(changes: pd.DataFrame, units: Units) -> tuple[str, ...]:
     answers = rows.drop_duplicates(["table", "key", "column"])
     cells = answers[["table", "column", "key", "before", "after"]].itertuples(index=False)
     answers = answers.assign(
-        alike=[_reads_alike(*name, (was, now), units) for *name, was, now in cells]
+        alike=[
+            _reads_alike(table, column, key, (was, now), units)
+            for table, column, key, was, now in cells
+        ]
     )
     answers = answers[~answers["alike"].astype(bool)].copy()
     before, after = (pd.to_numeric(answers[name], errors="coerce") for name in ("before", "after"))
@@ -159,7 +162,9 @@ def _for_people(changes: pd.DataFrame, units: Units) -> pd.DataFrame:
             find_heading(table, column).words
             for table, column in zip(changes["table"], changes["column"], strict=True)
         ],
-        **written.to_dict("series"),
+        before=written["before"],
+        after=written["after"],
+        reached=written["reached"],
     )
 
 

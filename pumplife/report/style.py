@@ -204,6 +204,7 @@ def _name(
             fontsize=8.2,
             color=ink,
             annotation_clip=False,
+            bbox={"facecolor": PAPER, "alpha": 0.8, "lw": 0, "pad": 1},
         )
 
 

@@ -3,6 +3,7 @@
 import io
 import re
 from html import escape
+from typing import Any
 
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
@@ -44,7 +45,8 @@ def write_svg(axes: Axes) -> str:
     canvas, dpi = figure.canvas, figure.dpi
     try:
         with style.own_style():  # not by savefig, which lays out by drawing all of it once more
-            FigureCanvasSVG(figure).print_svg(paper, metadata={"Date": None, "Creator": None})
+            svg: Any = FigureCanvasSVG(figure)  # the library says nothing of its types
+            svg.print_svg(paper, metadata={"Date": None, "Creator": None})
     finally:
         figure.set_canvas(canvas)
         figure.set_dpi(dpi)

@@ -8,6 +8,7 @@ import pytest
 from pumplife.errors import RecordError
 from pumplife.policy.advice import advise
 from pumplife.policy.challenge import challenge
+from pumplife.policy.chance import say_chance
 from pumplife.policy.changed_input import COST_INPUTS, advise_group, change_costs, change_input
 from pumplife.policy.interval import cost_rate
 from pumplife.policy.pump import integrate_to
@@ -73,6 +74,14 @@ def test_costs_are_the_closed_form_and_paired_by_draw(study):
     assert found.dearer == pytest.approx(found.cost - found.cost_advised)
     assert found.prob_better == np.mean(rate < decision.advised.money)
     assert found.dearer_low <= found.dearer <= found.dearer_high
+
+
+@pytest.mark.parametrize(
+    ("share", "words"),
+    [(0.0, "under 1 %"), (0.004, "under 1 %"), (0.006, "1 %"), (0.42, "42 %"), (1.0, "over 99 %")],
+)
+def test_draws_make_nothing_certain(share, words):
+    assert say_chance(share) == words
 
 
 def test_the_advice_itself_needs_no_change(study):
