@@ -19,21 +19,26 @@ from pumplife.study import audit_records
 WORDS = np.array(["a", "", "b", "a"] * 300, dtype=object)
 WIDE = np.tile(WORDS, (3, 1))
 
+ALONE = "PUMPLIFE_TEST_BY_ITSELF"
 HERE = os.getpid()
 OTHER_BEGAN = multiprocessing.get_context("spawn").Event()
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def two(request: pytest.FixtureRequest) -> None:
     """Skip where there is no second processor; beside threads of other tests run by itself."""
     if may_fork():
         return
     if sys.platform != "linux" or len(os.sched_getaffinity(0)) < 2:
         pytest.skip("one processor, or no fork here")
-    alone = f"{request.path}::{request.node.name}"
-    call = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", alone]
-    done = subprocess.run(call, capture_output=True, text=True, check=False)
-    assert "1 passed" in done.stdout, done.stdout
+    assert ALONE not in os.environ, "threads were left in the process of its own too"
+    call = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", "-p", "no:xdist", "-v", "-rs"]
+    own = os.environ | {ALONE: "yes"}
+    done = subprocess.run(
+        [*call, str(request.path)], capture_output=True, text=True, check=False, env=own
+    )
+    assert done.returncode == 0, done.stdout
+    assert "skipped" not in done.stdout, done.stdout
     pytest.skip("passed in a process of its own, since other tests left threads here")
 
 
