@@ -1,7 +1,8 @@
 """Run the notebooks beside this file: to a folder to read, or anew in their place (--renew).
 
-They run one after the other in one kernel, emptied before each. A study is made once: a notebook
-that asks for what an earlier one has studied, with the same costs and seed, gets the same study.
+They run one after the other in one kernel, emptied before each. A study is made once, and whole: a
+notebook that asks for what an earlier one has studied, or a part of it, with the same costs and
+seed, gets the same study.
 """
 
 import argparse
@@ -25,7 +26,7 @@ SHARE = """
 import pumplife
 
 def shared(make=pumplife.run_study, made={}):
-    def run_study(*asked, **named):
+    def run_study(*asked, parts=None, **named):
         key = repr((asked, sorted(named.items())))
         if key not in made:
             made[key] = make(*asked, **named)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,11 +10,10 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from pumplife.fits.alike.changes import split_where_changed
-from pumplife.fits.alike.likeness import Alike, compare_lives
+from pumplife.fits.alike.likeness import compare_lives
 from pumplife.fits.build import Fits, fit_lives
 from pumplife.fits.duty_effects import find_duty_effects
 from pumplife.lives.build import Lives, build_lives
-from pumplife.lives.events import shock_demand
 from pumplife.lives.questions import list_questions
 from pumplife.lives.rules.book import HISTORY_RULES
 from pumplife.lives.rules.rule import run_rules
@@ -32,6 +31,8 @@ if TYPE_CHECKING:
     from pumplife.stock.stock_plan import StockPlan
 
 STEPS = ("records", "usage", "lives", "fits", "intervals", "stock", "budget")
+PARTS = ("stock", "budget", "sensitivity", "materials")
+"""What a study works out on top of the intervals; a budget has its stock worked out too."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -89,6 +90,7 @@ def run_study(
     costs: Mapping[str, Any] | None = None,
     rewind: bool = False,
     since: str | Path | None = None,
+    parts: Collection[str] = PARTS,
     told: Callable[[str], None] = lambda step: None,
 ) -> Study:
     """Run the whole job on a plant folder or workbook.
@@ -106,7 +108,10 @@ def run_study(
         Whether the advice of past days is worked out too, see `run_rewind`; about twice the time.
     since : str or Path, optional
         Output folder of an older study: the table `changes` says which answers changed since and
-        why; up to four more runs, one or two as a rule.
+        why; up to four more runs, one or two as a rule. It is for whole studies.
+    parts : collection of str
+        What to work out on top of the intervals, of `PARTS`; the tables of what is left out are
+        missing, and so are its rows of the audit.
     told : callable
         Called with the name of each step as it begins, see `STEPS`.
 
@@ -118,12 +123,15 @@ def run_study(
         If a line of plant.toml can't be used.
     ComparisonError
         If the older study can't be compared with.
+    ValueError
+        If a part is unknown, or missing from a study that is compared with an older one.
     """
+    _check_parts(parts, whole=since is not None)
     told("records")
     kept = None if since is None else open_kept(Path(since), seed)
     seed = (1 if seed is None else seed) if kept is None else kept.seed
     written = read_written(Path(path), costs=costs)
-    study = _study_written(written, seed=seed, rewind=rewind, told=told)
+    study = _study_written(written, seed=seed, rewind=rewind, parts=parts, told=told)
     if kept is None:
         return study
     if "intervals" not in study.tables:
@@ -136,6 +144,14 @@ def run_study(
         told=told,
     )
     return replace(study, tables={**study.tables, "changes": changes})
+
+
+def _check_parts(parts: Collection[str], *, whole: bool) -> None:
+    unknown = sorted(set(parts) - set(PARTS))
+    if unknown:
+        raise ValueError(f"A study has no part {unknown[0]!r}; its parts are {', '.join(PARTS)}.")
+    if whole and set(parts) != set(PARTS):
+        raise ValueError("An older study is compared with a whole one: leave out `parts`.")
 
 
 def _not_compared(study: Study) -> Study:
@@ -155,6 +171,7 @@ def _study_written(
     *,
     seed: int,
     rewind: bool = False,
+    parts: Collection[str] = PARTS,
     told: Callable[[str], None] = lambda step: None,
 ) -> Study:
     """Run the whole job on files that were read."""
@@ -172,25 +189,38 @@ def _study_written(
     fits, lives = fit_lives(records, lives, seed=seed)
     effects = find_duty_effects(fits, lives, duty)
     fits, alike = compare_lives(records, lives, fits, changes, seed=seed)
+    from pumplife.conclusions import Known, conclude  # noqa: PLC0415  (late: not for an audit)
+
+    known = Known(
+        records=records,
+        duty=duty,
+        clock=clock,
+        lives=lives,
+        fits=fits,
+        alike=alike,
+        questions=questions,
+        seed=seed,
+    )
+    found = conclude(known, parts=parts, told=told)
     study = Study(
         records=records,
         duty=duty,
         clock=clock,
         lives=lives,
         fits=fits,
-        advice=None,
-        stock=None,
+        advice=found.advice,
+        stock=found.stock,
+        budget=found.budget,
         tables={
             "lives": lives.table.drop(columns="pump"),
             "fits": fits.table,
             "duty_effects": effects,
             "questions": questions,
             "account": lives.account,
+            **found.tables,
         },
         seed=seed,
     )
-    study = _answer_bench(_decide(study, told))
-    study = replace(study, tables={**study.tables, **_compare(study, alike)})
     if rewind:
         study = replace(study, tables={**study.tables, **_look_back(study, written, told)})
     return replace(study, tables={"audit": records.log.frame(), **study.tables})
@@ -258,104 +288,6 @@ def _read_usage(records: Records) -> tuple[Duty, UsageClock]:
         clock = build_clock(records, duty, readings)
         run_rules(HISTORY_RULES, tell_story(records, duty, clock, readings))
     return duty, clock
-
-
-def _decide(study: Study, told: Callable[[str], None]) -> Study:
-    """Advice, stock and budget where the records hold prices."""
-    records, lives, fits = study.records, study.lives, study.fits
-    if "intervals" in records.withheld:
-        return study
-    duty, clock = study.duty, study.clock
-    if lives is None or fits is None or duty is None or clock is None:
-        return study
-    from pumplife.policy.advice import advise  # noqa: PLC0415  (late: not needed for an audit)
-    from pumplife.policy.ahead import open_outlook  # noqa: PLC0415
-    from pumplife.policy.sensitivity import try_readings  # noqa: PLC0415
-    from pumplife.stock.booked import compare_booked  # noqa: PLC0415
-    from pumplife.stock.bridge import LastYear, build_bridge  # noqa: PLC0415
-    from pumplife.stock.budget import plan_budget  # noqa: PLC0415
-    from pumplife.stock.by_pump import split_budget  # noqa: PLC0415
-    from pumplife.stock.cash import plan_cash  # noqa: PLC0415
-    from pumplife.stock.change_over import complete_budget  # noqa: PLC0415
-    from pumplife.stock.demand_check import check_demand  # noqa: PLC0415
-    from pumplife.stock.plans import join_coming  # noqa: PLC0415
-    from pumplife.stock.pump_pools import weigh_store  # noqa: PLC0415
-    from pumplife.stock.shelf import plan_stock  # noqa: PLC0415
-
-    told("intervals")
-    advice = advise(records, duty, clock, lives, fits)
-    told("stock")
-    outlook = open_outlook(records)
-    coming = join_coming(records, advice, outlook)
-    stock = plan_stock(records, lives, coming, seed=study.seed, outlook=outlook)
-    told("budget")
-    budget = plan_budget(
-        records, lives, coming, seed=study.seed, outlook=outlook, loose=stock.loose
-    )
-    known = LastYear(records=records, clock=clock, lives=lives, advice=advice)
-    tables = {
-        "intervals": advice.intervals,
-        "tornado": advice.tornado,
-        "policies": advice.policies,
-        "costs": advice.costs,
-        "due": advice.due,
-        "load": advice.load,
-        "outage": advice.outage,
-        "few_intervals": advice.few,
-        "stock": stock.stock,
-        "orders": stock.orders,
-        "shelf": stock.shelf,
-        "coverage": stock.coverage,
-        "on_condition": stock.on_condition,
-        "kit_or_parts": stock.kit_or_parts,
-        **weigh_store(records, duty, coming.groups, stock, seed=study.seed),
-        "demand_check": check_demand(records, clock, (lives, fits), advice, stock.stock),
-        "budget": complete_budget(records, budget, stock),
-        **split_budget(records, budget),
-        "bridge": build_bridge(known, budget),
-        "cash": plan_cash(records, budget, stock),
-        "booked": compare_booked(known, fits, advice.groups),
-        "sensitivity": try_readings(records, clock, lives, fits, advice.groups),
-    }
-    return replace(
-        study, advice=advice, stock=stock, budget=budget, tables={**study.tables, **tables}
-    )
-
-
-def _answer_bench(study: Study) -> Study:
-    """What became of the tickets that came back; their due rows are closed."""
-    if study.lives is None or study.records.table("returned").empty:
-        return study
-    from pumplife.ticket.answer import answer_tickets, close_due  # noqa: PLC0415  (late: as above)
-
-    answers = answer_tickets(study.records, study.lives, study.tables["questions"])
-    tables = {**study.tables, "ticket_answers": answers}
-    if "due" in tables:
-        tables["due"] = close_due(tables["due"], answers)
-    return replace(study, tables=tables)
-
-
-def _compare(study: Study, alike: Alike) -> dict[str, pd.DataFrame]:
-    """What lives that are fitted together look like side by side, and each pump among its peers."""
-    lives, fits, duty, clock = study.lives, study.fits, study.duty, study.clock
-    if lives is None or fits is None or duty is None or clock is None:
-        return {}
-    from pumplife.materials.table import compare_materials  # noqa: PLC0415  (late: as the next)
-    from pumplife.since.kpi import Course, list_kpis  # noqa: PLC0415  (late: not for an audit)
-    from pumplife.stock.pumps import list_pumps  # noqa: PLC0415  (late: not needed for an audit)
-
-    records = study.records
-    pumps = list_pumps(records, (duty, clock), lives, (fits, alike), study.advice)
-    shocks = {} if lives.shocks.empty else {"shocks": shock_demand(lives, records)}
-    materials = compare_materials(records, duty, lives, fits, study.advice).tables
-    course = Course(records=records, duty=duty, clock=clock, lives=lives, advice=study.advice)
-    return {
-        "pumps": pumps,
-        "likeness": alike.likeness,
-        **shocks,
-        **materials,
-        "kpi": list_kpis(course),
-    }
 
 
 def _look_back(

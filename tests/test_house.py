@@ -11,7 +11,7 @@ ROUTE = [
     "errors", "records", "lives", "weibull", "fits", "policy", "materials", "stock", "rewind",
     "since", "ticket", "report",
 ]  # fmt: skip
-DOORS = {"__init__", "__main__", "study", "cli"}
+DOORS = {"__init__", "__main__", "study", "conclusions", "cli"}
 FILES = sorted(PACKAGE.rglob("*.py"))
 
 

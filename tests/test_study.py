@@ -120,6 +120,45 @@ def test_another_seed_moves_only_what_is_drawn(write: Write, whole: Study) -> No
     np.testing.assert_allclose(first["interval"], second["interval"], rtol=0.15)
 
 
+SUPPLIED = {
+    "stock", "orders", "shelf", "coverage", "on_condition", "kit_or_parts", "pooling",
+    "rotables", "spare_pumps", "stock_frontier", "demand_check",
+}  # fmt: skip
+PAID = {"budget", "budget_services", "budget_pumps", "bridge", "cash", "booked"}
+COMPARED = {"materials", "material_exposure", "trials", "trial_looks", "trial_plans", "trial_power"}
+
+
+@pytest.mark.parametrize(
+    ("parts", "missing"),
+    [
+        ((), {*SUPPLIED, *PAID, "sensitivity", *COMPARED}),
+        (["stock"], {*PAID, "sensitivity", *COMPARED}),
+        (["budget"], {"sensitivity", *COMPARED}),
+        (["sensitivity", "materials"], {*SUPPLIED, *PAID}),
+    ],
+)
+def test_a_part_of_a_study_is_that_of_the_whole(
+    write: Write, whole: Study, parts: list[str], missing: set[str]
+) -> None:
+    study = run_study(write(), parts=parts)
+    assert set(whole.tables) - set(study.tables) == missing & set(whole.tables)
+    assert (study.stock is None) == ("stock" in missing)
+    assert (study.budget is None) == ("budget" in missing)
+    for name in set(study.tables) - {"audit"}:
+        pd.testing.assert_frame_equal(study.tables[name], whole.tables[name], check_exact=True)
+    said, all_said = (
+        set(t.tables["audit"].astype(str).agg("|".join, axis=1)) for t in (study, whole)
+    )
+    assert said <= all_said
+
+
+def test_parts_that_cant_be_had_are_named(write: Write) -> None:
+    with pytest.raises(ValueError, match=r"no part 'stocks'; its parts are stock, budget, "):
+        run_study(write(), parts=["stocks"])
+    with pytest.raises(ValueError, match="compared with a whole one"):
+        run_study(write(), parts=["stock"], since="out")
+
+
 def write_workbook(folder: Path, tables: Tables, settings: str) -> Path:
     """One sheet a table, as a person would keep it: dates as dates, numbers as numbers."""
     (folder / "plant.toml").write_text(settings, encoding="utf-8")

@@ -48,8 +48,8 @@ def test_a_successor_without_contents_holds_what_the_old_kit_holds(tmp_path):
 
 
 def test_renaming_changes_neither_lives_nor_what_a_kit_costs_today(tmp_path):
-    plain = run_study(small_plant(tmp_path / "a", kits=[KIT | {"unit_cost": 210.0}]))
-    renamed = run_study(small_plant(tmp_path / "b", kits=chain("FK-B", "", "")))
+    plain = run_study(small_plant(tmp_path / "a", kits=[KIT | {"unit_cost": 210.0}]), parts=())
+    renamed = run_study(small_plant(tmp_path / "b", kits=chain("FK-B", "", "")), parts=())
     same = ["pump_id", "part", "position", "entry", "lower", "upper", "outcome"]
     pd.testing.assert_frame_equal(plain.lives.table[same], renamed.lives.table[same])
     rates = [study.tables["intervals"]["cost_rate"].tolist() for study in (plain, renamed)]
