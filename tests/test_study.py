@@ -122,7 +122,7 @@ def test_another_seed_moves_only_what_is_drawn(write: Write, whole: Study) -> No
 
 SUPPLIED = {
     "stock", "orders", "shelf", "coverage", "on_condition", "kit_or_parts", "pooling",
-    "rotables", "spare_pumps", "stock_frontier", "demand_check",
+    "rotables", "spare_pumps", "stock_frontier", "stock_levels", "demand_check",
 }  # fmt: skip
 PAID = {"budget", "budget_services", "budget_pumps", "bridge", "cash", "booked"}
 COMPARED = {"materials", "material_exposure", "trials", "trial_looks", "trial_plans", "trial_power"}
