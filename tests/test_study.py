@@ -125,7 +125,10 @@ SUPPLIED = {
     "rotables", "spare_pumps", "stock_frontier", "stock_levels", "demand_check",
 }  # fmt: skip
 PAID = {"budget", "budget_services", "budget_pumps", "bridge", "cash", "booked"}
-COMPARED = {"materials", "material_exposure", "trials", "trial_looks", "trial_plans", "trial_power"}
+COMPARED = {
+    "materials", "material_costs", "material_exposure", "trials", "trial_looks", "trial_plans",
+    "trial_power",
+}  # fmt: skip
 
 
 @pytest.mark.parametrize(
