@@ -27,6 +27,7 @@ from pumplife.records.linking import (
 )
 from pumplife.records.plant import Plant, build_plant, read_settings, to_day, to_days
 from pumplife.records.returned import take_returned
+from pumplife.records.sites import name_sites
 from pumplife.records.sources import TWO_TABLES, Source, find_sources
 from pumplife.records.spelling import settle_spellings
 from pumplife.records.steps import Floats
@@ -327,6 +328,7 @@ def _link(tables: dict[str, pd.DataFrame], plant: Plant, log: AuditLog) -> froze
     settled = replay(tables, log, early=True)
     for name, column in PLAN_DATES.items():
         tables[name] = mark_plans(tables[name], column, end)
+    name_sites(tables, plant, log)
     tables["pumps"] = drop_repeats(tables["pumps"], TABLES["pumps"], log)
     tables["pumps"] = tables["pumps"].assign(pump=range(len(tables["pumps"])))
     tables["moves"] = link_pumps(tables["moves"], tables["pumps"], TABLES["moves"], log)

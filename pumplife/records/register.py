@@ -7,8 +7,8 @@ from pumplife.records.mapping import Guess
 from pumplife.records.phrases import count_of
 from pumplife.records.tables import TABLES
 
-NEEDED = ("pump_id", "site", "service")
-WANTED = (*NEEDED, "location", "size_mm", "fluid_kit", "commissioned_on", "use_per_week")
+NEEDED = ("pump_id", "service")
+WANTED = (*NEEDED, "site", "location", "size_mm", "fluid_kit", "commissioned_on", "use_per_week")
 """Columns of the register that is made."""
 
 

@@ -64,7 +64,7 @@ _PUMPS = Table(
     required=True,
     columns=(
         text("pump_id", "the number on the pump itself", required=True),
-        text("site", "where it stands", required=True),
+        text("site", "where it stands; needed where there are several"),
         text("service", "what it moves; pumps of one service see like duty", required=True),
         text("location", "the place it serves, apart from the pump"),
         *_DUTY[:2],
@@ -337,7 +337,7 @@ _SPEND = Table(
     meaning="one row per month, site and kind of spending that was booked",
     columns=(
         date("month", "any day of it", required=True),
-        text("site", required=True),
+        text("site", "needed where there are several"),
         text("quantity", "kits, parts, labour_h, money ...", required=True),
         number("amount", required=True, signed=True),
     ),

@@ -51,6 +51,7 @@ FIRED_IN = {
     "costs_given": "test_what_if.py",
     "not_compared": "since/test_changes.py",
     "unreadable_file": "records/test_read.py",
+    "one_site": "records/test_sites.py",
     "no_lives": "test_study.py",
     "encoding": "records/test_read.py",
     "serial_dates": "records/test_mending.py",

@@ -143,7 +143,7 @@ def test_what_the_export_does_not_say_is_left_blank_and_marked(tmp_path: Path) -
     export = _one_file(tmp_path / "export", Dept="", Fluid="")
     propose_folder(tmp_path / "plant", export)
     text = (tmp_path / "plant" / "plant.toml").read_text(encoding="utf-8")
-    assert 'pumps = "pumps.csv"   # please fill site and service in it' in text
+    assert 'pumps = "pumps.csv"   # please fill service in it' in text
     pumps = pd.read_csv(tmp_path / "plant" / "pumps.csv", keep_default_na=False)
     assert set(pumps["site"]) == set(pumps["service"]) == {""}
 
