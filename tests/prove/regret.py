@@ -88,6 +88,7 @@ def score_works(
     spoilt: bool = False,
     hazardous: float = 0.0,
     ratio: tuple[float, float] = WIDE,
+    even: bool = False,
 ) -> pd.DataFrame:
     """What the advice for invented works costs at the truth over the best, per pump group.
 
@@ -96,7 +97,9 @@ def score_works(
     WAYS, regret_*; in_reach (an interval can hold the limit on release), release (true probability
     of a release within the advised interval).
     """
-    works = make_works(seed, services=services, spoilt=spoilt, hazardous=hazardous, ratio=ratio)
+    works = make_works(
+        seed, services=services, spoilt=spoilt, hazardous=hazardous, ratio=ratio, even=even
+    )
     with tempfile.TemporaryDirectory(prefix="invented-") as folder:
         route = run_folder(works.write(Path(folder)))
     target = route[0].plant.hazardous_failure_probability
