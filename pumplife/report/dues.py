@@ -62,7 +62,7 @@ def list_put_off(due: pd.DataFrame, today: pd.Timestamp) -> pd.DataFrame:
     if due.empty:
         return due
     due_on, do_on = (pd.to_datetime(due[name]) for name in ("due_on", "do_on"))
-    late = do_on - due_on.clip(lower=today) > pd.Timedelta(weeks=LONG_WEEKS)
+    late = do_on - due_on.mask(due_on < today, today) > pd.Timedelta(weeks=LONG_WEEKS)
     return due[late & (due_on <= _end_soon(today)) & due["moved_because"].isin((FULL, NO_ROOM))]
 
 
