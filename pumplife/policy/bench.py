@@ -1,4 +1,4 @@
-"""How many hours of work a week the bench of each site has, and what breakdowns take of them."""
+"""How many hours of work a week the bench of each site has, and what two sides at once save."""
 
 from __future__ import annotations
 
@@ -79,18 +79,3 @@ def hours_saved(records: Records, lives: Lives, fluid: FloatArray, air: FloatArr
         told = sides.loc[sides["count"] == 2, "hours"].dropna()
         both = float(told.median()) if len(told) >= LEAST_TICKETS else np.inf
     return np.asarray(np.maximum(fluid + air - np.maximum(both, np.maximum(fluid, air)), 0.0))
-
-
-def breakdown_hours(due: pd.DataFrame, hours: FloatArray, sites: list[str]) -> dict[str, float]:
-    """Hours a week that the breakdowns of the next quarter are expected to take at a site [h].
-
-    Parameters
-    ----------
-    due : DataFrame
-        Its `site`.
-    hours : float array (rows,)
-        Expected in 13 weeks [h].
-    sites : list of str
-    """
-    total = pd.Series(hours, index=due.index).groupby(due["site"].to_numpy(object)).sum()
-    return {site: float(total.get(site, 0.0)) / QUARTER_WEEKS for site in sites}

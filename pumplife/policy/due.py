@@ -9,23 +9,17 @@ import pandas as pd
 
 from pumplife.lives.build import Lives
 from pumplife.policy.ahead import UseAhead, look_ahead, open_outlook
-from pumplife.policy.bench import bench_limits, breakdown_hours, hours_saved
+from pumplife.policy.bench import bench_limits, hours_saved
 from pumplife.policy.decide import Decision
 from pumplife.policy.groups import SideGroup
-from pumplife.policy.load import (
-    LOAD_COLUMNS,
-    Bench,
-    do_days,
-    load_table,
-    plan_weeks,
-    say_full,
-)
+from pumplife.policy.level import bench_weeks, level_work, wanted_weeks
+from pumplife.policy.load import LOAD_COLUMNS, do_days, load_table, say_full
 from pumplife.policy.outage import OUTAGE_COLUMNS, plan_stops
 from pumplife.policy.own_days import find_own_days
 from pumplife.policy.own_limits import own_intervals
 from pumplife.policy.pump import FloatArray
 from pumplife.policy.ready import dates_of, hand_out_kits, say_ready
-from pumplife.policy.waiting import Waiting, chance_by, weigh_waiting
+from pumplife.policy.waiting import chance_by, weigh_waiting
 from pumplife.records.plant import to_day
 from pumplife.records.read import Records
 from pumplife.records.usage import UsageClock
@@ -113,10 +107,10 @@ def plan_due(
     due = due.assign(saved_h=_saved_hours(records, lives, due))
     sites = sorted({str(site) for site in due["site"]})
     limits = bench_limits(records, lives, sites)
-    benches = _benches(due, waiting, sites, limits)
-    due["own_day"] = find_own_days(records, due, waiting, benches)
+    wanted = wanted_weeks(due, today)
+    due["own_day"] = find_own_days(records, due, waiting, bench_weeks(due, waiting, limits, wanted))
     due["stop_day"], outage = plan_stops(records, due, waiting)
-    plan = plan_weeks(due, waiting, benches, today)
+    plan, benches = level_work(due, waiting, limits, today)
     due["do_day"], due["moved_because"] = do_days(due, plan, today)
     say_full(records, plan, due, benches)
     wait = np.maximum(due["do_day"] - today, 0.0)
@@ -135,14 +129,6 @@ def _nothing_due() -> DuePlan:
         load=pd.DataFrame(columns=list(LOAD_COLUMNS)),
         outage=pd.DataFrame(columns=list(OUTAGE_COLUMNS)),
     )
-
-
-def _benches(
-    due: pd.DataFrame, waiting: Waiting, sites: list[str], limits: dict[str, float]
-) -> dict[str, Bench]:
-    """The bench of each site."""
-    broken = breakdown_hours(due, waiting.breakdown_h, sites)
-    return {site: Bench(limit=limits[site], breakdowns=broken[site]) for site in sites}
 
 
 def _group_rows(

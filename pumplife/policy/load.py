@@ -17,6 +17,7 @@ from pumplife.records.plant import to_day
 from pumplife.records.read import Records
 
 WEEKS = 52
+LEAST_SHARE = 0.2  # of the hours of the bench, for planned work
 LOAD_COLUMNS = (
     "week", "site", "hours_planned", "hours_breakdowns", "limit", "pumps", "sides", "over_by",
     "note",
@@ -36,20 +37,26 @@ class Bench:
     ----------
     limit : float
         Hours a week [h], inf where not known.
-    breakdowns : float
-        Of these expected to go to breakdowns [h].
+    breakdowns : float array (weeks,)
+        Of these expected to go to breakdowns, week by week, beyond the planned work that they do
+        [h].
     """
 
     limit: float
-    breakdowns: float
+    breakdowns: FloatArray
 
     def __repr__(self) -> str:
         """Say the hours."""
-        return f"<Bench: {self.limit:.3g} h, {self.breakdowns:.3g} h for breakdowns>"
+        return f"<Bench: {self.limit:.3g} h, {self.breakdowns.mean():.3g} h for breakdowns>"
 
-    def room(self, largest: float) -> float:
-        """Hours a week for planned work [h], enough for the largest piece at least."""
-        return max(self.limit - self.breakdowns, largest)
+    @property
+    def room(self) -> FloatArray:
+        """Hours of each week for planned work, (weeks,) [h].
+
+        It keeps `LEAST_SHARE` of the bench however much breaks down: without planned work ever
+        more would.
+        """
+        return np.maximum(self.limit - self.breakdowns, LEAST_SHARE * self.limit)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,13 +66,16 @@ class WeekPlan:
     Attributes
     ----------
     week : int array (rows,)
-        Weeks from this one on; -1 where the work lies beyond the weeks looked at.
+        In which it begins, from this one on; -1 where the work lies beyond the weeks looked at.
     forced : bool array (rows,)
         Put into a full week since its limit leaves no other.
+    worked : dict
+        Hours of planned work done in each week at each site that has any, (weeks,) [h].
     """
 
     week: IntArray
     forced: NDArray[np.bool_]
+    worked: dict[str, FloatArray]
 
     def __repr__(self) -> str:
         """Count the rows."""
@@ -84,7 +94,8 @@ def plan_weeks(
 
     What a limit doesn't let wait comes first, beyond the room of a week where it must.  All other
     work is moved only where its week is full: later at the risk of a failure, or earlier within
-    the near-best band, whichever is expected to cost less.
+    the near-best band, whichever is expected to cost less.  What begins late in a week runs on into
+    the next one, and what is longer than a week into as many as it takes.
 
     Parameters
     ----------
@@ -104,18 +115,23 @@ def plan_weeks(
     start = monday_of(today)
     week = np.full(len(due), -1)
     forced = np.zeros(len(due), bool)
+    worked = {}
     wanted = wanted_days(due)
     near = (wanted - start < 7.0 * WEEKS) & due["stop_day"].isna().to_numpy()
     for site in due["site"].unique():
         rows = np.flatnonzero(near & (due["site"] == site).to_numpy())
         if not rows.size:
             continue
-        hours = due["hours"].to_numpy(float)[rows]
         cost, hard = week_costs(due, waiting, rows, today)
-        room = np.full(WEEKS, benches[str(site)].room(float(hours.max())))
-        place, forced[rows] = place_work(cost, hours, room, hard)
+        place, forced[rows], worked[str(site)] = place_work(
+            cost,
+            due["hours"].to_numpy(float)[rows],
+            benches[str(site)].room,
+            hard,
+            np.ones(WEEKS, bool),
+        )
         week[rows] = np.where(place < 0, WEEKS, place)
-    return WeekPlan(week=week, forced=forced)
+    return WeekPlan(week=week, forced=forced, worked=worked)
 
 
 def wanted_days(due: pd.DataFrame) -> FloatArray:
@@ -190,7 +206,7 @@ def load_table(
     ----------
     records : Records
     due : DataFrame
-        Needs site, pump, hours.
+        Needs site, pump.
     plan : WeekPlan
     benches : dict
         By site.
@@ -198,15 +214,15 @@ def load_table(
     Returns
     -------
     DataFrame
-        See `LOAD_COLUMNS`; work at outages isn't among it.
+        See `LOAD_COLUMNS`; pumps and sides are those that begin in the week, hours what is worked
+        in it.  Work at outages isn't among it.
     """
     start = monday_of(to_day(records.plant.records_to))
     placed = (plan.week >= 0) & (plan.week < WEEKS)
-    work = due.loc[placed, ["site", "pump", "hours"]].assign(
+    work = due.loc[placed, ["site", "pump"]].assign(
         week=plan.week[placed], forced=plan.forced[placed]
     )
     sums = work.groupby(["site", "week"]).agg(
-        hours_planned=("hours", "sum"),
         pumps=("pump", "nunique"),
         sides=("pump", "size"),
         forced=("forced", "sum"),
@@ -214,7 +230,9 @@ def load_table(
     every = pd.MultiIndex.from_product([sorted(benches), range(WEEKS)], names=["site", "week"])
     table = sums.reindex(every, fill_value=0).reset_index()
     bench = table["site"].map(benches)
-    table["hours_breakdowns"] = [one.breakdowns for one in bench]
+    none = np.zeros(WEEKS)
+    table["hours_planned"] = np.ravel([plan.worked.get(site, none) for site in sorted(benches)])
+    table["hours_breakdowns"] = np.ravel([benches[site].breakdowns for site in sorted(benches)])
     table["limit"] = [one.limit if np.isfinite(one.limit) else np.nan for one in bench]
     both = table["hours_planned"] + table["hours_breakdowns"]
     table["over_by"] = (both - table["limit"]).clip(lower=0.0).fillna(0.0).round(9)
@@ -224,12 +242,23 @@ def load_table(
 
 
 def _load_notes(table: pd.DataFrame) -> list[str]:
-    """Why a week holds more than the bench has."""
+    """Why a week holds more than the bench has, and what only runs on in it."""
     forced = table["forced"].astype(int).astype(str) + " sides that a limit doesn't let wait"
     crowded = table["hours_breakdowns"] + table["hours_planned"] > table["limit"] * (1.0 + 1e-9)
+    runs_on = (table["sides"] == 0) & (table["hours_planned"] > 0.0)
     notes = np.select(
-        [crowded & (table["forced"] > 0), crowded & (table["hours_planned"] > 0.0), crowded],
-        [forced, "breakdowns leave less than one piece of planned work needs", "breakdowns alone"],
+        [
+            crowded & (table["forced"] > 0),
+            crowded & (table["hours_planned"] > 0.0),
+            crowded,
+            runs_on,
+        ],
+        [
+            forced,
+            f"breakdowns leave less than {LEAST_SHARE:.0%} for planned work".replace("%", " %"),
+            "breakdowns alone",
+            "work of the weeks before runs on, nothing else begins",
+        ],
         default="",
     )
     return [str(note) for note in notes]
@@ -246,7 +275,7 @@ def say_full(
         records.log.add(
             "caution",
             f"The bench{f' of {site}' if site else ''} has no room within a year for {left} "
-            f"rebuilds: {bench.limit:.3g} h a week, {bench.breakdowns:.3g} h of them for "
+            f"rebuilds: {bench.limit:.3g} h a week, {bench.breakdowns.mean():.3g} h of them for "
             "breakdowns.",
             rule="bench_full",
             table="due",

@@ -16,7 +16,7 @@ from pumplife.policy.load import (
 )
 from pumplife.policy.pump import FloatArray
 from pumplife.policy.simulate import IntArray
-from pumplife.policy.spread import place_work
+from pumplife.policy.spread import FULL_TO, place_work
 from pumplife.policy.waiting import DAYS, Waiting
 from pumplife.records.calendar import Stop
 from pumplife.records.plant import to_day
@@ -83,13 +83,11 @@ def _free_week(
     weekly, hard = week_costs(due, waiting, rows, today)
     at_stops = _stop_costs(due, waiting, rows, (today, coming))
     given = np.array([stop.bench_hours for stop in coming])
-    room = np.concatenate(
-        [np.full(WEEKS, bench.room(float(hours.max()))), np.nan_to_num(given, nan=np.inf)]
-    )
-    place, _ = place_work(np.concatenate([weekly, at_stops], axis=1), hours, room, hard)
-    taken = np.bincount(np.maximum(place, 0), weights=hours * (place >= 0), minlength=room.size)
-    fits = (room - taken)[:WEEKS] >= hours[:, None]
-    free = np.where(fits, weekly, np.inf)
+    room = np.concatenate([bench.room, np.nan_to_num(given, nan=np.inf)])
+    runs_on = np.arange(room.size) < WEEKS
+    cost = np.concatenate([weekly, at_stops], axis=1)
+    place, _, worked = place_work(cost, hours, room, hard, runs_on)
+    free = np.where((worked < FULL_TO * room)[:WEEKS], weekly, np.inf)
     week = np.where(np.isfinite(free).any(axis=1), np.argmin(free, axis=1), WEEKS)
     return np.where((place >= 0) & (place < WEEKS), place, week)
 

@@ -14,12 +14,13 @@ from pumplife.policy.cycles import planned_money
 from pumplife.policy.decide import Decision
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.own_limits import own_intervals
-from pumplife.policy.pump import FloatArray
+from pumplife.policy.pump import FloatArray, SideLife
 from pumplife.policy.simulate import IntArray
 
 DAYS = np.array([0.0, 7.0, 14.0, 28.0, 56.0, 91.0, 182.0, 273.0, 364.0, 546.0])
 QUARTER = 5  # place of 13 weeks among them
 VALUE_DRAWS = 64
+NEW_AGES = 64  # at which the life of a new side is looked at
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -35,14 +36,19 @@ class Waiting:
         Chance of a failure within 13 weeks.
     cost : float array (rows,)
         That chance times what a failure costs more than planned work [money].
-    breakdown_h : float array (rows,)
-        Hours of work of the failures expected in 13 weeks [h].
+    chance : float array (days, rows)
+        Chance of a failure until each of `DAYS`.
+    broken, broken_after : float array (days, rows)
+        Hours of work of the failures expected until each of `DAYS` [h]: from today on without any
+        planned work, and from a renewal on.
     """
 
     value: FloatArray
     quarter: FloatArray
     cost: FloatArray
-    breakdown_h: FloatArray
+    chance: FloatArray
+    broken: FloatArray
+    broken_after: FloatArray
 
     def __repr__(self) -> str:
         """Count the rows."""
@@ -89,8 +95,8 @@ def weigh_waiting(
     Relative values of a renewal reward process: R. A. Howard, Dynamic Programming and Markov
     Processes (1960), from memory.
     """
-    value = np.zeros((DAYS.size, len(due)))
-    quarter, cost, hours = (np.zeros(len(due)) for _ in range(3))
+    value, until, broken, after = (np.zeros((DAYS.size, len(due))) for _ in range(4))
+    quarter, cost = (np.zeros(len(due)) for _ in range(2))
     for number, rows in _by_group(due):
         group, decision = groups[number], decisions[number]
         assert decision is not None, "only groups with a decision have rows"
@@ -103,14 +109,37 @@ def weigh_waiting(
         labour = decision.costs.kit_failure.labour_h[group.part_of]
         quarter[rows] = chance[QUARTER]
         cost[rows] = chance[QUARTER] * np.maximum(share[QUARTER] @ extra, 0.0)
-        hours[rows] = chance[QUARTER] * (share[QUARTER] @ labour)
-    return Waiting(value=value, quarter=quarter, cost=cost, breakdown_h=hours)
+        until[:, rows] = chance
+        hours = share[QUARTER] @ labour
+        broken[:, rows] = hours * _failures(group, decision, chance)
+        after[:, rows] = hours * _failures(group, decision, _chance_when_new(group))
+    return Waiting(
+        value=value, quarter=quarter, cost=cost, chance=until, broken=broken, broken_after=after
+    )
 
 
 def _by_group(due: pd.DataFrame) -> list[tuple[int, IntArray]]:
     """Places of the rows of each group."""
     places = due.groupby("group", sort=True).indices
     return [(int(str(number)), np.asarray(rows, np.int64)) for number, rows in places.items()]
+
+
+def _failures(group: SideGroup, decision: Decision, chance: FloatArray) -> FloatArray:
+    """Failures expected until each day: the first by its chance, later ones as in the long run."""
+    a_day = group.rate * float(decision.events.failures.sum(axis=0).mean())
+    failed = np.zeros_like(chance)
+    failed[1:] = np.cumsum(0.5 * (chance[:-1] + chance[1:]) * np.diff(DAYS)[:, None], axis=0)
+    return np.asarray(chance + a_day * failed)
+
+
+def _chance_when_new(group: SideGroup) -> FloatArray:
+    """Chance that a side renewed today has failed by each of `DAYS`, (days, pumps)."""
+    step = max(1, group.lives.shape.shape[1] // VALUE_DRAWS)
+    usage = DAYS[:, None] * group.rate
+    ages = np.linspace(0.0, max(float(usage.max()), 1e-9), NEW_AGES)
+    side = SideLife(lives=group.lives[:, ::step], count=group.count)
+    failed = 1.0 - side.survival(np.maximum(ages, 1e-9)[:, None]).mean(axis=1)
+    return np.asarray(np.interp(usage, ages, failed))
 
 
 def _value(

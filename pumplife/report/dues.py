@@ -6,6 +6,7 @@ from pumplife.policy.load import FULL, NO_ROOM
 from pumplife.report.tables import write_date, write_many, write_number
 
 SOON_WEEKS = 13
+LONG_WEEKS = 4  # by which the bench may put work off before the page says so
 
 
 def is_overdue(due: pd.DataFrame, today: pd.Timestamp) -> "pd.Series[bool]":
@@ -49,7 +50,7 @@ def _end_soon(today: pd.Timestamp) -> pd.Timestamp:
 
 
 def list_put_off(due: pd.DataFrame, today: pd.Timestamp) -> pd.DataFrame:
-    """Give the rebuilds due in the next 13 weeks that come later since the bench is full.
+    """Give the rebuilds due in the next 13 weeks that come over 4 weeks late, the bench full.
 
     Parameters
     ----------
@@ -60,9 +61,9 @@ def list_put_off(due: pd.DataFrame, today: pd.Timestamp) -> pd.DataFrame:
     """
     if due.empty:
         return due
-    until = _end_soon(today)
-    late = (pd.to_datetime(due["due_on"]) <= until) & (pd.to_datetime(due["do_on"]) > until)
-    return due[late & due["moved_because"].isin((FULL, NO_ROOM))]
+    due_on, do_on = (pd.to_datetime(due[name]) for name in ("due_on", "do_on"))
+    late = do_on - due_on.mask(due_on < today, today) > pd.Timedelta(weeks=LONG_WEEKS)
+    return due[late & (due_on <= _end_soon(today)) & due["moved_because"].isin((FULL, NO_ROOM))]
 
 
 def say_put_off(due: pd.DataFrame, load: pd.DataFrame, today: pd.Timestamp) -> str:
@@ -80,15 +81,17 @@ def say_put_off(due: pd.DataFrame, load: pd.DataFrame, today: pd.Timestamp) -> s
         return ""
     until = write_date(_end_soon(today))
     last = write_date(pd.to_datetime(late["do_on"]).max())
-    first = load[load["site"].isin(late["site"]) & (load["week"] == load["week"].min())]
-    limit, broken = (write_number(float(first[c].sum())) for c in ("limit", "hours_breakdowns"))
+    soon = load[load["site"].isin(late["site"]) & (load["week"] <= _end_soon(today))]
+    weekly = soon.groupby("week")[["limit", "hours_breakdowns"]].sum().mean()
+    limit, broken = (write_number(float(weekly[name])) for name in ("limit", "hours_breakdowns"))
     where = ", ".join(sorted({str(site) for site in late["site"]} - {""}))
     return (
-        f"{write_many(len(late), 'rebuild')} due by {until} can't be done by then, the last not "
-        f"before {last}: the bench{f' of {where}' if where else ''} is full. Of {limit} h a week "
-        f"breakdowns are expected to take {broken} h. Savings, stock and budget as advised count "
-        "every rebuild at its interval, and hold only with more hours; what the bench has is "
-        "bench_hours_per_week under [calendar] in plant.toml."
+        f"{write_many(len(late), 'rebuild')} due by {until} will be more than {LONG_WEEKS} weeks "
+        f"late, the last on {last}: the bench{f' of {where}' if where else ''} is full. Of {limit} "
+        f"h a week breakdowns are expected to take {broken} h until {until}, beyond the planned "
+        "work that they do. Savings, stock and budget as advised count every rebuild at its "
+        "interval, and hold only with more hours; what the bench has is bench_hours_per_week under "
+        "[calendar] in plant.toml."
     )
 
 

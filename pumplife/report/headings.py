@@ -353,9 +353,11 @@ OF_TABLE: dict[tuple[str, str], Heading] = {
     ("policies", "interval"): Heading("Planned age, or between inspections", "usage", "none"),
     ("load", "week"): Heading("Week from", "date"),
     ("load", "hours_planned"): Heading("Planned work", "hours"),
-    ("load", "hours_breakdowns"): Heading("Breakdowns expected", "hours"),
+    ("load", "hours_breakdowns"): Heading(
+        "Breakdowns expected, beyond planned work that they do", "hours"
+    ),
     ("load", "limit"): Heading("Hours of the bench", "hours", "not known"),
-    ("load", "sides"): Heading("Pump sides", "count"),
+    ("load", "sides"): Heading("Pump sides begun", "count"),
     ("load", "over_by"): Heading("Beyond the bench", "hours"),
     ("outage", "do"): Heading("Do"),
     ("outage", "gain"): Heading("Gain against the next best day", "money", "can't wait, or no kit"),
@@ -367,7 +369,7 @@ OF_TABLE: dict[tuple[str, str], Heading] = {
     ("few_intervals", "extra_per_year"): Heading("More a year than each its own", "money"),
     ("few_intervals", "chosen"): Heading("Taken for the plant", "text", ""),
     ("few_intervals", "share"): Heading("More than each its own", "share"),
-    ("load", "note"): Heading("Why beyond the bench", "text", ""),
+    ("load", "note"): Heading("Why beyond the bench, or what runs on", "text", ""),
     ("stock", "kind"): Heading("Kind", "code"),
     ("shelf", "state"): Heading("State"),
     ("shelf", "likely_unused"): Heading("Likely to expire unused", "number"),

@@ -7,11 +7,12 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+from scipy.sparse import csr_array
 
 from pumplife.policy.load import monday_of
 from pumplife.policy.outage import fill_stop
-from pumplife.policy.spread import ask_in_turn, place_work, spread_work
+from pumplife.policy.spread import hours_worked, place_work, spread_work
 from tests.plants import SETTINGS, on_day, pump_rows
 from tests.policy.test_advice import advised, rules
 
@@ -61,6 +62,52 @@ def test_a_stop_with_more_hours_never_gains_less(seed, more):
     assert big >= small * (1 - 1e-4)
 
 
+RUNS_ON = np.ones(60, bool)
+
+
+def weeks_of(hours, room, cost=None, wanted=None):
+    """Weeks in which pieces begin that all want the first one, the first piece most."""
+    weeks = np.arange(len(room))
+    urgency = np.arange(len(hours), 0.0, -1.0)[:, None] * np.asarray(hours)[:, None]
+    cost = urgency * weeks if cost is None else cost
+    return spread_work(cost, np.asarray(hours, float), np.asarray(room, float), RUNS_ON[weeks])
+
+
+def test_a_piece_runs_on_into_the_next_week():
+    """5.4 h a week are 27 h in five weeks: seven pieces of 3.8 h, not five."""
+    week = weeks_of([3.8] * 7, [5.4] * 5)
+    assert week.tolist() == [0, 0, 1, 2, 2, 3, 4]
+    worked = hours_worked(week, np.full(7, 3.8), np.full(5, 5.4), RUNS_ON[:5])
+    assert worked == pytest.approx([5.4, 5.4, 5.4, 5.4, 5.0])
+
+
+def test_a_week_that_is_just_full_begins_nothing_more():
+    assert weeks_of([3.0] * 4, [6.0] * 2).tolist() == [0, 0, 1, 1]
+
+
+def test_a_piece_longer_than_a_week_takes_the_weeks_that_it_needs():
+    """10 h at 4 h a week: two and a half weeks each."""
+    week = weeks_of([10.0, 10.0], [4.0] * 6)
+    assert week.tolist() == [0, 2]
+    worked = hours_worked(week, np.full(2, 10.0), np.full(6, 4.0), RUNS_ON[:6])
+    assert worked == pytest.approx([4, 4, 4, 4, 4, 0])
+
+
+def test_hours_that_nobody_used_are_not_saved_up():
+    """Work of the third week finds its 4 h, not the 12 h that have passed."""
+    cost = np.where(np.arange(6) < 2, np.inf, np.arange(6.0)) * np.array([[3.0], [2.0], [1.0]])
+    assert weeks_of([4.0] * 3, [4.0] * 6, cost).tolist() == [2, 3, 4]
+
+
+def test_nothing_begins_where_a_week_has_no_hours():
+    assert weeks_of([3.0] * 2, [0.0, 3.0, 0.0]).tolist() == [1, -1]
+
+
+def test_an_outage_holds_whole_pieces():
+    week = spread_work(np.zeros((3, 1)), np.full(3, 3.8), np.array([8.0]), np.array([False]))
+    assert (week == 0).sum() == 2
+
+
 def waits(rng, rows, weeks):
     """Costs that rise with the wait, from nothing in the week wanted."""
     want = rng.integers(0, 3, rows)[:, None]
@@ -69,8 +116,19 @@ def waits(rng, rows, weeks):
     return np.where(np.arange(weeks) < want, np.inf, cost)
 
 
-def least_cost(cost, hours, room):
-    """The cheapest spread by branch and cut."""
+def begins_in_time(week, hours, room):
+    """Whether every piece begins in its week, the longest of a week last: week by week."""
+    left_over = 0.0
+    for place, free in enumerate(room):
+        own = np.sort(hours[week == place])
+        if own.size and left_over + own[:-1].sum() >= free - 1e-9:
+            return False
+        left_over = max(left_over + own.sum() - free, 0.0)
+    return True
+
+
+def whole_weeks_cost(cost, hours, room):
+    """The cheapest spread where no piece runs on, by branch and cut."""
     rows, weeks = cost.shape
     one = np.kron(np.eye(rows), np.ones(weeks))
     load = np.kron(hours, np.eye(weeks))
@@ -84,26 +142,69 @@ def least_cost(cost, hours, room):
     return float(found.fun)
 
 
+def best_of_all(cost, hours, room):
+    """The cheapest way by trying every one."""
+    rows = np.arange(hours.size)
+    ways = (np.array(way) for way in product(*(np.flatnonzero(np.isfinite(row)) for row in cost)))
+    return min(cost[rows, way].sum() for way in ways if begins_in_time(way, hours, room))
+
+
 @pytest.mark.parametrize("seed", range(5))
-def test_work_spread_over_weeks_is_near_the_cheapest_way(seed):
+def test_work_spread_over_weeks_is_cheaper_than_whole_weeks_could_be(seed):
     rng = np.random.default_rng(seed)
     cost, hours = waits(rng, 20, 14), rng.choice([1.5, 3.0], 20)
     room = np.full(14, 6.0)
-    week = spread_work(cost, hours, room)
+    week = spread_work(cost, hours, room, RUNS_ON[:14])
     assert (week >= 0).all()
-    assert (np.bincount(week, weights=hours, minlength=14) <= room + 1e-9).all()
-    assert cost[np.arange(20), week].sum() <= 1.03 * least_cost(cost, hours, room)
+    assert begins_in_time(week, hours, room)
+    assert cost[np.arange(20), week].sum() < whole_weeks_cost(cost, hours, room)
 
 
-def test_very_much_work_asks_in_turn_and_is_near_the_cheapest_way_too():
+def test_work_spread_over_weeks_is_near_the_cheapest_way():
+    paid, least = [], []
+    for seed in range(10):
+        rng = np.random.default_rng(seed)
+        cost, hours = waits(rng, 5, 5), rng.choice([1.5, 3.0, 3.8], 5)
+        room = np.full(5, 4.5)
+        week = spread_work(cost, hours, room, RUNS_ON[:5])
+        assert begins_in_time(week, hours, room)
+        least.append(best_of_all(cost, hours, room))
+        paid.append(cost[np.arange(5), week].sum())
+    assert (np.array(paid) > np.array(least) - 1e-9).all()
+    assert sum(paid) < 1.06 * sum(least)
+
+
+def test_very_much_work_costs_no_more_than_if_pieces_could_be_cut_up():
+    """Pieces cut up at will, each hour paid by its week, by linear programming."""
     rng = np.random.default_rng(9)
-    cost, hours = waits(rng, 600, 14), rng.choice([1.5, 3.0], 600)
-    room = np.full(14, 120.0)
-    by_programme, in_turn = spread_work(cost, hours, room), ask_in_turn(cost, hours, room)
-    for week in (by_programme, in_turn):
-        assert (np.bincount(week, weights=hours, minlength=14) <= room + 1e-9).all()
-    rows = np.arange(600)
-    assert cost[rows, in_turn].sum() <= 1.05 * cost[rows, by_programme].sum()
+    cost, hours = waits(rng, 300, 14), rng.choice([1.5, 3.0], 300)
+    room = np.full(14, 60.0)
+    week = spread_work(cost, hours, room, RUNS_ON[:14])
+    assert begins_in_time(week, hours, room)
+    row, slot = np.nonzero(np.isfinite(cost))
+    each = np.arange(row.size)
+    cut = linprog(
+        cost[row, slot],
+        A_ub=csr_array((hours[row], (slot, each))), b_ub=room,
+        A_eq=csr_array((np.ones(row.size), (row, each))), b_eq=np.ones(300),
+    )  # fmt: skip
+    assert cost[np.arange(300), week].sum() < 1.01 * cut.fun
+
+
+@settings(max_examples=25, deadline=None)
+@given(seed=st.integers(0, 10_000), room=st.floats(0.5, 12.0))
+def test_hours_are_worked_once_and_no_week_beyond_what_it_has(seed, room):
+    rng = np.random.default_rng(seed)
+    cost, hours, rooms = waits(rng, 12, 20), rng.uniform(0.5, 9.0, 12), np.full(20, room)
+    hard = rng.random(12) < 0.3
+    place, forced, worked = place_work(cost, hours, rooms, hard, RUNS_ON[:20])
+    extra = np.bincount(place[forced], hours[forced], 20)
+    assert (worked <= rooms + extra + 1e-9).all()
+    placed = hours[place >= 0].sum()
+    assert worked.sum() <= placed + 1e-9
+    last = place.max() + int(np.ceil(placed / room)) + 1
+    if last < 20:
+        assert worked.sum() == pytest.approx(placed)
 
 
 def test_what_can_t_wait_comes_first_and_is_forced_only_where_it_must_be():
@@ -112,11 +213,13 @@ def test_what_can_t_wait_comes_first_and_is_forced_only_where_it_must_be():
     hard = np.array([True, True, True, False])
     cost[:2, 1:] = np.inf  # only the first week
     cost[2, 2] = np.inf
-    place, forced = place_work(cost, np.full(4, 3.0), np.full(3, 3.0), hard)
+    hours, room = np.full(4, 3.0), np.full(3, 3.0)
+    place, forced, worked = place_work(cost, hours, room, hard, RUNS_ON[:3])
     assert sorted(place[:2]) == [0, 0]
     assert forced.tolist().count(True) == 1
     assert place[2] == 1
     assert place[3] == 2
+    assert worked == pytest.approx([6.0, 3.0, 3.0])
 
 
 def test_weeks_begin_on_mondays():
@@ -141,7 +244,9 @@ def test_overdue_pumps_are_spread_over_the_weeks_within_the_bench(tmp_path):
     records, advice = advised(tmp_path, plant_toml=text, pumps=many_pumps(), on_hand=KITS)
     load, due = advice.load, advice.due
     assert (load["over_by"] == 0.0).all()
-    assert load["hours_planned"].sum() == pytest.approx(3.0 * due["do_on"].notna().sum())
+    planned = due[due["do_on"].notna()]
+    assert load["hours_planned"].sum() == pytest.approx(3.0 * len(planned))
+    assert load["sides"].sum() == len(planned)
     overdue = due[due["overdue_by"] > 0]
     assert len(set(overdue["do_on"])) > 1
     moved = overdue[overdue["do_on"] > overdue["due_on"]]

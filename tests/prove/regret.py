@@ -4,6 +4,8 @@ Every function here takes seeds and gives frames with one row per pump group, or
 What advice may cost is asked where a breakdown costs 1.5 to 6 times planned work, as it commonly
 does where no line stops: always running to failure then costs about a sixth more than the best.
 The same works with breakdowns of up to 20 times are told beside: every rule costs more there.
+Even works have failures spread evenly from none to 60 over their groups and no assembly faults;
+their groups are told by the failures of their own pumps.
 """
 
 import tempfile
@@ -30,10 +32,11 @@ from tests.prove.plants import LIFE_KEYS, Route, run_folder
 from tests.prove.small_works import COMMON, WIDE, Works, make_works
 
 FIRST_SEED = 5001
-WORKS = (55, 55, 10, 54)  # clean, clean with dear breakdowns, spoilt, hazardous
+WORKS = (55, 55, 58, 10, 54)  # clean, clean with dear breakdowns, even, spoilt, hazardous
 BATCHES, FAMILIES = 4, 300  # of services, for the stated chances
 RELEASE_TARGET, HELD = 0.05, 0.9
 USUAL = "clean records, breakdowns at 1.5 to 6 times planned work"
+EVEN = "even works without assembly faults, breakdowns at 1.5 to 6 times, by own failures"
 DEAR = "clean records, breakdowns at 1.2 to 20 times planned work"
 MANY, FEW = 20.0, 10.0  # failures behind a group's fits: from which it has many, below which few
 KIT, ALONE = 1.0, 0.0  # what a failure renews: the whole side, or the failed part by itself
@@ -88,6 +91,7 @@ def score_works(
     spoilt: bool = False,
     hazardous: float = 0.0,
     ratio: tuple[float, float] = WIDE,
+    even: bool = False,
 ) -> pd.DataFrame:
     """What the advice for invented works costs at the truth over the best, per pump group.
 
@@ -96,7 +100,9 @@ def score_works(
     WAYS, regret_*; in_reach (an interval can hold the limit on release), release (true probability
     of a release within the advised interval).
     """
-    works = make_works(seed, services=services, spoilt=spoilt, hazardous=hazardous, ratio=ratio)
+    works = make_works(
+        seed, services=services, spoilt=spoilt, hazardous=hazardous, ratio=ratio, even=even
+    )
     with tempfile.TemporaryDirectory(prefix="invented-") as folder:
         route = run_folder(works.write(Path(folder)))
     target = route[0].plant.hazardous_failure_probability
@@ -230,13 +236,17 @@ def judge_limits(groups: pd.DataFrame) -> Iterator[judge.Result]:
 
 def prove(scale: float) -> Found:
     """Every check of what advice costs, of hazardous limits and of stated chances."""
-    clean, dear, spoilt, hazardous = (max(3, round(scale * works)) for works in WORKS)
+    clean, dear, even, spoilt, hazardous = (max(3, round(scale * works)) for works in WORKS)
     groups = _score(partial(score_works, ratio=COMMON), clean)
     for result in (*judge_regret(groups, USUAL, asked=True), *judge_policies(groups, USUAL)):
         yield result, clean
     groups = _score(score_works, dear)
     for result in (*judge_regret(groups, DEAR), *judge_policies(groups, DEAR)):
         yield result, dear
+    groups = _score(partial(score_works, ratio=COMMON, even=True), even)
+    groups = groups.assign(failures=groups["breakdowns"])
+    for result in (*judge_regret(groups, EVEN, asked=True), *judge_policies(groups, EVEN)):
+        yield result, even
     groups = _score(partial(score_works, spoilt=True), spoilt)
     for result in judge_regret(groups, "spoilt records"):
         yield result, spoilt

@@ -21,9 +21,9 @@ for folder in (ROOT, ROOT / "data" / "demo"):
 from invented.spoil import OWN_PARTS, OWN_REASONS, spoil  # noqa: E402
 
 from tests.prove.running import PLACES, Habits, Sides, run_sides  # noqa: E402
+from tests.prove.small_pumps import draw_pumps  # noqa: E402
 
 FIRST_DAY = np.datetime64("2018-01-01")
-SIZES = (25, 40, 50, 80)
 MATERIALS = ("CR", "NBR", "EPDM", "TPV", "PTFE", "FKM")
 PARTS = ("diaphragm", "ball", "seat")
 COUNT = np.array([2.0, 4.0, 4.0])
@@ -87,6 +87,7 @@ def make_works(
     hazardous: float = 0.0,
     ratio: tuple[float, float] = WIDE,
     more_years: float = 0.0,
+    even: bool = False,
 ) -> Works:
     """Make the works: same arguments, same works.
 
@@ -102,11 +103,15 @@ def make_works(
         don't depend on it.
     more_years : float
         Years that the works run on beyond their records.
+    even : bool
+        Without assembly faults, and with failures spread evenly over pump groups, see
+        `draw_pumps`.
     """
     rng = np.random.default_rng([seed, services, round(100 * hazardous)])
     years = float(rng.uniform(3.0, 7.0))
     table, shape, scale = _draw_services(rng, services, hazardous, ratio)
-    pumps = _draw_pumps(rng, table, shape, scale, years)
+    table = table.assign(early_share=0.0) if even else table
+    pumps = draw_pumps(rng, table, years, even=even)
     own = pumps["number"].to_numpy()
     early = np.where(PART_OF == 0, table["early_share"].to_numpy()[own, None], 0.0)
     sides = Sides(
@@ -185,40 +190,6 @@ def _draw_shapes(rng: np.random.Generator, count: int) -> np.ndarray:
     """Shapes (services, parts) of 0.8 to 4: a part wears alike in all services, not the same."""
     part = USUAL_SHAPE * rng.lognormal(0.0, SHAPE_SPREAD, 3)
     return np.clip(part * rng.lognormal(0.0, SERVICE_SPREAD, (count, 3)), 0.8, 4.0)
-
-
-def _draw_pumps(
-    rng: np.random.Generator,
-    table: pd.DataFrame,
-    shape: np.ndarray,
-    scale: np.ndarray,
-    years: float,
-) -> pd.DataFrame:
-    """Pumps of one to four groups a service, running as much as brings 0 to 60 failures."""
-    rows = []
-    for number, service in table.iterrows():
-        groups = int(rng.choice([1, 1, 1, 2, 3, 4]))
-        most = 25 if groups == 1 else 8
-        wanted = float(np.exp(rng.uniform(np.log(1.5), np.log(150.0))))
-        each = [round(float(np.exp(rng.uniform(np.log(2.0), np.log(most))))) for _ in range(groups)]
-        a_week = wanted * service["typical"] / sum(each) / years / 52.18
-        for size, pumps in zip(rng.permutation(SIZES)[:groups], each, strict=True):
-            for _ in range(pumps):
-                rate = float(np.clip(a_week * rng.uniform(0.8, 1.25), 3.0, 160.0))
-                rows.append((number, service["service"], int(size), service["material"], rate))
-    pumps = pd.DataFrame(rows, columns=["number", "service", "size_mm", "material", "use_per_week"])
-    late = np.floor(rng.uniform(0.0, 0.3, len(pumps)) * years * 365.25)
-    late = np.where(rng.random(len(pumps)) < 0.3, late, 0.0)
-    last = np.floor(years * 365.25)
-    return pumps.assign(
-        pump_id=[f"P-{number:04d}" for number in range(len(pumps))],
-        kit=[f"FK-{size}-{material}" for size, material in
-             zip(pumps["size_mm"], pumps["material"], strict=True)],
-        first=late,
-        last=last,
-        usage=(last - late) * pumps["use_per_week"] / 7.0,
-        rate=pumps["use_per_week"] / 7.0,
-    )  # fmt: skip
 
 
 def _write_tables(

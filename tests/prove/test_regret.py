@@ -31,6 +31,24 @@ def test_works_with_dearer_breakdowns_have_the_same_tickets() -> None:
     assert common.plant_toml != wide.plant_toml
 
 
+def test_even_works_have_no_assembly_faults_and_failures_of_all_numbers() -> None:
+    works = [make_works(seed, even=True) for seed in range(4)]
+    own = pd.concat([one.groups for one in works])["breakdowns"]
+    assert own.between(0, 100).all()
+    shares = [(own.between(low, low + 19)).mean() for low in (0, 20, 40)]
+    assert min(shares) > 0.05  # planned work forestalls many
+    assert all((one.lives["early_share"] == 0.0).all() for one in works)
+    assert any((make_works(seed).lives["early_share"] > 0.0).any() for seed in range(4))
+
+
+def test_advice_on_even_works_is_near_the_best() -> None:
+    """The whole's mean is below 1 %; six services' groups vary by about as much."""
+    groups = score_works(5003, services=6, ratio=COMMON, even=True)
+    assert len(groups) > 6
+    assert groups["regret"].mean() < 0.03
+    assert groups["regret"].mean() < 0.3 * groups["regret_never"].mean()
+
+
 def test_no_way_of_working_beats_the_best_at_the_truth(scored: pd.DataFrame) -> None:
     ways = [name for name in scored if name.startswith("regret")]
     assert len(ways) == 4

@@ -33,7 +33,8 @@ def spoil(tables: Tables, rng: np.random.Generator) -> Tables:
     _own_words(tables["rebuilds"], rng)
     tables["rebuilds"] = _odd_rows(tables["rebuilds"], tables["pumps"], rng)
     tables["issued"] = _returns(tables["issued"], rng)
-    _forget_shelf(tables["on_hand"])
+    if "on_hand" in tables:
+        _forget_shelf(tables["on_hand"])
     return tables
 
 
