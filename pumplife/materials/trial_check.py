@@ -10,13 +10,13 @@ import numpy as np
 import pandas as pd
 
 from pumplife.materials.confirmed import say_unknown_codes
+from pumplife.materials.trial_pairs import BOTH, Pair, find_pairs
 from pumplife.materials.trial_size import ON_ONE_ROD
 from pumplife.records.audit import SET_ASIDE
 from pumplife.records.duty import Duty
 from pumplife.records.plant import to_day
 from pumplife.records.read import Records
 
-BOTH = "both"
 TESTED = ("test", "tested", "new", "material")
 REFERENCE = ("reference", "old", "control")
 
@@ -38,6 +38,8 @@ class Trial:
     tested, other : tuple of int
         Pumps (rows of the pumps table) with the material on trial, with the reference; a pump
         that holds both is in each.
+    pairs : tuple of tuple of int
+        Those of them that are compared within pairs.
     why_not : str
         Why it can't be judged; "" where it can.
     """
@@ -55,6 +57,7 @@ class Trial:
     looks: int
     tested: tuple[int, ...]
     other: tuple[int, ...]
+    pairs: tuple[Pair, ...]
     why_not: str
 
     def __repr__(self) -> str:
@@ -150,6 +153,7 @@ def _build(
         looks=max(1, round(looks)) if np.isfinite(looks) else 1,
         tested=_pumps(arms, "tested"),
         other=_pumps(arms, "reference"),
+        pairs=find_pairs(arms, records.log),
         why_not="",
     )
     reasons = list(_doubt(trial, parts))

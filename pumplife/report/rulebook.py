@@ -163,6 +163,8 @@ _LINKS = (
      "It stands in the table of trials without a decision.", "Correct the trial or its pumps."),
     ("trial_pump", "caution", "A pump that can't be in that trial or in that arm.", ASIDE,
      "Correct trial_id or arm; diaphragms of one pump are of one material."),
+    ("trial_pair", "caution", "A pump of a trial whose pair lacks one of the materials.",
+     "It is followed as a pump by itself.", "Complete the pair, or leave its name blank."),
     ("trial_service", "caution", "A pump that wasn't in the trial's service at its start.",
      "Only its lives in that service count.", "Correct the trial, the pump or its moves."),
     ("trial_material", "caution", "Lives of another material on the pumps of a trial.",

@@ -93,6 +93,7 @@ FIRED_IN = {
     "material_blank": "materials/test_trials.py",
     "trial_row": "materials/test_trials.py",
     "trial_pump": "materials/test_trials.py",
+    "trial_pair": "materials/test_trial_pairs.py",
     "trial_service": "materials/test_trials.py",
     "trial_material": "materials/test_trials.py",
     "turned_parts": "lives/test_moves_and_kept.py",

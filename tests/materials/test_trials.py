@@ -46,12 +46,13 @@ ARMS = [(number, "TPV" if number % 2 else "CR") for number in range(PUMPS)]
 
 def records_of(study, trial=TRIAL, arms=ARMS, trial_id="T-1"):
     """The study's records with one trial, a new audit."""
-    pumps = pd.DataFrame(arms, columns=["pump", "arm"])
+    pumps = pd.DataFrame(arms, columns=["pump", "arm", "pair"][: len(arms[0])])
     pumps = pumps.assign(
         trial_id=trial_id,
         pump_id=[f"P-{one}" for one in pumps["pump"]],
         row=np.arange(len(pumps)) + 2,
         file="trial_pumps.csv",
+        pair=pumps["pair"].fillna("") if "pair" in pumps else "",
     )
     tables = {**study.records.tables, "trials": pd.DataFrame([trial]), "trial_pumps": pumps}
     return replace(study.records, tables=tables, log=AuditLog())
