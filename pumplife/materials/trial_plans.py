@@ -176,6 +176,8 @@ def _make_case(
     pumps = pumps[np.isfinite(pumps) & (pumps > 0.0)]
     if not priced:
         return None, "a cost, a life or a price of it is missing"
+    if not any(one.place.usage_with(pair.part, pair.reference) > 0.0 for one, _, _ in priced):
+        return None, f"no pump carries {pair.reference} any more: nothing is left to change"
     if len(pumps) < 4:
         return None, f"{len(pumps)} pumps in {pair.service}: a trial needs at least 2 with each"
     return _fill_case(records, pair, priced, pumps), ""
@@ -190,7 +192,7 @@ def _fill_case(
     known = pair if pair.verdict.comparable == TOO_FEW else None
     belief = believe(known, asked["ratio_spread"], design.shape)
     target = records.plant.hazardous_failure_probability
-    usage = np.array([one.place.usage for one, _, _ in priced])
+    usage = np.array([one.place.usage_with(pair.part, pair.reference) for one, _, _ in priced])
     saved = [price_ratios(one, place, price, belief, target) for one, place, price in priced]
     discount = records.plant.cost("discount_per_year")
     return _Case(
