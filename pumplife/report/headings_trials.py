@@ -40,6 +40,7 @@ _OWN = {
     },
     "trial_plans": {
         "pays": Heading("Does a trial pay?"),
+        "wanted_ratio": Heading("Life ratio that it is to show", "ratio"),
         "weeks": Heading("At the median pump", "weeks"),
         "failures_expected": Heading("Failures expected, both", "number"),
         "looks": Heading("Looks", "count"),
@@ -50,7 +51,10 @@ _OWN = {
         "most_to_save": Heading("To know the ratio for certain would save", "money"),
         "why": Heading("Why"),
     },
-    "trial_power": {"planned": Heading("Proposed", "text", "")},
+    "trial_power": {
+        "wanted_ratio": Heading("Life ratio that it is to show", "ratio"),
+        "planned": Heading("Proposed", "text", ""),
+    },
 }
 OF_TRIALS = {
     (table, column): heading
