@@ -104,18 +104,30 @@ def _lives_of(
     other = facts["pump"].isin(trial.other)
     right = (tested & facts["kind"].eq(trial.kind)) | (other & facts["kind"].eq(trial.reference))
     wrong = facts[mine & (tested | other) & ~right]
-    for kind in sorted(set(wrong["kind"])):
-        count = int((wrong["kind"] == kind).sum())
-        records.log.add(
-            "caution",
-            f"Trial {trial.trial_id}: {count} lives of its part on its pumps are of {kind}, not "
-            "of the arm's material.",
-            rule="trial_material",
-            table="trial_pumps",
-            consequence="They don't count in the trial.",
-            remedy="Fit the arm's material, or correct the arm or the part numbers.",
-        )
+    _say_wrong(records, trial, wrong)
     return facts[mine & right]
+
+
+def _say_wrong(records: Records, trial: Trial, wrong: pd.DataFrame) -> None:
+    """Say which pumps carried another material than their arm's."""
+    arms = records.table("trial_pumps")
+    arms = arms[arms["trial_id"].eq(trial.trial_id)]
+    held = wrong.groupby("pump")["kind"].agg(lambda kinds: ", ".join(sorted(set(kinds))))
+    arms = arms[arms["pump"].isin(held.index)]
+    count = wrong.groupby("pump").size()
+    records.log.add_rows(
+        arms,
+        severity="caution",
+        rule="trial_material",
+        what=[
+            f"Trial {trial.trial_id}: {count[pump]} lives of its part on pump {name} are of "
+            f"{held[pump]}, not of the arm's material."
+            for pump, name in arms[["pump", "pump_id"]].itertuples(index=False)
+        ],
+        table="trial_pumps",
+        consequence="They don't count in the trial.",
+        remedy="Fit the arm's material, or correct the arm or the part numbers.",
+    )
 
 
 def _reference_life(trial: Trial, facts: pd.DataFrame, fits: Fits) -> LifeDraws | None:
