@@ -115,7 +115,7 @@ def test_one_material_only_is_said(study):
     row = row_of(found, material="CR")
     assert row["comparable"] == "confounded"
     assert "the only diaphragm material used in slip: nothing to compare with" in row["note"]
-    assert "other services hold TPV" in row["note"]
+    assert "(others hold TPV)" in row["note"]
     assert np.isnan(row["life_ratio"])
 
 
