@@ -43,13 +43,16 @@ def is_known_code(material: str) -> bool:
 
 def say_unknown_codes(records: Records, materials: list[str], *, table: str = "parts") -> None:
     """Write an audit row for every material of a table whose code isn't known."""
+    told = records.table(table)
     for material in materials:
+        held = told[told.isin([material]).any(axis=1)]
         if material and not is_known_code(material):
             records.log.add(
                 "caution",
                 f"Material {material!r} is no code of ISO 1629 or ASTM D1418 that is known here.",
                 rule="material_code",
                 table=table,
+                row=int(held["row"].iloc[0]) if len(held) else None,
                 consequence="It is compared under the plant's own label; two spellings of one "
                 "material count as two.",
                 remedy="Write the code, or map the label in "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -47,15 +48,22 @@ class Place:
         What the group's kit is made of, part by part.
     fitted : set of tuple of str
         Make-ups of the kits that its pumps carry.
+    used : mapping of (part, kind) to float
+        Of the pumps that carry the part in that material today [usage / year].
     """
 
     group: SideGroup
     usage: float
     kinds: Kinds
     fitted: frozenset[Kinds]
+    used: Mapping[tuple[str, str], float]
 
     def __repr__(self) -> str:
         return f"Place({self.group.title})"
+
+    def usage_with(self, part: str, kind: str) -> float:
+        """Of the pumps that carry a part in a material today [usage / year]."""
+        return self.used.get((part, kind), 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -205,11 +213,16 @@ def _find_places(fits: Fits, groups: Sequence[SideGroup]) -> Iterator[Place]:
     for members in keyed.values():
         most = max(members, key=lambda group: float(group.usage_per_year.sum()))
         alike = [group for group in members if group.part == most.part]
+        used: Counter[tuple[str, str]] = Counter()
+        for group in members:
+            kinds = zip(group.part, _kinds(fits, group), strict=True)
+            used.update(dict.fromkeys(kinds, float(group.usage_per_year.sum())))
         yield Place(
             group=most,
             usage=float(sum(group.usage_per_year.sum() for group in members)),
             kinds=_kinds(fits, most),
             fitted=frozenset(_kinds(fits, group) for group in alike),
+            used=used,
         )
 
 

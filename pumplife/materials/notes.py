@@ -33,11 +33,13 @@ def note_pair(pair: Pair, prob_cheaper: float, confirmed: str) -> str:
 
 def note_alone(kind: str, part: str, service: str, elsewhere: list[str]) -> str:
     """Write the note of a material that is the only one of its part in a service."""
-    others = f" (other services hold {', '.join(elsewhere)})" if elsewhere else ""
-    return (
-        f"{kind} is the only {part} material used in {service}: nothing to compare with there; a "
-        f"difference to another service may be the service's{others}"
+    others = (
+        "; a difference to another service may be the service's (others hold "
+        f"{', '.join(elsewhere)})"
+        if elsewhere
+        else ""
     )
+    return f"{kind} is the only {part} material used in {service}: nothing to compare with{others}"
 
 
 def _say_evidence(pair: Pair) -> Iterator[str]:

@@ -287,10 +287,15 @@ def _cost_row(sheet: _Sheet, pair: Pair) -> dict[str, Any]:
     }
     if pair.verdict.comparable != YES:
         return row
+    spared = [
+        base.place.usage_with(pair.part, pair.reference)
+        * float(base.cost.mean() - choice.cost.mean())
+        for choice, base, _ in swaps
+    ]
     even = [choice.breaks_even(at, float(base.cost.mean())) for choice, base, at in swaps]
     return row | {
         "prob_cheaper": float(np.mean(mine < theirs)),
-        "saving_per_year": float((theirs - mine).mean()),
+        "saving_per_year": sum(spared),
         "price_break_even": float(usage @ even) / usage.sum(),
     }
 

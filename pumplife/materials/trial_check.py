@@ -10,13 +10,13 @@ import numpy as np
 import pandas as pd
 
 from pumplife.materials.confirmed import say_unknown_codes
+from pumplife.materials.trial_pairs import BOTH, Pair, find_pairs
 from pumplife.materials.trial_size import ON_ONE_ROD
 from pumplife.records.audit import SET_ASIDE
 from pumplife.records.duty import Duty
 from pumplife.records.plant import to_day
 from pumplife.records.read import Records
 
-BOTH = "both"
 TESTED = ("test", "tested", "new", "material")
 REFERENCE = ("reference", "old", "control")
 
@@ -38,6 +38,8 @@ class Trial:
     tested, other : tuple of int
         Pumps (rows of the pumps table) with the material on trial, with the reference; a pump
         that holds both is in each.
+    pairs : tuple of tuple of int
+        Those of them that are compared within pairs.
     why_not : str
         Why it can't be judged; "" where it can.
     """
@@ -55,6 +57,7 @@ class Trial:
     looks: int
     tested: tuple[int, ...]
     other: tuple[int, ...]
+    pairs: tuple[Pair, ...]
     why_not: str
 
     def __repr__(self) -> str:
@@ -83,6 +86,7 @@ def read_trials(records: Records, duty: Duty, parts: set[str]) -> list[Trial]:
     known = pumps["trial_id"].isin(rows["trial_id"])
     _set_aside(records, pumps[~known], "names a trial that the table trials doesn't hold.")
     arms = _name_arms(records, pumps[known], rows)
+    _warn_of_overlap(records, rows, arms)
     return [
         _build(records, duty, row, arms[arms["trial_id"] == row["trial_id"]], parts)
         for row in rows.to_dict("records")
@@ -150,10 +154,12 @@ def _build(
         looks=max(1, round(looks)) if np.isfinite(looks) else 1,
         tested=_pumps(arms, "tested"),
         other=_pumps(arms, "reference"),
+        pairs=find_pairs(arms, records.log),
         why_not="",
     )
     reasons = list(_doubt(trial, parts))
     _warn_of_service(records, duty, trial, arms)
+    _warn_of_start(records, trial, int(str(row["row"])))
     if not reasons:
         return trial
     records.log.add(
@@ -185,6 +191,53 @@ def _doubt(trial: Trial, parts: set[str]) -> Iterator[str]:
     for pumps, kind in ((trial.tested, trial.kind), (trial.other, trial.reference)):
         if not pumps:
             yield f"no pump carries {kind}"
+
+
+def _warn_of_overlap(records: Records, trials: pd.DataFrame, arms: pd.DataFrame) -> None:
+    """Say which pumps are in two trials of one part at the same time."""
+    about = trials[["trial_id", "part", "started_on", "ends_on"]].drop_duplicates("trial_id")
+    told = arms.merge(about, on="trial_id")
+    ends = told["ends_on"].fillna(pd.Timestamp.max)
+    both = told.assign(ends=ends).merge(
+        about.assign(ends=about["ends_on"].fillna(pd.Timestamp.max)).merge(
+            arms[["trial_id", "pump"]], on="trial_id"
+        ),
+        on=["pump", "part"],
+        suffixes=("", "_other"),
+    )
+    late = both["trial_id"].gt(both["trial_id_other"])
+    late &= both["started_on"].le(both["ends_other"]) & both["started_on_other"].le(both["ends"])
+    records.log.add_rows(
+        both[late],
+        severity="caution",
+        rule="trial_overlap",
+        what=[
+            f"Pump {pump} is in trials {other} and {trial} of one part at the same time."
+            for pump, trial, other in both.loc[
+                late, ["pump_id", "trial_id", "trial_id_other"]
+            ].itertuples(index=False)
+        ],
+        table="trial_pumps",
+        consequence="Its lives count in both, so that what the two show isn't independent.",
+        remedy="End the one before the other begins, or take the pump out of one.",
+    )
+
+
+def _warn_of_start(records: Records, trial: Trial, row: int) -> None:
+    """Say where a trial began before the records do."""
+    first = pd.Timestamp(records.plant.records_from)
+    if trial.starts >= first:
+        return
+    records.log.add(
+        "caution",
+        f"Trial {trial.trial_id} began on {trial.starts:%Y-%m-%d}, before the records, which begin "
+        f"on {first:%Y-%m-%d}.",
+        rule="trial_early",
+        table="trials",
+        row=row,
+        consequence="Failures before then are not known: only lives that began since count.",
+        remedy="Add the older records, or correct started_on.",
+    )
 
 
 def _warn_of_service(records: Records, duty: Duty, trial: Trial, arms: pd.DataFrame) -> None:

@@ -25,6 +25,7 @@ from pumplife.materials.trial_looks import (
     chance_still,
     weigh_harm,
 )
+from pumplife.materials.trial_pairs import say_followed
 from pumplife.records.duty import Duty
 from pumplife.records.read import Records
 
@@ -40,13 +41,13 @@ NOT_BEGUN, NO_WAY = "not begun", "can't be judged"
 CONFIDENCE = 0.90
 TRIAL_COLUMNS = [
     "trial_id", "service", "part", "material", "variant", "reference", "started_on", "ends_on",
-    "pumps", "reference_pumps", "failures", "reference_failures", "events", "events_needed",
-    "wanted_ratio", "life_ratio", "ratio_low", "ratio_high", "looks_used", "looks", "decision",
-    "expected_end", "compatibility_confirmed", "why",
+    "pumps", "reference_pumps", "pairs", "followed_as", "failures", "reference_failures", "events",
+    "events_needed", "wanted_ratio", "life_ratio", "ratio_low", "ratio_high", "looks_used", "looks",
+    "decision", "expected_end", "compatibility_confirmed", "why",
 ]  # fmt: skip
 LOOK_COLUMNS = [
-    "trial_id", "look", "looked_on", "events", "events_needed", "share", "score", "bound", "spent",
-    "decision",
+    "trial_id", "look", "looked_on", "followed_as", "events", "events_needed", "share", "score",
+    "bound", "spent", "decision",
 ]  # fmt: skip
 
 
@@ -111,13 +112,14 @@ def _look(running: Running) -> Iterator[dict[str, Any]]:
         final = place == every - 1 or (running.over and place == len(days) - 1)
         bound = float(looks.bound[-1 if final else place])
         share = min(events / running.needed, 1.0)
-        score = score_until(running.lives, running.trial.kind, day)
+        score = score_until(running.lives, running.trial.kind, day, running.witness)
         decision = SHOWN if score >= bound else OVER if final else GO_ON
         if decision == GO_ON and _is_futile(running, score, share):
             decision = FUTILE
         yield {
             "look": place + 1,
             "looked_on": day,
+            "followed_as": _followed(running),
             "events": events,
             "events_needed": running.needed,
             "share": share,
@@ -192,6 +194,8 @@ def _tell(records: Records, running: Running, looks: list[dict[str, Any]]) -> di
         "ends_on": trial.ends,
         "pumps": len(trial.tested),
         "reference_pumps": len(trial.other),
+        "pairs": len(trial.pairs),
+        "followed_as": _followed(running),
         "failures": failures[0],
         "reference_failures": failures[1],
         "events": sum(failures),
@@ -205,6 +209,11 @@ def _tell(records: Records, running: Running, looks: list[dict[str, Any]]) -> di
         "compatibility_confirmed": confirmed,
         "why": why,
     }
+
+
+def _followed(running: Running) -> str:
+    trial = running.trial
+    return say_followed(trial.pairs, (*trial.tested, *trial.other))
 
 
 def _say_ratio(running: Running) -> dict[str, float]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,8 +15,9 @@ from pumplife.lives.positions import wearing_parts
 from pumplife.materials.facts import merge_equal
 from pumplife.materials.trial_check import Trial
 from pumplife.materials.trial_looks import Looks, more_failures, plan_looks
+from pumplife.materials.trial_pairs import count_witnesses, name_witnesses, share_alike
 from pumplife.materials.trial_score import as_normal
-from pumplife.materials.trial_size import events_needed
+from pumplife.materials.trial_size import failures_to_show
 from pumplife.records.duty import Duty
 from pumplife.records.plant import to_day, to_days
 from pumplife.records.read import Records
@@ -50,6 +52,11 @@ class Running:
         return f"Running({self.trial.trial_id}, {len(self.lives)} lives)"
 
     @property
+    def witness(self) -> dict[int, int]:
+        """What each paired pump is counted as: the first pump of its pair."""
+        return name_witnesses(self.trial.pairs)
+
+    @property
     def over(self) -> bool:
         """Whether its end has come."""
         return bool(self.trial.ends <= self.today)
@@ -72,9 +79,7 @@ def begin_trial(
     life = _reference_life(trial, facts, fits)
     shape = np.nan if life is None else float(np.median(life.shape))
     looks = plan_looks(np.arange(1, trial.looks + 1) / trial.looks, risks[1])
-    pumps = min(len(trial.tested), len(trial.other))
-    spread = 0.0 if set(trial.tested) == set(trial.other) else asked["pump_spread"]
-    needed = _events_needed(trial, shape, looks, risks, (pumps, spread)) if pumps else np.nan
+    needed = _events_needed(trial, shape, looks, risks, asked["pump_spread"])
     return Running(
         trial=trial,
         lives=mine,
@@ -99,18 +104,30 @@ def _lives_of(
     other = facts["pump"].isin(trial.other)
     right = (tested & facts["kind"].eq(trial.kind)) | (other & facts["kind"].eq(trial.reference))
     wrong = facts[mine & (tested | other) & ~right]
-    for kind in sorted(set(wrong["kind"])):
-        count = int((wrong["kind"] == kind).sum())
-        records.log.add(
-            "caution",
-            f"Trial {trial.trial_id}: {count} lives of its part on its pumps are of {kind}, not "
-            "of the arm's material.",
-            rule="trial_material",
-            table="trial_pumps",
-            consequence="They don't count in the trial.",
-            remedy="Fit the arm's material, or correct the arm or the part numbers.",
-        )
+    _say_wrong(records, trial, wrong)
     return facts[mine & right]
+
+
+def _say_wrong(records: Records, trial: Trial, wrong: pd.DataFrame) -> None:
+    """Say which pumps carried another material than their arm's."""
+    arms = records.table("trial_pumps")
+    arms = arms[arms["trial_id"].eq(trial.trial_id)]
+    held = wrong.groupby("pump")["kind"].agg(lambda kinds: ", ".join(sorted(set(kinds))))
+    arms = arms[arms["pump"].isin(held.index)]
+    count = wrong.groupby("pump").size()
+    records.log.add_rows(
+        arms,
+        severity="caution",
+        rule="trial_material",
+        what=[
+            f"Trial {trial.trial_id}: {count[pump]} lives of its part on pump {name} are of "
+            f"{held[pump]}, not of the arm's material."
+            for pump, name in arms[["pump", "pump_id"]].itertuples(index=False)
+        ],
+        table="trial_pumps",
+        consequence="They don't count in the trial.",
+        remedy="Fit the arm's material, or correct the arm or the part numbers.",
+    )
 
 
 def _reference_life(trial: Trial, facts: pd.DataFrame, fits: Fits) -> LifeDraws | None:
@@ -136,18 +153,23 @@ def _events_needed(
     shape: float,
     looks: Looks,
     risks: tuple[float, float],
-    pumps: tuple[int, float],
+    spread: float,
 ) -> float:
     """Failures that show the wanted ratio, pumps being unlike; NaN where no number does."""
-    if not (trial.wanted > 1.0 and np.isfinite(shape)):
+    fewest = min(len(trial.tested), len(trial.other))
+    if not (trial.wanted > 1.0 and np.isfinite(shape) and fewest):
         return np.nan
-    plain = float(events_needed(trial.wanted, shape, *risks))
-    count, spread = pumps
-    informed = 4.0 / (plain * shape**2) - 2.0 * spread**2 / count
-    if informed <= 0.0:
-        return np.nan
+    apart = 1.0 - share_alike(trial.pairs, trial.tested, trial.other)
+    plain = failures_to_show(
+        trial.wanted,
+        shape,
+        count_witnesses(trial.pairs, (*trial.tested, *trial.other)),
+        2.0 * apart * spread**2 / fewest,
+        power=risks[0],
+        false_alarm=risks[1],
+    )
     wider = more_failures(looks, *risks) if len(looks.share) > 1 else 1.0
-    return float(np.ceil(wider * 4.0 / (shape**2 * informed)))
+    return float(np.ceil(wider * plain))
 
 
 def _is_hazardous(records: Records, duty: Duty, trial: Trial) -> bool:
@@ -183,12 +205,19 @@ def compare_until(running: Running, day: pd.Timestamp, confidence: float) -> Lif
         *[rows[name].to_numpy(float) for name in ("lower", "upper", "entry", "weight")],
         marked=rows["kind"].eq(running.trial.kind).to_numpy(),
         stratum=rows["stratum"].to_numpy(np.int64),
-        cluster=rows["pump"].to_numpy(np.int64),
+        cluster=_witnesses(rows, running.witness),
         confidence=confidence,
     )
 
 
-def score_until(lives: pd.DataFrame, kind: str, day: pd.Timestamp) -> float:
+def _witnesses(rows: pd.DataFrame, witness: Mapping[int, int]) -> NDArray[np.int64]:
+    """Pumps, those of a pair as one: lives of one witness may be alike."""
+    return np.array([witness.get(int(pump), int(pump)) for pump in rows["pump"]], dtype=np.int64)
+
+
+def score_until(
+    lives: pd.DataFrame, kind: str, day: pd.Timestamp, witness: Mapping[int, int] | None = None
+) -> float:
     """Give the evidence for the longer life of a material as known at the end of a day.
 
     Parameters
@@ -198,23 +227,26 @@ def score_until(lives: pd.DataFrame, kind: str, day: pd.Timestamp) -> float:
     kind : str
         The material on trial.
     day : Timestamp
+    witness : mapping of int to int, optional
+        From `name_witnesses`: pumps that count as one, being a pair.
 
     Returns
     -------
     float
         Standard normal score: the likelihood ratio against equal lives over the design effect of
-        the pumps, in Student's t; the bound of `fit_ratio` is at 1 with the confidence that this
-        score stands for. NaN where nothing can be told.
+        the pumps or pairs, in Student's t; the bound of `fit_ratio` is at 1 with the confidence
+        that this score stands for. NaN where nothing can be told.
     """
     rows = _of_both(merge_equal(know_until(lives, day)), kind)
+    cluster = _witnesses(rows, witness or {})
     failed = np.isfinite(rows["upper"].to_numpy(float))
     tested = rows["kind"].eq(kind).to_numpy()
-    if not failed.any() or rows["pump"].nunique() < 2:
+    if not failed.any() or len(np.unique(cluster)) < 2:
         return np.nan
     try:
         pooled = _fit(rows, None).log_likelihood
         if failed[tested].any() and failed[~tested].any():
-            return _clustered(_fit(rows, tested), pooled)
+            return _clustered(_fit(rows, tested, cluster), pooled)
         sure = tested if failed[tested].any() else ~tested
         gain = _fit(rows[sure], None).log_likelihood - pooled
         return float(np.sqrt(max(2.0 * gain, 0.0))) * (-1.0 if failed[tested].any() else 1.0)
@@ -231,7 +263,11 @@ def _of_both(rows: pd.DataFrame, kind: str) -> pd.DataFrame:
     return rows[(good & failed).to_numpy(bool)]
 
 
-def _fit(rows: pd.DataFrame, tested: NDArray[np.bool_] | None) -> RegressionFit:
+def _fit(
+    rows: pd.DataFrame,
+    tested: NDArray[np.bool_] | None,
+    cluster: NDArray[np.int64] | None = None,
+) -> RegressionFit:
     """Fit lives with a scale per stratum, and the factor of the material on trial."""
     code = np.unique(rows["stratum"].to_numpy(np.int64), return_inverse=True)[1]
     strata = code[:, None] == np.arange(1, code.max() + 1)
@@ -240,7 +276,7 @@ def _fit(rows: pd.DataFrame, tested: NDArray[np.bool_] | None) -> RegressionFit:
         *[rows[name].to_numpy(float) for name in ("lower", "upper", "entry", "weight")],
         covariates=columns.astype(float) if columns.shape[1] else None,
         names=[f"column {place}" for place in range(columns.shape[1])],
-        cluster=None if tested is None else rows["pump"].to_numpy(np.int64),
+        cluster=cluster,
     )
 
 

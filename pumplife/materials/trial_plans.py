@@ -13,7 +13,7 @@ from scipy import special
 
 from pumplife.materials.compare import Pair
 from pumplife.materials.confirmed import CONFIRMED, is_confirmed
-from pumplife.materials.confounded import TOO_FEW, YES
+from pumplife.materials.confounded import CONFOUNDED, YES
 from pumplife.materials.money import Choice, part_prices, unit_price
 from pumplife.materials.trial_play import plan_trial
 from pumplife.materials.trial_size import (
@@ -73,7 +73,7 @@ def propose_trials(
     rows: list[dict[str, Any]] = []
     powers: list[dict[str, Any]] = []
     for pair in pairs:
-        if not pair.service or pair.verdict.comparable == YES:
+        if not pair.service or is_told(pair):
             continue
         about = _about(records, facts, pair)
         if about["compatibility_confirmed"] == CONFIRMED:
@@ -87,6 +87,11 @@ def propose_trials(
         "trial_plans": pd.DataFrame(rows, columns=PLAN_COLUMNS),
         "trial_power": pd.DataFrame(powers, columns=POWER_COLUMNS),
     }
+
+
+def is_told(pair: Pair) -> bool:
+    """Whether the records say which of the two lives longer."""
+    return pair.verdict.comparable == YES and (pair.ratio.low > 0.0 or pair.ratio.high < 0.0)
 
 
 def _about(records: Records, facts: pd.DataFrame, pair: Pair) -> dict[str, Any]:
@@ -176,6 +181,8 @@ def _make_case(
     pumps = pumps[np.isfinite(pumps) & (pumps > 0.0)]
     if not priced:
         return None, "a cost, a life or a price of it is missing"
+    if not any(one.place.usage_with(pair.part, pair.reference) > 0.0 for one, _, _ in priced):
+        return None, f"no pump carries {pair.reference} any more: nothing is left to change"
     if len(pumps) < 4:
         return None, f"{len(pumps)} pumps in {pair.service}: a trial needs at least 2 with each"
     return _fill_case(records, pair, priced, pumps), ""
@@ -187,10 +194,10 @@ def _fill_case(
     asked = records.plant.trials
     base, at, _ = max(priced, key=lambda one: one[0].place.usage)
     design = _plain_design(base, at, asked["pump_spread"])
-    known = pair if pair.verdict.comparable == TOO_FEW else None
+    known = None if pair.verdict.comparable == CONFOUNDED else pair
     belief = believe(known, asked["ratio_spread"], design.shape)
     target = records.plant.hazardous_failure_probability
-    usage = np.array([one.place.usage for one, _, _ in priced])
+    usage = np.array([one.place.usage_with(pair.part, pair.reference) for one, _, _ in priced])
     saved = [price_ratios(one, place, price, belief, target) for one, place, price in priced]
     discount = records.plant.cost("discount_per_year")
     return _Case(
@@ -314,6 +321,7 @@ def _draw_power(
 ) -> Iterator[dict[str, Any]]:
     """Power against pumps for each wanted ratio, at the plan's usage; through the plan's own."""
     planned = told.get("pumps_each", 0)
+    pays = told["pays"] == "yes"
     use = float(told.get("usage_per_pump", case.longest))
     asked = case.asked["false_alarm"]
     off = 0.0
@@ -331,7 +339,9 @@ def _draw_power(
                 "pumps_each": pumps,
                 "usage_per_pump": use,
                 "power": float(special.ndtr(score)),
-                "planned": "yes" if (pumps, wanted) == (planned, told.get("wanted_ratio")) else "",
+                "planned": "yes"
+                if pays and (pumps, wanted) == (planned, told.get("wanted_ratio"))
+                else "",
             }
 
 

@@ -38,6 +38,8 @@ class PlayedTrials:
         Ended with the longer life shown; ended since it would hardly be shown any more.
     shown_independent : bool array (trials,)
         Would have been shown at the end of the use, were all lives taken as independent.
+    independent_score : float array (trials,)
+        The score behind it.
     look : int array (trials,)
         At which look it ended (0, 1, ...).
     ended : float array (trials,)
@@ -49,6 +51,7 @@ class PlayedTrials:
     shown: Bools
     futile: Bools
     shown_independent: Bools
+    independent_score: Floats
     look: Ints
     ended: Floats
     failures: Floats
@@ -205,6 +208,12 @@ def play_trials(
     ------
     RecordError
         When the risk isn't between 0 and 0.5.
+
+    Notes
+    -----
+    Powers are lower than a test of independent lives promises: that test calls alike materials
+    longer-lived in 7 to 9 % of trials where pumps differ by 0.15, not in 5 %, and the power beyond
+    the clustered one is bought by that. At a bound that is truly wrong in 5 % both show as much.
     """
     generator = np.random.default_rng(seed)
     histories = _play(design, trials, generator)
@@ -223,6 +232,7 @@ def play_trials(
         shown=shown[look, every],
         futile=futile[look, every],
         shown_independent=scores[-1].independent_score >= -special.ndtri(false_alarm),
+        independent_score=scores[-1].independent_score,
         look=look,
         ended=days[look, every],
         failures=np.stack([one.failures for one in scores])[look, every],

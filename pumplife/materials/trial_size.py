@@ -16,10 +16,13 @@ from pumplife.policy.renewal import solve_renewal
 Floats = NDArray[np.float64]
 
 APART, PAIRS, INSIDE = "apart", "pairs", "inside"
+ALIKE = 0.5  # share of the variance between pumps that two of a pair have in common, taken so
 ON_ONE_ROD = ("diaphragm", "backup diaphragm")
 _ABOVE = ("shape", "scale", "ratio", "interval", "rest_shape", "rest_scale")
 _STEPS = 400  # of the renewal equation, up to the end of the trial
 _NODES = 5  # of the spread between pumps
+_SEEN = 64  # variances between pumps that few of them might show, equally likely
+_MOST_FAILURES = 12.0  # log of a number beyond any trial
 _LONGEST = 200.0  # reference lives that a trial may take at most
 
 
@@ -67,7 +70,7 @@ class TrialDesign:
     stagger: float = 0.0
     pump_spread: float = 0.15
     layout: str = APART
-    alike: float = 0.5
+    alike: float = ALIKE
 
     def __post_init__(self) -> None:
         above = {name: getattr(self, name) for name in _ABOVE}
@@ -127,6 +130,53 @@ def events_needed(
     """
     reach = special.ndtri(np.asarray(power)) - special.ndtri(np.asarray(false_alarm))
     return np.asarray(4.0 * np.square(reach / (np.asarray(shape) * np.log(ratio))))
+
+
+def failures_to_show(
+    ratio: float,
+    shape: float,
+    witnesses: int,
+    between: float = 0.0,
+    *,
+    power: float = 0.80,
+    false_alarm: float = 0.05,
+) -> float:
+    """Give the failures, both materials together, at which so few witnesses show a ratio.
+
+    More than `events_needed`, which knows neither that pumps differ nor that the score asks the
+    pumps or pairs how far they do, in Student's t, and never takes them for better than
+    independent.
+
+    Parameters
+    ----------
+    ratio, shape, power, false_alarm : float
+        As in `events_needed`.
+    witnesses : int
+        Pumps of both arms, or pairs.
+    between : float
+        Variance of the log ratio that no number of failures takes away, pumps being unlike.
+
+    Returns
+    -------
+    float
+        NaN where no number of failures is enough.
+    """
+    degrees = witnesses - 1.0
+    if degrees < 1.0:
+        return np.nan
+    seen = special.chdtri(degrees, (np.arange(_SEEN) + 0.5) / _SEEN) / degrees
+    reach = float(special.stdtrit(degrees, 1.0 - false_alarm))
+
+    def short(log_failures: float) -> float:
+        plain = 4.0 / (np.exp(log_failures) * shape**2)
+        true = plain + between
+        found = reach * np.sqrt(np.maximum(plain, true * seen))
+        chance = special.ndtr((abs(np.log(ratio)) - found) / np.sqrt(true))
+        return float(chance.mean()) - power
+
+    if short(_MOST_FAILURES) < 0.0:
+        return np.nan
+    return float(np.exp(optimize.brentq(short, -5.0, _MOST_FAILURES)))
 
 
 def expect_failures(design: TrialDesign) -> Floats:

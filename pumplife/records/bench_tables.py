@@ -60,6 +60,7 @@ TRIAL_PUMPS = Table(
     columns=(
         text("trial_id", required=True),
         text("pump_id", required=True),
-        text("arm", required=True),
+        text("arm", "the material, or both (balls and seats only)", required=True),
+        text("pair", "any name, the same for like pumps of which each carries one material"),
     ),
 )

@@ -22,6 +22,7 @@ VOCABULARIES = {
     "material": "parts.material kits.material findings.material compatibility.material "
     "trials.material trials.reference",
     "variant": "parts.variant kits.variant findings.variant trials.variant",
+    "pair": "trial_pumps.pair",
     "part": "parts.part findings.part rebuilds.failed_part compatibility.part trials.part",
 }
 """Columns that share their words, as table.column; the leading one first."""

@@ -156,9 +156,15 @@ def plot_trial_power(
         kind = f"{first['material']} {first['variant']}".strip()
         use = f"Each pump runs {float(first['usage_per_pump']):,.0f} {units.usage}."
         dot = " Dot: the proposed trial." if len(planned) else " No trial pays here."
-        style.say(
-            axes,
-            f"{where}: what a trial of {kind} against {first['reference']} would show",
-            f"{use}{dot} {caption}".strip(),
-        )
+        words = f"{where}: what a trial of {kind} against {first['reference']} would show"
+        if len(planned):
+            words = _say_planned(planned.iloc[0], where, kind, str(first["reference"]))
+        style.say(axes, words, f"{use}{dot} {caption}".strip())
     return axes
+
+
+def _say_planned(row: pd.Series[Any], where: str, kind: str, reference: str) -> str:
+    return (
+        f"{where}: {row['pumps_each']:.0f} pumps with {kind} and as many with {reference} show "
+        f"{row['wanted_ratio']:g} times the life with a chance of {100.0 * row['power']:.0f} %"
+    )

@@ -7,6 +7,7 @@ _SHARED = {
     "wanted_ratio": Heading("Life ratio that would pay", "ratio"),
     "events_needed": Heading("Failures needed", "number", "can't be told"),
     "decision": Heading("Decision"),
+    "followed_as": Heading("Compared"),
     "false_alarm": Heading("Chance of a false alarm", "share"),
     "pumps_each": Heading("Pumps with each material", "count"),
     "usage_per_pump": Heading("Usage of each pump", "usage"),
@@ -18,6 +19,7 @@ _OWN = {
         "ends_on": Heading("Ends on", "date", "not written"),
         "pumps": Heading("Pumps with the material on trial", "count"),
         "reference_pumps": Heading("Pumps with the reference", "count"),
+        "pairs": Heading("Pairs", "count"),
         "events": Heading("Failures so far, both", "number"),
         "life_ratio": Heading("Life ratio so far", "ratio"),
         "ratio_low": Heading("Life ratio, low", "ratio"),
@@ -38,6 +40,7 @@ _OWN = {
     },
     "trial_plans": {
         "pays": Heading("Does a trial pay?"),
+        "wanted_ratio": Heading("Life ratio that it is to show", "ratio"),
         "weeks": Heading("At the median pump", "weeks"),
         "failures_expected": Heading("Failures expected, both", "number"),
         "looks": Heading("Looks", "count"),
@@ -48,7 +51,10 @@ _OWN = {
         "most_to_save": Heading("To know the ratio for certain would save", "money"),
         "why": Heading("Why"),
     },
-    "trial_power": {"planned": Heading("Proposed", "text", "")},
+    "trial_power": {
+        "wanted_ratio": Heading("Life ratio that it is to show", "ratio"),
+        "planned": Heading("Proposed", "text", ""),
+    },
 }
 OF_TRIALS = {
     (table, column): heading

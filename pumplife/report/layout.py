@@ -37,7 +37,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
         "note",
     ),
     "trials": (
-        "trial_id", "service", "part", "material", "variant", "reference", "events",
+        "trial_id", "service", "part", "material", "variant", "reference", "followed_as", "events",
         "events_needed", "life_ratio", "looks_used", "decision", "expected_end", "why",
     ),
     "trial_plans": (

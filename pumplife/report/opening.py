@@ -55,7 +55,7 @@ def answer_stock(study: ReadableStudy) -> str:
 def answer_materials(study: ReadableStudy) -> str:
     """Say how many comparisons of materials the records can tell, and what they tell."""
     materials = find_table(study, "materials")
-    pairs = materials[materials["reference"] != ""] if len(materials) else materials
+    pairs = _compared(materials)
     if study.fits is None:
         return say_lacking(study, "materials") or NOTHING
     if pairs.empty:
@@ -71,6 +71,13 @@ def answer_materials(study: ReadableStudy) -> str:
     )
 
 
+def _compared(materials: pd.DataFrame) -> pd.DataFrame:
+    """Rows of the table of materials that compare one with another: neither reference nor alone."""
+    if materials.empty:
+        return materials
+    return materials[materials["reference"].ne("") & materials["comparable"].ne("")]
+
+
 def find_pair(study: ReadableStudy) -> dict[str, object]:
     """Find the comparison of two materials that rests on most failures.
 
@@ -83,7 +90,7 @@ def find_pair(study: ReadableStudy) -> dict[str, object]:
         A row of the table of materials; empty where no part came in two materials.
     """
     materials = find_table(study, "materials")
-    pairs = materials[materials["reference"] != ""] if len(materials) else materials
+    pairs = _compared(materials)
     told = pairs[pairs["comparable"].eq("yes") & pairs["service"].ne("")] if len(pairs) else pairs
     kept = told if len(told) else pairs
     if kept.empty:

@@ -35,6 +35,7 @@ from pumplife.report.titles import TABLES
 from pumplife.report.what_if_page import lay_out_what_if
 from pumplife.report.words import Units, find_heading, write_heading
 from pumplife.report.worth_changing import list_worth_changing
+from pumplife.report.worth_trying import list_worth_trying
 from pumplife.ticket.cautions import CAUTIONS, CAUTIONS_TITLE
 
 SECTIONS = (
@@ -99,6 +100,7 @@ def write_page(study: ReadableStudy, figures: Sequence[tuple[Drawn, str]]) -> st
         first=FIRST,
         linked=any(link_tickets(study, find_table(study, "due"))),
         worth=list_worth_changing(find_table(study, "materials"), study_units(study)),
+        trying=list_worth_trying(find_table(study, "trial_plans"), study_units(study)),
         groups=_groups(study, figures),
         pictures=_by_section(study, figures),
         written={name: len(study.tables[name]) for name in sorted(study.tables)},

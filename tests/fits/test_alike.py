@@ -1,6 +1,7 @@
 """Positions, years, causes: seen where they differ, left alone where they don't."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +17,7 @@ from pumplife.fits.alike.holm import holm
 from pumplife.fits.alike.positions import compare_positions
 from pumplife.fits.alike.question import LIKE_COLUMNS
 from pumplife.fits.rules import read_rules
-from pumplife.weibull import bound_life
+from pumplife.weibull import bound_life, fit_weibull
 from pumplife.weibull.contrast import ContrastRows, contrast_lives
 from pumplife.weibull.scores import row_terms
 from tests.fits.lives import drawn_lives, fit, table_of
@@ -238,6 +239,17 @@ def test_causes_add_up_to_the_whole():
     assert told.loc[0, "alike"] == "adds up"
     assert told.loc[0, "ratio"] == pytest.approx(1.0, abs=0.05)
     assert row.loc["worn", "b10_low"] < row.loc["worn", "b10"] < row.loc["worn", "b10_high"]
+
+
+def test_a_cause_that_hardly_any_life_speaks_of_has_draws_all_the_same():
+    """Six of 1e6 lives failed: the scale lies a hundred logs off, its doubt as far; a covariance
+    without an end is none."""
+    flat = fit_weibull(*[np.array([1.0, 2.0, 3.0, 1.0, 2.0, 3.0])] * 2, group=[0, 0, 0, 1, 1, 1])
+    wide = np.stack([np.array([[1e6, 0.0], [0.0, 0.1]]), np.full((2, 2), np.inf)])
+    draws = modes._draws(replace(flat, covariance=wide), 500, 1)
+    assert np.isfinite(draws.scale).all()
+    assert draws.scale[0].max() > 1e100
+    assert draws.shape[1] == pytest.approx(float(flat.shape[1]), rel=1e-4)
 
 
 def test_nelson_aalen_by_hand():

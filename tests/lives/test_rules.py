@@ -11,6 +11,7 @@ from pumplife.lives.build import build_lives
 from pumplife.lives.rules.book import HISTORY_RULES
 from pumplife.lives.rules.rule import run_rules
 from pumplife.lives.rules.story import tell_story
+from pumplife.materials.table import compare_materials
 from pumplife.policy.advice import advise
 from pumplife.records.audit import SEVERITIES
 from pumplife.records.duty import build_duty
@@ -90,12 +91,6 @@ FIRED_IN = {
     "unknown_prior": "fits/test_build.py",
     "changed_evidence": "fits/test_build.py",
     "pulled_as_worn": "fits/test_build.py",
-    "material_code": "materials/test_table.py",
-    "material_blank": "materials/test_trials.py",
-    "trial_row": "materials/test_trials.py",
-    "trial_pump": "materials/test_trials.py",
-    "trial_service": "materials/test_trials.py",
-    "trial_material": "materials/test_trials.py",
     "turned_parts": "lives/test_moves_and_kept.py",
     "swap_day": "records/test_duty.py",
     "position_not_named": "lives/test_build.py",
@@ -124,6 +119,16 @@ def audit_advice(folder):
     return records.log.frame()
 
 
+def audit_materials(folder):
+    """The audit of the route up to the comparison of materials, and of trials."""
+    records = read_records(folder)
+    duty = build_duty(records)
+    lives = build_lives(records, duty, build_clock(records, duty))
+    fits, lives = fit_lives(records, lives, seed=1, draws=100)
+    compare_materials(records, duty, lives, fits, None)
+    return records.log.frame()
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_a_planted_fault_is_found_at_its_row_with_a_remedy(name, tmp_path):
     rows = expect(name)["found"]
@@ -131,6 +136,8 @@ def test_a_planted_fault_is_found_at_its_row_with_a_remedy(name, tmp_path):
     audit = check_histories(folder)
     if not {row["rule"] for row in rows} <= set(audit["rule"]):
         audit = audit_records(folder).audit  # a check that needs lives
+    if not {row["rule"] for row in rows} <= set(audit["rule"]):
+        audit = audit_materials(folder)  # a check that needs materials
     if not {row["rule"] for row in rows} <= set(audit["rule"]):
         audit = audit_advice(folder)  # a check that needs intervals
     for row in rows:
@@ -141,7 +148,7 @@ def test_a_planted_fault_is_found_at_its_row_with_a_remedy(name, tmp_path):
             assert len(found) == 1, row
         assert len(found), row
         assert found["what"].iloc[0].endswith((".", "?"))
-        if row["rule"] in OWN:
+        if row["rule"] in OWN or row["rule"].startswith(("trial_", "material_")):
             assert found[["consequence", "remedy"]].ne("").all(axis=None)
 
 

@@ -44,6 +44,17 @@ def test_the_longer_lived_is_found_with_its_cost(study):
     assert "worth changing to" in row["note"]
 
 
+def test_the_saving_counts_only_pumps_that_would_change(study):
+    """Half of the pumps carry TPV already."""
+    row = row_of(study)
+    groups = [one for one in study.advice.groups if one.side == "fluid"]
+    change = sum(one.usage_per_year.sum() for one in groups if one.kit == "FK")
+    every = sum(one.usage_per_year.sum() for one in groups)
+    assert 0.3 < change / every < 0.7
+    cheaper = (row["reference_cost_per_1000"] - row["cost_per_1000"]) / 1000.0
+    assert row["saving_per_year"] == pytest.approx(cheaper * change)
+
+
 def test_cost_of_the_kit_in_use_is_that_of_its_interval(study):
     costs, intervals = study.tables["material_costs"], study.tables["intervals"]
     base = costs[costs["note"].str.startswith("the most used")].iloc[0]
@@ -104,7 +115,7 @@ def test_one_material_only_is_said(study):
     row = row_of(found, material="CR")
     assert row["comparable"] == "confounded"
     assert "the only diaphragm material used in slip: nothing to compare with" in row["note"]
-    assert "other services hold TPV" in row["note"]
+    assert "(others hold TPV)" in row["note"]
     assert np.isnan(row["life_ratio"])
 
 

@@ -101,17 +101,6 @@ def test_failures_played_are_those_expected(change):
     assert (played.ended == design.use).all()
 
 
-def test_powers_of_a_table_with_independent_lives_and_what_clusters_leave_of_them():
-    """Independently computed with the test that takes lives as independent, pumps' spread 0.15;
-    1,000 trials vary by 1.3 points, that table by as much."""
-    for ratio, pumps, use, power in ((1.5, 10, 1.5, 0.80), (1.5, 6, 3.0, 0.87), (1.5, 4, 3.0, 0.77),
-                                     (2.0, 4, 1.5, 0.83)):  # fmt: skip
-        design = replace(PLAIN, ratio=ratio, pumps=pumps, use=use)
-        played = play_trials(design, trials=1000, seed=7)
-        assert played.shown_independent.mean() == pytest.approx(power, abs=0.05)
-        assert played.power < played.shown_independent.mean()
-
-
 def test_alike_materials_are_called_longer_lived_at_the_risk_and_more_often_if_independent():
     """One-sided 5 %: independent lives give 9 % at a spread of 0.15 and 15 % at 0.35 in a table
     (independently computed); 1,500 trials vary by 0.6 to 0.9 points."""

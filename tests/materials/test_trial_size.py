@@ -15,6 +15,7 @@ from pumplife.materials.trial_size import (
     approximate_power,
     events_needed,
     expect_failures,
+    failures_to_show,
     find_use,
     plan_demonstration,
     run_of_demonstration,
@@ -52,6 +53,22 @@ def test_failures_needed_by_hand():
 def test_swapped_materials_need_as_many(ratio, shape, power):
     there, back = events_needed([ratio, 1.0 / ratio], shape, power)
     assert there == pytest.approx(back)
+
+
+def test_failures_that_show_a_ratio_are_those_of_many_alike_witnesses():
+    """With many pumps that don't differ t is normal: little is left but what the score asks never
+    to be called better than independent."""
+    found = failures_to_show(1.5, 2.5, 100_000)
+    assert found == pytest.approx(float(events_needed(1.5, 2.5)), rel=0.01)
+    assert failures_to_show(1.0 / 1.5, 2.5, 100_000) == pytest.approx(found)
+
+
+def test_few_or_unlike_pumps_ask_for_more_failures_or_none_is_enough():
+    plain = failures_to_show(1.5, 2.5, 16)
+    assert failures_to_show(1.5, 2.5, 8) > 1.1 * plain
+    assert failures_to_show(1.5, 2.5, 16, 2.0 * 0.15**2 / 8) > 1.1 * plain
+    assert np.isnan(failures_to_show(1.5, 2.5, 4, 2.0 * 0.35**2 / 2))
+    assert np.isnan(failures_to_show(1.5, 2.5, 1))
 
 
 def test_plans_without_a_failure_by_a_table():

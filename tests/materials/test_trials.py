@@ -11,6 +11,7 @@ from pumplife.materials.money import Choice
 from pumplife.materials.releases import compare_releases, release_as_often
 from pumplife.materials.trial_follow import find_harm, follow_trials
 from pumplife.materials.trial_lives import know_until, score_until
+from pumplife.materials.trial_plans import is_told
 from pumplife.materials.trial_worth import RatioBelief, Stake, believe, weigh_trial
 from pumplife.records.audit import AuditLog
 from pumplife.report.figures_trials import (
@@ -46,12 +47,13 @@ ARMS = [(number, "TPV" if number % 2 else "CR") for number in range(PUMPS)]
 
 def records_of(study, trial=TRIAL, arms=ARMS, trial_id="T-1"):
     """The study's records with one trial, a new audit."""
-    pumps = pd.DataFrame(arms, columns=["pump", "arm"])
+    pumps = pd.DataFrame(arms, columns=["pump", "arm", "pair"][: len(arms[0])])
     pumps = pumps.assign(
         trial_id=trial_id,
         pump_id=[f"P-{one}" for one in pumps["pump"]],
         row=np.arange(len(pumps)) + 2,
         file="trial_pumps.csv",
+        pair=pumps["pair"].fillna("") if "pair" in pumps else "",
     )
     tables = {**study.records.tables, "trials": pd.DataFrame([trial]), "trial_pumps": pumps}
     return replace(study.records, tables=tables, log=AuditLog())
@@ -252,7 +254,7 @@ def test_belief_takes_in_a_bound_without_a_failure(study):
 def test_pairs_that_cannot_be_told_apart_get_a_plan_or_a_reason(study):
     found = compared(study)
     plans, powers = found.trials["trial_plans"], found.trials["trial_power"]
-    pairs = [one for one in found.pairs if one.service and one.verdict.comparable != "yes"]
+    pairs = [one for one in found.pairs if one.service and not is_told(one)]
     assert len(plans) == len(pairs) > 0
     assert plans["why"].ne("").all()
     assert set(plans["pays"]) <= {"yes", "no", "can't be told"}

@@ -40,7 +40,7 @@ DESIGN = {
     "spend": "month* site* quantity* amount*",
     "trials": "trial_id* part* material* variant reference* service* started_on* ends_on "
     "wanted_ratio looks endpoint",
-    "trial_pumps": "trial_id* pump_id* arm*",
+    "trial_pumps": "trial_id* pump_id* arm* pair",
 }
 """The input contract, written down a second time so that no column can be lost unseen."""
 

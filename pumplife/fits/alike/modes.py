@@ -23,6 +23,7 @@ Ints = NDArray[np.int64]
 
 FEWEST_FAILURES = 5.0
 MANY = 100.0  # failures from which Wald bounds are as good as likelihood-ratio ones
+_FARTHEST = 300.0  # logs beyond which a number stands for itself no more
 TELLS = 1.64  # differences of so many standard errors of the whole's hazard are told
 METHOD = "one cause, the others suspended; maximum likelihood, {} bounds"
 
@@ -139,9 +140,11 @@ def _draws(fit: WeibullFit, draws: int, seed: int) -> LifeDraws:
     """Lives around the estimates, normal in log scale and log shape."""
     rng = np.random.default_rng([seed, 70])
     count = len(fit.labels)
-    covariance = np.nan_to_num(np.asarray(fit.covariance)) + 1e-12 * np.eye(2)
+    known = np.isfinite(fit.covariance).all(axis=(1, 2), keepdims=True)
+    covariance = np.where(known, fit.covariance, 0.0) + 1e-12 * np.eye(2)
     root = np.linalg.cholesky(covariance)
     moved = np.einsum("gij,gjd->gid", root, rng.standard_normal((count, 2, draws)))
+    moved = np.clip(moved, -_FARTHEST, _FARTHEST)
     shape = np.where(np.isfinite(fit.shape), fit.shape, 1.0)[:, None] * np.exp(moved[:, 1])
     scale = np.where(np.isfinite(fit.scale), fit.scale, 1.0)[:, None] * np.exp(moved[:, 0])
     return LifeDraws(
@@ -241,7 +244,8 @@ def _one_sum(rows: FitRows, words: NDArray[np.object_], modes: pd.DataFrame) -> 
     whole = nelson_aalen(age, failed, rows.entry, rows.weight, at)
     rest = failed & ~np.isin(words, modes["mode"].to_numpy(object))
     summed = nelson_aalen(age, rest, rows.entry, rows.weight, at)
-    summed += float(((at / modes["scale"]) ** modes["shape"]).sum())
+    steps = modes["shape"] * np.log(at / modes["scale"])
+    summed += float(np.exp(np.minimum(steps, _FARTHEST)).sum())
     first: dict[Hashable, Any] = modes.iloc[0].to_dict()
     ratio = summed / whole
     fine = abs(ratio - 1.0) <= TELLS / np.sqrt(rows.weight[failed & (age <= at)].sum())
