@@ -54,9 +54,8 @@ def tell(rows: pd.DataFrame, table: str, what: str | Sequence[str]) -> pd.DataFr
         The finding, one sentence for all or one for each.
     """
     asked = [name for name in ("question", "choices") if name in rows]
-    return rows[["row", "pump_id", *asked]].assign(
-        table=table, what=what if isinstance(what, str) else list(what)
-    )
+    told = rows[["row", "pump_id", *asked]].astype({"pump_id": object})
+    return told.assign(table=table, what=what if isinstance(what, str) else list(what))
 
 
 def run_rules(rules: Iterable[Rule], story: Story) -> None:
