@@ -27,7 +27,7 @@ from pumplife.lives.blocks import (
     join_blocks,
 )
 from pumplife.lives.choose import choose
-from pumplife.lives.days import Floats, Ints
+from pumplife.lives.days import Floats, Ints, distinct
 from pumplife.lives.events import (
     date_lives,
     find_shocks,
@@ -188,7 +188,17 @@ def judge_spans(history: History, points: Points) -> pd.DataFrame:
     """Every stretch between neighbouring points of a position, and how it ended."""
     marked = _read_marks(history, _spans(history, points))
     marked = suspend_at_shocks(history, marked)
-    return _bound(_judge(history, points, marked), history.clock)
+    spans = _bound(_judge(history, points, marked), history.clock)
+    spans["grade"] = _grade(points, spans, history.clock)
+    return spans
+
+
+def _grade(points: Points, spans: pd.DataFrame, clock: UsageClock) -> NDArray[np.object_]:
+    """How well the usage within each stretch is known, see `UsageClock.graded`."""
+    pump = spans["pump"].to_numpy(np.int64)
+    start, end = (points.day[spans[name].to_numpy(np.int64)] for name in ("start", "end"))
+    row, asked = distinct(pump, start, end)
+    return clock.graded(pump[row], start[row], end[row])[asked]
 
 
 def _spans(history: History, points: Points) -> pd.DataFrame:
