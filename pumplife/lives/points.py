@@ -1,6 +1,7 @@
 """The story of each position as points in time: begin, renewal, loss of sight, move, end."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -104,7 +105,7 @@ def _stack(history: History, sight: pd.DataFrame) -> dict[str, np.ndarray]:
     pos = positions["pos"].to_numpy()
     seen = marks[marks["renewed"] | marks["cut"]].reset_index(names="mark")
     seen = seen.merge(visits[["visit", "day", "order"]], on="visit")
-    parts = [
+    parts: list[dict[str, Any]] = [
         {"pos": pos, "day": sight["begin"], "kind": BEGIN, "order": -2.0},
         {**{name: seen[name] for name in ("pos", "day", "order", "mark", "visit")}, "kind": MARK},
         {"pos": moves["pos"], "day": moves["day"], "kind": MOVE, "order": MOVED_LAST},

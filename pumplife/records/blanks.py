@@ -12,10 +12,9 @@ PLANNABLE = ("pumps", "moves", "parts", "kits")
 
 def blank_table(table: Table) -> pd.DataFrame:
     """Give the table without rows but with every column in its type."""
-    frame = pd.DataFrame({column.name: blank_cells(column, 0) for column in table.columns})
-    frame["file"] = pd.Series([], dtype=object)
-    frame["row"] = pd.Series([], dtype="int64")
-    return frame.assign(**open_cells(table, 0))
+    columns: dict[str, object] = {column.name: blank_cells(column, 0) for column in table.columns}
+    columns |= {"file": repeated("", 0), "row": np.zeros(0, dtype=np.int64)}
+    return pd.DataFrame(columns | open_cells(table, 0))
 
 
 def open_cells(table: Table, count: int) -> dict[str, np.ndarray]:

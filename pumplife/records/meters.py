@@ -1,5 +1,6 @@
 """Gather meter readings and turn them into usage units."""
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -96,8 +97,11 @@ def _from_readings(readings: pd.DataFrame) -> pd.DataFrame:
 
 
 def _all_of(table: int, count: int) -> pd.Categorical:
-    code = np.full(count, table, dtype=np.int8)
-    return pd.Categorical.from_codes(code, pd.Index(["readings", "rebuilds"]))  # type: ignore[arg-type]
+    return _coded(np.full(count, table, dtype=np.int8), ("readings", "rebuilds"))
+
+
+def _coded(code: Any, words: Iterable[str]) -> pd.Categorical:
+    return pd.Categorical.from_codes(code, pd.Index(list(words), dtype=object))
 
 
 def _from_rebuilds(rebuilds: pd.DataFrame, readings: pd.DataFrame) -> pd.DataFrame:
@@ -139,7 +143,7 @@ def _convert(frame: pd.DataFrame, pumps: pd.DataFrame, plant: Plant, log: AuditL
         value=frame["value"] * scale,
         start=start * scale,
         exchanged=exchanged,
-        base=pd.Categorical.from_codes(of_base.astype(np.int8)[code], words),
+        base=_coded(of_base.astype(np.int8)[code], words),
         span=_spans(frame["digits"].to_numpy(dtype=float), scale),
         cap=np.where((bases == "hours")[code], HOURS_A_DAY * factor, np.nan),
     )
@@ -162,9 +166,7 @@ def _units(frame: pd.DataFrame, pumps: pd.DataFrame, plant: Plant) -> tuple[Ints
 
 def _ids_of(pump: Ints, pumps: pd.DataFrame) -> pd.Categorical:
     """The names of pumps by their numbers, "" for none."""
-    names = pd.Index([*pumps["pump_id"], ""], dtype=object)
-    code: Any = np.where(pump < 0, len(pumps), pump)
-    return pd.Categorical.from_codes(code, names)
+    return _coded(np.where(pump < 0, len(pumps), pump), [*pumps["pump_id"], ""])
 
 
 def _spans(digits: Floats, scale: Floats) -> Floats:

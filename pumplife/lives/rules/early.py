@@ -48,9 +48,7 @@ def _fits(story: Story) -> pd.DataFrame:
     half = (next_one["day"] // 182.625).to_numpy(np.int64)
     spell, spells = pd.factorize(half * len(sites) + site[next_one["place"].to_numpy(np.int64)])
     words = [f"{number // len(sites)} of {sites[number % len(sites)]}" for number in spells]
-    return next_one.assign(
-        early=(life < EARLY * usual), spell=np.array(words, dtype=object)[spell]
-    )
+    return next_one.assign(early=(life < EARLY * usual), spell=np.array(words, dtype=object)[spell])
 
 
 def _clusters(fits: pd.DataFrame, name: str, words: str) -> pd.DataFrame:
