@@ -8,7 +8,6 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pumplife.lives.blocks import Block
-from pumplife.lives.days import distinct
 from pumplife.lives.history import Gathered, History
 from pumplife.lives.open_points import QUESTIONS
 from pumplife.lives.points import BEGIN, Points
@@ -75,11 +74,14 @@ def _account_tickets(
     rule = asked.drop_duplicates("visit").set_index("visit")["rule"]
     doubt = visit.map(rule.map({rule: words[0] for rule, words in QUESTIONS.items()})).fillna("")
     doubt = doubt.mask(tickets["from_text"] & doubt.eq(""), FROM_TEXT)
-    told = came.reindex(visit).fillna("").to_numpy(object)
-    outside = _reasons(records.log, "rebuilds", TICKET_ASIDE)
-    own = records.log.places(tickets, "rebuilds")
-    why = outside.reindex(own).fillna("It names no pump.").to_numpy(object)
+    words = np.full(len(gathered.visits) + 1, "", dtype=object)
+    words[came.index] = came
+    told = words[visit]
     unused = (visit < 0).to_numpy()
+    outside = _reasons(records.log, "rebuilds", TICKET_ASIDE)
+    own = records.log.places(tickets[unused], "rebuilds")
+    why = np.full(len(tickets), "", dtype=object)
+    why[unused] = outside.reindex(own).fillna("It names no pump.")
     undone = tickets["done"].eq("no").to_numpy()
     aside = unused | lost | undone
     return pd.DataFrame(
@@ -110,15 +112,17 @@ def what_came_of_visits(history: History, spans: pd.DataFrame) -> NDArray[np.obj
     code, pairs = pd.factorize(lives * 1000 + failed)
     words = [_say_ended(*divmod(int(pair), 1000)) for pair in pairs]
     told = np.array(words, dtype=object)[code]
-    none_failed = history.tickets.groupby("visit")["failed_part"].first().eq("none")
+    first = history.tickets.loc[~history.tickets["visit"].duplicated(), ["visit", "failed_part"]]
+    none_failed = np.zeros(count, dtype=bool)
+    none_failed[first["visit"]] = first["failed_part"].eq("none")
+    told[visits["reason"].eq("stoppage").to_numpy()] = "A stoppage is no failure."
     silent = visits["reason"].eq("breakdown").to_numpy() & (failed == 0)
-    cause = np.where(
-        none_failed.reindex(np.arange(count), fill_value=False),
+    told[silent] += np.where(
+        none_failed[silent],
         " The ticket says that no part failed.",
         " No failure counts: the age of the part that failed isn't known.",
     )
-    stop = visits["reason"].eq("stoppage").to_numpy()
-    return np.where(silent, told + cause, np.where(stop, "A stoppage is no failure.", told))
+    return np.asarray(told)
 
 
 def _say_ended(lives: int, failed: int) -> str:
@@ -134,8 +138,8 @@ def _account_findings(
     """One row per finding that was read."""
     findings = gathered.records.table("findings").reset_index(drop=True)
     placed = placed.reindex(findings.index)
-    status_of = tickets.drop_duplicates("key").set_index("key")
     order = findings["rebuild_id"]
+    status_of = tickets[tickets["key"].isin(order)].drop_duplicates("key").set_index("key")
     unused = order.map(status_of["status"]).eq(ASIDE).to_numpy()
     pump = placed["visit"].map(gathered.visits.set_index("visit")["pump"]).fillna(-1).astype(int)
     reason = np.select(
@@ -235,9 +239,6 @@ def judge_stretches(
     pump = spans["pump"].to_numpy(np.int64)
     known = history.clock.known[pump]
     begun = points.kind[points.state[spans["start"].to_numpy(np.int64)]] == BEGIN
-    start, end = (points.day[spans[name].to_numpy(np.int64)] for name in ("start", "end"))
-    row, asked = distinct(pump, start, end)
-    assumed = (history.clock.graded(pump[row], start[row], end[row]) == "assumed")[asked]
     cases = (
         (~known, ASIDE, "The usage of the pump isn't known."),
         ((~spans["known"] & begun), ASIDE, "Fitted on an unknown day before the records."),
@@ -250,7 +251,7 @@ def judge_stretches(
         (spans["shared"], ASSUMED, QUESTIONS["position_shared"][0]),
         (spans["masked"], ASSUMED, QUESTIONS["part_not_named"][0]),
         (spans["unnamed"], ASSUMED, "One of several alike of one age failed; nobody wrote which."),
-        (assumed, ASSUMED, "Most of its usage is assumed."),
+        (spans["grade"].eq("assumed"), ASSUMED, "Most of its usage is assumed."),
     )  # fmt: skip
     code = np.full(len(spans), len(cases))
     for number, (applies, _, _) in reversed(list(enumerate(cases))):

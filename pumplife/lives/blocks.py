@@ -10,6 +10,8 @@ import pandas as pd
 from pumplife.lives.events import SHOCK_COLUMNS
 from pumplife.lives.history import Gathered, Ints
 
+SPARE = 1.02
+"""How many times the rows foreseen there is room for."""
 MOST_TICKETS = 40_000  # about as many of one block: its arrays stay small
 
 
@@ -76,7 +78,10 @@ class Columns:
         for name, column in more.items():
             mine = self.arrays.setdefault(name, np.empty(0, column.dtype))
             if self.rows > len(mine):
-                mine.resize(max(self.rows, round(self.rows / done)), refcheck=False)
+                # a little too wide: room costs nothing until it is filled, widening does
+                wider = np.empty(round(self.rows / min(done, 1.0) * SPARE), column.dtype)
+                wider[:start] = mine[:start]
+                self.arrays[name] = mine = wider
             mine[start : self.rows] = column
 
     def frame(self) -> pd.DataFrame:

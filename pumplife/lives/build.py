@@ -27,7 +27,7 @@ from pumplife.lives.blocks import (
     join_blocks,
 )
 from pumplife.lives.choose import choose
-from pumplife.lives.days import Floats, Ints
+from pumplife.lives.days import Floats, Ints, distinct
 from pumplife.lives.events import (
     date_lives,
     find_shocks,
@@ -100,10 +100,12 @@ class Lives:
         return f"Lives({len(self.table)} lives, {len(self.visits)} visits)"
 
 
+@pd.option_context("mode.copy_on_write", True)
 def build_lives(records: Records, duty: Duty, clock: UsageClock) -> Lives:
     """Build part lives from tickets, findings, issues and the usage clock.
 
     Every ticket is accounted for in the audit: used, used with an assumption, or set aside.
+    Frames are widened and cut many times: they are copied only where they are written to.
     """
     gathered = gather(records, duty, clock)
     gathered = replace(gathered, shock=find_shocks(gathered))
@@ -128,11 +130,7 @@ def rebuild_lives(history: History) -> Lives:
 
 
 def build_blocks(gathered: Gathered) -> tuple[list[Block], pd.DataFrame]:
-    """Build the lives of some pumps at a time: the blocks, and the table of all lives.
-
-    The frames of a block are widened and cut many times and don't leave it: they are copied only
-    where they are written to.
-    """
+    """Build the lives of some pumps at a time: the blocks, and the table of all lives."""
     columns, blocks = Columns(), []
     pumps, visits = len(gathered.records.pumps), len(gathered.visits)
     runs = list(cut_pumps(gathered, MOST_TICKETS))
@@ -140,11 +138,10 @@ def build_blocks(gathered: Gathered) -> tuple[list[Block], pd.DataFrame]:
     def build(mine: Ints) -> tuple[Block, dict[str, Any]]:
         return _build_block(lay_history(gathered, mine), visits)
 
-    with pd.option_context("mode.copy_on_write", True):
-        built = in_turn(build, runs, len(gathered.tickets))
-        for mine, (block, table) in zip(runs, built, strict=True):
-            columns.add(table, (mine[-1] + 1) / pumps)
-            blocks.append(block)
+    built = in_turn(build, runs, len(gathered.tickets))
+    for mine, (block, table) in zip(runs, built, strict=True):
+        columns.add(table, (mine[-1] + 1) / pumps)
+        blocks.append(block)
     return blocks, columns.frame()
 
 
@@ -182,7 +179,7 @@ def _build_block(history: History, visits: int) -> tuple[Block, dict[str, Any]]:
 def _visits_and_parts(history: History, spans: pd.DataFrame) -> pd.DataFrame:
     """Every visit at the end of a stretch with the parts that it ends: [visit, part], sorted."""
     code, parts = pd.factorize(history.positions["part"], sort=True)
-    pair = np.unique(spans["visit"].to_numpy(np.int64) * len(parts) + code[spans["pos"]])
+    pair = np.sort(pd.unique(spans["visit"].to_numpy(np.int64) * len(parts) + code[spans["pos"]]))
     visit, part = np.divmod(pair, max(len(parts), 1))
     return pd.DataFrame({"visit": visit, "part": parts.to_numpy(object)[part]})
 
@@ -191,7 +188,17 @@ def judge_spans(history: History, points: Points) -> pd.DataFrame:
     """Every stretch between neighbouring points of a position, and how it ended."""
     marked = _read_marks(history, _spans(history, points))
     marked = suspend_at_shocks(history, marked)
-    return _bound(_judge(history, points, marked), history.clock)
+    spans = _bound(_judge(history, points, marked), history.clock)
+    spans["grade"] = _grade(points, spans, history.clock)
+    return spans
+
+
+def _grade(points: Points, spans: pd.DataFrame, clock: UsageClock) -> NDArray[np.object_]:
+    """How well the usage within each stretch is known, see `UsageClock.graded`."""
+    pump = spans["pump"].to_numpy(np.int64)
+    start, end = (points.day[spans[name].to_numpy(np.int64)] for name in ("start", "end"))
+    row, asked = distinct(pump, start, end)
+    return clock.graded(pump[row], start[row], end[row])[asked]
 
 
 def _spans(history: History, points: Points) -> pd.DataFrame:

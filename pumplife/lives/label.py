@@ -38,6 +38,8 @@ def fitted_after(history: History, points: Points) -> pd.DataFrame:
     about = {name: np.append(parts[name].to_numpy(object), "")[row] for name in parts}
     for name, usual in about.items():
         named = np.append(history.marks[name].to_numpy(object), "")[points.mark]
+        if not (named != "").any():
+            continue
         told = _latest((named != "") | begin)
         about[name] = np.where((named[told] != "") & (told >= latest), named[told], usual)
     fitted_kit = _kit_of_points(history, points)
@@ -84,12 +86,15 @@ def _of_visit(history: History, rows: pd.DataFrame, name: str) -> Words:
 def _bag_of_points(history: History, points: Points) -> tuple[Words, Words]:
     """Lot and crew of the visit that set each position's age, "" where nobody wrote them."""
     tickets, state = history.tickets, points.visit[points.state]
+    written, known = tickets[tickets["lot"] != ""], tickets[tickets["crew"] != ""]
+    blank = np.full(len(state), "", dtype=object)
+    crew = _of_visit(history, known, "crew")[state] if len(known) else blank
+    if written.empty:
+        return blank, crew
     sides = kit_parts(history.records)[["kit", "side"]].drop_duplicates()
-    written = tickets[tickets["lot"] != ""]
     told = written.merge(sides, on="kit").drop_duplicates(["visit", "side"])
     loose = _of_visit(history, written[~written["kit"].isin(sides["kit"])], "lot")[state]
     lot = _of_side(history, told, "lot")[state, _side_of(history)[points.pos]]
-    crew = _of_visit(history, tickets[tickets["crew"] != ""], "crew")[state]
     return np.where(lot != "", lot, loose), crew
 
 
@@ -112,8 +117,6 @@ def label_lives(
     origin_day = spans["origin_day"].to_numpy(float)
     row, asked = distinct(pump, origin_day, end_day)
     known = history.clock.shares(pump[row], origin_day[row], end_day[row])[asked]
-    row, asked = distinct(pump, start_day, end_day)
-    grade = history.clock.graded(pump[row], start_day[row], end_day[row])[asked]
     position = _take(history.positions, "position", pos)
     told = {
         "pump_id": _take(history.records.pumps, "pump_id", pump),
@@ -127,7 +130,7 @@ def label_lives(
         "outcome": spans["outcome"].to_numpy(object),
         "mode": mode,
         "endpoint": choose([failed, worn], ["failed", "worn"], ""),
-        "usage_grade": grade,
+        "usage_grade": spans["grade"].to_numpy(object),
         "measured_share": known[:, 0],
         "bridged_share": known[:, 1],
         "assumed_share": known[:, 2],

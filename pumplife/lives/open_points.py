@@ -66,7 +66,8 @@ def open_questions(history: History, spans: pd.DataFrame) -> pd.DataFrame:
 
 def say_open_questions(gathered: Gathered, asked: pd.DataFrame) -> None:
     """Write one audit row per visit and question."""
-    first = gathered.tickets.drop_duplicates("visit")
+    told = gathered.tickets[gathered.tickets["visit"].isin(asked["visit"])]
+    first = told.drop_duplicates("visit")
     for rule, (what, consequence, remedy) in QUESTIONS.items():
         mine = asked.loc[asked["rule"] == rule, "visit"]
         gathered.records.log.add_rows(

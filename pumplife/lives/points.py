@@ -1,6 +1,7 @@
 """The story of each position as points in time: begin, renewal, loss of sight, move, end."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,6 +17,9 @@ from pumplife.records.read import Records
 Flags = NDArray[np.bool_]
 BEGIN, MARK, MOVE, END = 0, 1, 2, 3
 MOVED_LAST = 1e12  # of a day's points
+_STACKED = {"pos": np.int64, "day": float, "kind": np.int64, "order": float} | dict.fromkeys(
+    ("mark", "visit"), np.int64
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -89,8 +93,8 @@ def _moves(duty: Duty, positions: pd.DataFrame) -> pd.DataFrame:
     return positions[["pump", "pos"]].merge(moved, on="pump")
 
 
-def _stack(history: History, sight: pd.DataFrame) -> pd.DataFrame:
-    """Begin, marks, moves and end of every position, sorted in time.
+def _stack(history: History, sight: pd.DataFrame) -> dict[str, np.ndarray]:
+    """Begin, marks, moves and end of every position, sorted in time: pos, day, kind, mark, visit.
 
     What was done on the day of a move was done before it: a pump that broke down broke down in
     its old duty.
@@ -101,19 +105,25 @@ def _stack(history: History, sight: pd.DataFrame) -> pd.DataFrame:
     pos = positions["pos"].to_numpy()
     seen = marks[marks["renewed"] | marks["cut"]].reset_index(names="mark")
     seen = seen.merge(visits[["visit", "day", "order"]], on="visit")
-    begin = pd.DataFrame({"pos": pos, "day": sight["begin"], "kind": BEGIN, "order": -2})
-    end = pd.DataFrame({"pos": pos, "day": sight["end"], "kind": END, "order": np.inf})
-    moved = moves[["pos", "day"]].assign(kind=MOVE, order=MOVED_LAST)
-    seen = seen[["pos", "day", "order", "mark", "visit"]].assign(kind=MARK)
-    points = pd.concat([begin, seen, moved, end], ignore_index=True)
-    points[["mark", "visit"]] = points[["mark", "visit"]].fillna(-1).astype(int)
-    day, at = points["day"].to_numpy(), points["pos"].to_numpy(np.int64)
+    parts: list[dict[str, Any]] = [
+        {"pos": pos, "day": sight["begin"], "kind": BEGIN, "order": -2.0},
+        {**{name: seen[name] for name in ("pos", "day", "order", "mark", "visit")}, "kind": MARK},
+        {"pos": moves["pos"], "day": moves["day"], "kind": MOVE, "order": MOVED_LAST},
+        {"pos": pos, "day": sight["end"], "kind": END, "order": np.inf},
+    ]
+    stacked = {
+        name: np.concatenate(
+            [np.broadcast_to(part.get(name, -1), len(part["pos"])).astype(kind) for part in parts]
+        )
+        for name, kind in _STACKED.items()
+    }
+    day, at = stacked["day"], stacked["pos"]
     first, last = (sight[name].to_numpy(float)[at] for name in ("begin", "end"))
     inside = (day >= first) & (day <= last)
-    inside &= ~(points["kind"].eq(MOVE).to_numpy() & (day == first))
+    inside &= ~((stacked["kind"] == MOVE) & (day == first))
     kept = np.flatnonzero(inside)
-    keys = [points[name].to_numpy()[kept] for name in ("order", "day", "pos")]
-    return points.iloc[kept[np.lexsort(keys)]]
+    kept = kept[np.lexsort([stacked[name][kept] for name in ("order", "day", "pos")])]
+    return {name: told[kept] for name, told in stacked.items()}
 
 
 def lay_points(history: History) -> Points:
@@ -121,14 +131,11 @@ def lay_points(history: History) -> Points:
     positions, clock, marks = history.positions, history.clock, history.marks
     sight = begin_of_positions(history.records, positions)
     points = _stack(history, sight)
-    pos = points["pos"].to_numpy(np.int64)
+    pos, day, kind, mark = (points[name] for name in ("pos", "day", "kind", "mark"))
     pump = positions["pump"].to_numpy(np.int64)[pos]
-    day = points["day"].to_numpy(float)
-    kind = points["kind"].to_numpy(np.int64)
-    mark = points["mark"].to_numpy(np.int64)
     renewed = np.append(marks["renewed"].to_numpy(bool), False)[mark]
     sets_age = (kind == BEGIN) | (kind == MARK)
-    place = np.arange(len(points))
+    place = np.arange(len(pos))
     state = np.maximum.accumulate(np.where(sets_age, place, 0))
     origin_day = np.where(kind == BEGIN, sight["origin"].to_numpy()[pos], day)
     known = np.where(kind == BEGIN, sight["known"].to_numpy()[pos], renewed)
@@ -140,7 +147,7 @@ def lay_points(history: History) -> Points:
     return Points(
         pos=pos,
         pump=pump,
-        visit=points["visit"].to_numpy(np.int64),
+        visit=points["visit"],
         day=day,
         usage=usage,
         kind=kind,

@@ -1,5 +1,7 @@
 """Which wearing positions each pump has: the places where a part's life can begin and end."""
 
+from functools import lru_cache
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -15,13 +17,31 @@ LABELS = {
 }
 
 
+class _Same:
+    """A table that is known again: what is made of it is made once."""
+
+    def __init__(self, table: pd.DataFrame) -> None:
+        self.table = table
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and other.table is self.table
+
+    def __hash__(self) -> int:
+        return id(self.table)
+
+
 def wearing_parts(records: Records) -> pd.DataFrame:
     """Part numbers whose lives are fitted.
 
     [part_no, part, side, material, variant, size_mm, per_pump, releases]; `releases` = its
     failure lets process fluid out, yes for a diaphragm where nobody wrote otherwise.
     """
-    parts = records.table("parts")
+    return _wearing(_Same(records.table("parts"))).copy()
+
+
+@lru_cache(maxsize=2)
+def _wearing(same: _Same) -> pd.DataFrame:
+    parts = same.table
     usual = parts["part"].str.contains("diaphragm", case=False)
     told = parts["releases_fluid"]
     parts = parts.assign(releases=(told == "yes") | ((told == "") & usual))
@@ -32,8 +52,13 @@ def wearing_parts(records: Records) -> pd.DataFrame:
 
 def kit_parts(records: Records) -> pd.DataFrame:
     """Wearing parts in each kit: [kit, part_no, quantity] and what `wearing_parts` says of them."""
-    contents = records.table("kit_contents")[["kit", "part_no", "quantity"]]
-    joined = contents.merge(wearing_parts(records), on="part_no")
+    return _held(_Same(records.table("kit_contents")), _Same(records.table("parts"))).copy()
+
+
+@lru_cache(maxsize=2)
+def _held(contents: _Same, parts: _Same) -> pd.DataFrame:
+    written = contents.table[["kit", "part_no", "quantity"]]
+    joined = written.merge(_wearing(parts), on="part_no")
     return joined.drop_duplicates(["kit", "part_no"]).reset_index(drop=True)
 
 

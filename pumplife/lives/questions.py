@@ -159,8 +159,9 @@ def _stakes(records: Records, asked: pd.DataFrame) -> pd.DataFrame:
     pump = records.pumps["pump_id"].to_numpy(object)
     place = pd.Index(pump).get_indexer(pd.Index(asked["pump_id"]))
     rebuilds = records.table("rebuilds")
-    broke = rebuilds[rebuilds["reason"].eq("breakdown")].drop_duplicates(["rebuild_id", "pump"])
-    counts = np.bincount(broke.loc[broke["pump"].ge(0), "pump"], minlength=len(pump) + 1)
+    broke = rebuilds.loc[rebuilds["reason"].eq("breakdown"), ["rebuild_id", "pump"]]
+    broke = broke[broke["pump"].ge(0)].drop_duplicates()
+    counts = np.bincount(broke["pump"], minlength=len(pump) + 1)
     whole = asked["kind"].isin(PUMP_KINDS).to_numpy()
     events = np.where(whole, np.maximum(counts[place], 1), 1)
     cost = _breakdown_costs(records)[place]

@@ -25,6 +25,8 @@ def sort_tickets(records: Records) -> pd.DataFrame:
     )
     tickets = tickets[tickets["pump"] >= 0]
     for rule, outside, what, remedy in _outside(records, tickets):
+        if not bool(outside.any()):
+            continue
         records.log.add_rows(
             tickets[outside.reindex(tickets.index)],
             rule=rule,
@@ -77,21 +79,20 @@ def _outside(
 
 def windows(records: Records) -> tuple[np.ndarray, np.ndarray]:
     """First and last day of the records of each pump, by its site."""
-    sites = records.pumps["site"]
-    by_site = {site: records.plant.window(site) for site in sites.unique()}
-    pairs = np.array([by_site[site] for site in sites], dtype=float).reshape(-1, 2)
-    return pairs[:, 0], pairs[:, 1]
+    code, sites = pd.factorize(records.pumps["site"])
+    by_site = np.array([records.plant.window(site) for site in sites], dtype=float).reshape(-1, 2)
+    return by_site[code, 0], by_site[code, 1]
 
 
 def _roots(tickets: pd.DataFrame) -> "pd.Series[str]":
     """The rebuild_id that each ticket belongs to, orders that complete another followed."""
     pairs = tickets.loc[tickets["completes"] != "", ["rebuild_id", "completes"]]
     parent = dict(zip(pairs["rebuild_id"], pairs["completes"], strict=True))
-    known = set(tickets["rebuild_id"])
     root = tickets["rebuild_id"]
-    for _ in range(
-        5 if parent else 0
-    ):  # an order completed five times over is followed to its first
+    if not parent:
+        return root
+    known = set(root)
+    for _ in range(5):  # an order completed five times over is followed to its first
         above = root.map(parent)
         root = root.where(~above.isin(known), above)
     return root
@@ -126,30 +127,29 @@ def gather_visits(tickets: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     tickets["kits"] = tickets["kit"].where(tickets["kit"] != "", "?")
     tickets = tickets.sort_values(["day", "order"], kind="stable")
     tickets["visit"] = tickets.groupby(["root", "pump"], sort=False).ngroup()
-    visits = tickets.drop_duplicates("visit").set_index("visit")
-    visits = visits[["pump", "day", "order", "reason"]].assign(rebuild_id=visits["root"])
-    words = {
+    return _join(tickets).rename(columns={"root": "rebuild_id", "source": "rows"}), tickets
+
+
+def _join(tickets: pd.DataFrame) -> pd.DataFrame:
+    """One row per visit: its only row, or its first with the cells of several joined."""
+    words: dict[str, Callable[[Iterable[str]], str]] = {
         "failure_mode": _first_written,
         "released": _first_written,
         "done": _best_done,
         "kits": lambda cells: "|".join(dict.fromkeys(cells)),
         "source": ";".join,
     }
-    for column, join in words.items():
-        visits[column] = _join(tickets, column, join)
-    hours = tickets.groupby("visit")[list(HOURS)].sum(min_count=1)
-    return visits.join(hours).rename(columns={"source": "rows"}).reset_index(), tickets
-
-
-def _join(
-    tickets: pd.DataFrame, column: str, join: Callable[[Iterable[str]], str]
-) -> "pd.Series[str]":
-    """One cell per visit: its only cell, or the joined cells where it has several rows."""
-    cells = tickets[["visit", column]].drop_duplicates("visit").set_index("visit")[column]
-    several = tickets[tickets["visit"].duplicated(keep=False)]
-    joined = several.groupby("visit")[column].agg(join)
-    cells.loc[joined.index] = joined
-    return cells
+    names = ["visit", "pump", "day", "order", "reason", "root", *words, *HOURS]
+    again = tickets["visit"].duplicated()
+    visits = tickets.loc[~again, names].reset_index(drop=True)  # a visit's row is its number
+    if bool(again.any()):
+        several = tickets[tickets["visit"].isin(tickets.loc[again, "visit"])].groupby("visit")
+        for column, join in words.items():
+            joined = several[column].agg(join)
+            visits.loc[joined.index, column] = joined
+        hours = several[list(HOURS)].sum(min_count=1)
+        visits.loc[hours.index, list(HOURS)] = hours
+    return visits
 
 
 def _first_written(cells: Iterable[str]) -> str:

@@ -28,7 +28,7 @@ SET_ASIDE = "The row is set aside."
 
 @dataclass(slots=True, eq=False)
 class AuditLog:
-    """Collects audit rows while the records are read and used."""
+    """Collects audit rows while the records are read and used; each part is of one rule."""
 
     _parts: list[pd.DataFrame] = field(default_factory=list)
     _of_files: set[str] = field(default_factory=set)
@@ -139,8 +139,7 @@ class AuditLog:
     def rows_of(self, rules: Iterable[str]) -> pd.DataFrame:
         """Give the rows of some checks, each once, in the order in which they were added."""
         wanted = set(rules)
-        parts = [part[part["rule"].isin(wanted)] for part in self._parts]
-        parts = [part for part in parts if len(part)]
+        parts = [part for part in self._parts if part["rule"].iloc[0] in wanted]
         if not parts:
             return _typed({name: [] for name in AUDIT_COLUMNS})
         return pd.concat(parts, ignore_index=True).drop_duplicates(ignore_index=True)
@@ -184,11 +183,11 @@ class AuditLog:
     @property
     def has_stop(self) -> bool:
         """Whether any row is a stop."""
-        return any(bool(part["severity"].eq("stop").any()) for part in self._parts)
+        return any(part["severity"].iloc[0] == "stop" for part in self._parts)
 
     def has_rule(self, rule: str) -> bool:
         """Say whether any row is of that check."""
-        return any(bool(part["rule"].eq(rule).any()) for part in self._parts)
+        return any(part["rule"].iloc[0] == rule for part in self._parts)
 
     def _append(self, columns: Mapping[str, Sequence[object]]) -> None:
         self._parts.append(_typed(columns))

@@ -12,15 +12,13 @@ PLANNABLE = ("pumps", "moves", "parts", "kits")
 
 def blank_table(table: Table) -> pd.DataFrame:
     """Give the table without rows but with every column in its type."""
-    frame = pd.DataFrame({column.name: blank_cells(column, 0) for column in table.columns})
-    frame["file"] = pd.Series([], dtype=object)
-    frame["row"] = pd.Series([], dtype="int64")
-    return mark_open(frame, table)
+    columns: dict[str, object] = {column.name: blank_cells(column, 0) for column in table.columns}
+    columns |= {"file": repeated("", 0), "row": np.zeros(0, dtype=np.int64)}
+    return pd.DataFrame(columns | open_cells(table, 0))
 
 
-def mark_open(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
-    """Add the columns that are filled later: pump = -1, plan = False, from_text = False."""
-    count = len(frame)
+def open_cells(table: Table, count: int) -> dict[str, np.ndarray]:
+    """Give the columns that are filled later: pump = -1, plan = False, from_text = False."""
     more: dict[str, np.ndarray] = {}
     if "pump_id" in table.headings:
         more["pump"] = np.full(count, -1, dtype=np.int64)
@@ -28,7 +26,7 @@ def mark_open(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
         more["plan"] = np.zeros(count, dtype=np.bool_)
     if table.name == "rebuilds":
         more[FROM_TEXT] = np.zeros(count, dtype=np.bool_)
-    return frame.assign(**more)
+    return more
 
 
 def blank_cells(column: Column, count: int) -> "pd.Series":

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from pumplife.records.audit import SET_ASIDE, AuditLog
-from pumplife.records.blanks import blank_cells, mark_open, repeated
+from pumplife.records.blanks import blank_cells, open_cells, repeated
 from pumplife.records.cells import (
     TypedColumn,
     decimal_mark,
@@ -125,7 +125,7 @@ def type_table(
     own = (str(name) for name in cells if name not in columns)
     columns |= {name: cells[name].astype(object) for name in own}
     columns |= {"file": repeated(raw.source.label, len(cells)), "row": raw.row}
-    frame = mark_open(pd.DataFrame(columns, copy=False), table)
+    frame = pd.DataFrame(columns | open_cells(table, len(cells)), copy=False)
     log_unreadable(frame, cells, bad, table, log)
     if told is not None and FROM_TEXT in frame:
         frame[FROM_TEXT] = told
@@ -361,7 +361,8 @@ def _drop_blank(
             unreadable |= frame[column.name].isna() & unfit
         elif column.sets_aside:
             unreadable |= unfit
-    frame = frame[~unreadable].reset_index(drop=True)
+    if bool(unreadable.any()):
+        frame = frame[~unreadable].reset_index(drop=True)
     for column in table.columns:
         if not column.required or column.lenient:
             continue

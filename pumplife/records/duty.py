@@ -165,7 +165,8 @@ def _reset_store(stints: pd.DataFrame) -> pd.DataFrame:
 def _carry_forward(stints: pd.DataFrame) -> pd.DataFrame:
     """Fill what a move leaves blank with what held before it."""
     filled = stints.copy()
-    for name in (*DUTY_COLUMNS, "state"):
+    names = () if stints["pump"].is_unique else (*DUTY_COLUMNS, "state")
+    for name in names:
         given = stints[name] if _is_number(name) else stints[name].mask(stints[name].eq(""))
         carried = given.groupby(stints["pump"]).ffill()
         filled[name] = carried if _is_number(name) else carried.fillna("")

@@ -48,7 +48,8 @@ def read_tables(
         mine = AuditLog()
         if len(parts) > 1:
             mine.name_files(parts[0].table)
-        return *_read_parts(parts, plant, words, mine), mine
+        with pd.option_context("mode.copy_on_write", True):
+            return *_read_parts(parts, plant, words, mine), mine
 
     every = in_turn(read, list(sources.values()), _text_size(sources) // BYTES_A_ROW)
     for name, (frame, rows, found) in zip(sources, every, strict=True):

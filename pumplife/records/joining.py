@@ -1,6 +1,7 @@
 """Join exchanged, rolled-over and misread meters into one usage that never falls."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -80,29 +81,53 @@ def join_meters(
     DataFrame
         One row per pump and day: pump, day, usage [usage units], covered [days since the first
         reading for which a meter vouches], measured and bridged [usage units since the first
-        reading that a meter vouches for, and that the pump's own usual rate bridges].
+        reading that a meter vouches for, and that the pump's own usual rate bridges], service
+        [day in service].
     """
-    frame = _name_meters(frame)
-    for _ in range(2):
-        frame = frame.assign(usual=_usual_rate(frame))
-        slips = _find_slips(frame)
-        _log_slips(frame, slips, log)
-        frame = frame[~slips].reset_index(drop=True)
-    frame = frame.assign(usual=_usual_rate(frame))
+    frame = _leave_out_slips(_name_meters(frame), log)
     steps = _steps_into(frame)
     _log_steps(frame, steps, log)
     pump = frame["pump"].to_numpy(dtype=np.int64)
     in_service = service(pump, frame["day"])
     filled, own = _bridge(pump, in_service, steps, fallback)
     gain = np.where(steps.bridged, filled, steps.gain)
-    first = frame.groupby("pump")["value"].transform("first").to_numpy()
+    first = np.append(True, pump[1:] != pump[:-1]) if len(pump) else np.zeros(0, np.bool_)
+    begun = frame["value"].to_numpy()[np.flatnonzero(first)][np.cumsum(first) - 1]
     joined = frame[["pump", "day"]].assign(
-        usage=first + sum_within(pump, gain),
+        usage=begun + sum_within(pump, gain),
         covered=sum_within(pump, np.where(steps.bridged, 0.0, steps.days)),
         measured=sum_within(pump, np.where(steps.bridged, 0.0, gain)),
         bridged=sum_within(pump, np.where(steps.bridged & own, gain, 0.0)),
+        service=in_service,
     )
-    return joined.drop_duplicates(["pump", "day"], keep="last", ignore_index=True)
+    day = frame["day"].to_numpy()
+    last = np.append(first[1:] | (day[1:] != day[:-1]), True)[: len(day)]
+    return joined if last.all() else joined[last].reset_index(drop=True)
+
+
+def _leave_out_slips(frame: pd.DataFrame, log: AuditLog) -> pd.DataFrame:
+    """Leave out slips, twice: one may hide another. Adds usual, see `_usual_rate`.
+
+    A pump in whose readings none is found has none the second time.
+    """
+    frame = frame.assign(usual=_usual_rate(frame))
+    doubted = np.ones(len(frame), dtype=np.bool_)
+    for _ in range(2):
+        looked = frame if doubted.all() else frame[doubted]
+        found = _find_slips(looked)
+        if not found.any():
+            break
+        _log_slips(looked, found, log)
+        slips = np.zeros(len(frame), dtype=np.bool_)
+        slips[doubted] = found
+        pump = frame["pump"].to_numpy(dtype=np.int64)
+        slipped = np.bincount(pump[slips], minlength=pump[-1] + 1) > 0
+        frame = frame[~slips].reset_index(drop=True)
+        doubted = slipped[pump[~slips]]
+        usual = frame["usual"].to_numpy(copy=True)
+        usual[doubted] = _usual_rate(frame[doubted])
+        frame = frame.assign(usual=usual)
+    return frame
 
 
 def _name_meters(frame: pd.DataFrame) -> pd.DataFrame:
@@ -113,32 +138,54 @@ def _name_meters(frame: pd.DataFrame) -> pd.DataFrame:
     """
     written = frame["meter_id"].mask(frame["exchanged"], EXCHANGED)
     code, numbers = pd.factorize(written.to_numpy(object))
+    counts = pd.factorize(frame["base"])[0].astype(np.int8)
+    named = frame.drop(columns=["meter_id", "base"]).assign(counts=counts)
+    if not {*numbers} - {"", EXCHANGED}:
+        return named.assign(meter=np.full(len(frame), -1))
     silent = np.append(np.isin(numbers.astype(object), [""]), False)[code]
     carried = pd.Series(code).mask(silent).groupby(frame["pump"].to_numpy()).ffill()
     known = carried.fillna(-1).to_numpy(np.int64)
     nameless = np.append(np.isin(numbers.astype(object), [EXCHANGED]), True)[known]
-    return frame.drop(columns=["meter_id", "base"]).assign(
-        meter=np.where(nameless, -1, known), counts=pd.factorize(frame["base"])[0]
-    )
+    return named.assign(meter=np.where(nameless, -1, known))
 
 
-def _steps(frame: pd.DataFrame, first: Ints, last: Ints) -> Steps:
-    """Describe the steps between rows `first` and rows `last`, which may lie outside."""
-    pump = frame["pump"].to_numpy()
-    inside = (first >= 0) & (last < len(frame))
-    first, last = np.where(inside, first, 0), np.where(inside, last, 0)
-    joined = inside & (pump[first] == pump[last])
-    day, value = frame["day"].to_numpy(), frame["value"].to_numpy()
-    days = np.where(joined, day[last] - day[first], 0.0)
-    gain = np.where(joined, value[last] - frame["start"].to_numpy()[first], 0.0)
-    usual = frame["usual"].to_numpy()[first]
-    rolled = gain + frame["span"].to_numpy()[last]
-    backward = gain < -1e-9 * np.abs(value[last])
-    plausible = (rolled >= 0.0) & (rolled <= ROLLOVER_TIMES * usual * (days + 1.0))
-    changed = joined & _changed(frame, first, last)
-    rollover = backward & plausible & ~changed
-    gain = np.where(rollover, rolled, gain)
-    cap = frame["cap"].to_numpy()[last]
+class _Pairs:
+    """Columns at the rows so many before each row, and so many after it.
+
+    Rows outside are of no pump: `joined` says where both are of one.
+    """
+
+    def __init__(self, frame: pd.DataFrame, before: int, after: int) -> None:
+        self._frame, self._before, self._after = frame, before, after
+        inside = np.zeros(len(frame), dtype=np.bool_)
+        inside[before : len(frame) - after] = True
+        self.joined: Flags = inside & (self.first("pump") == self.last("pump"))
+
+    def first(self, name: str) -> Any:
+        told = self._frame[name].to_numpy()
+        return np.concatenate([told[: self._before], told[: len(told) - self._before]])
+
+    def last(self, name: str) -> Any:
+        told = self._frame[name].to_numpy()
+        return np.concatenate([told[self._after :], told[: self._after]]) if self._after else told
+
+
+def _steps(frame: pd.DataFrame, before: int, after: int) -> Steps:
+    """Describe the steps from the row so many before each row to the row so many after it."""
+    pairs = _Pairs(frame, before, after)
+    joined, value = pairs.joined, pairs.last("value")
+    days = np.where(joined, pairs.last("day") - pairs.first("day"), 0.0)
+    gain = np.where(joined, value - pairs.first("start"), 0.0)
+    usual = pairs.first("usual")
+    changed = joined & _changed(pairs)
+    backward = gain < -1e-9 * np.abs(value)
+    low = np.flatnonzero(backward & ~changed)  # only these may have rolled over
+    rolled = gain[low] + pairs.last("span")[low]
+    plausible = (rolled >= 0.0) & (rolled <= ROLLOVER_TIMES * usual[low] * (days[low] + 1.0))
+    rollover = np.zeros(len(frame), dtype=np.bool_)
+    rollover[low[plausible]] = True
+    gain[low[plausible]] = rolled[plausible]
+    cap = pairs.last("cap")
     most = np.where(np.isnan(cap), TIMES_USUAL * usual, cap) * (days + 1.0)
     return Steps(
         joined=joined,
@@ -151,20 +198,18 @@ def _steps(frame: pd.DataFrame, first: Ints, last: Ints) -> Steps:
     )
 
 
-def _changed(frame: pd.DataFrame, first: Ints, last: Ints) -> Flags:
+def _changed(pairs: _Pairs) -> Flags:
     """Say where the meter is another one and no exchange was written."""
-    meter, base = frame["meter"].to_numpy(), frame["counts"].to_numpy()
-    exchanged = frame["exchanged"].to_numpy()
-    renamed = (meter[first] != meter[last]) & (meter[first] >= 0) & (meter[last] >= 0)
-    unwritten = ~exchanged[first] & ~exchanged[last]
-    changed: Flags = unwritten & (renamed | (base[first] != base[last]))
+    meter, other = pairs.first("meter"), pairs.last("meter")
+    renamed = (meter != other) & (meter >= 0) & (other >= 0)
+    unwritten = ~pairs.first("exchanged") & ~pairs.last("exchanged")
+    changed: Flags = unwritten & (renamed | (pairs.first("counts") != pairs.last("counts")))
     return changed
 
 
 def _steps_into(frame: pd.DataFrame) -> Steps:
     """Describe the step into every row from the row before it."""
-    last = np.arange(len(frame))
-    return _steps(frame, last - 1, last)
+    return _steps(frame, 1, 0)
 
 
 def _usual_rate(frame: pd.DataFrame) -> Floats:
@@ -197,8 +242,7 @@ def _find_slips(frame: pd.DataFrame) -> Flags:
 
 def _fits_without(frame: pd.DataFrame) -> Flags:
     """Say of each reading whether its neighbours fit together when it is left out."""
-    row = np.arange(len(frame))
-    around = _steps(frame, row - 1, row + 1)
+    around = _steps(frame, 1, 1)
     usual = frame["usual"].to_numpy() * np.maximum(around.days, 1.0)
     usual_rate = (around.gain >= SKIP_BAND[0] * usual) & (around.gain <= SKIP_BAND[1] * usual)
     inside = around.joined & ~around.bridged & ~frame["exchanged"].to_numpy()
@@ -243,7 +287,7 @@ def _log_slips(frame: pd.DataFrame, slips: Flags, log: AuditLog) -> None:
         f"The reading {words[0]} doesn't fit {words[1]} before it and {words[2]} after it."
         for words in zip(read, before, after, strict=True)
     ]
-    for table, told in rows.assign(what=what).groupby("table"):
+    for table, told in rows.assign(what=what).groupby("table", observed=True):
         log.add_rows(
             told,
             severity="caution",
@@ -290,7 +334,7 @@ def _log_steps(frame: pd.DataFrame, steps: Steps, log: AuditLog) -> None:
         here = getattr(steps, name) & ~told
         told |= here
         joined = name == "rollover"
-        for table, rows in frame[here].groupby("table"):
+        for table, rows in frame[here].groupby("table", observed=True):
             log.add_rows(
                 rows,
                 severity=severity,

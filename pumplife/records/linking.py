@@ -148,13 +148,14 @@ def link_pumps(
 ) -> pd.DataFrame:
     """Give each row its pump by pump_id; rows with an unknown one are set aside."""
     known = pd.Index(pumps["pump_id"].str.casefold())
-    names = np.append(pumps["pump_id"].to_numpy(dtype=object), "")
+    names = pumps["pump_id"].to_numpy(dtype=object)
+    place, spellings = pd.factorize(frame["pump_id"])
+    mine = known.get_indexer(spellings.str.casefold())
+    settled = np.where(mine >= 0, np.append(names, "")[mine], spellings)
     words = frame["pump_id"]
-    code = known.get_indexer(pd.Index(words.str.casefold()))
-    frame = frame.assign(
-        pump=code.astype(np.int64), pump_id=np.where(code >= 0, names[code], words)
-    )
-    unknown = words.ne("") & (code < 0)
+    frame = frame.assign(pump=mine.astype(np.int64)[place], pump_id=settled[place])
+    strange = (mine < 0) & (spellings != "")
+    unknown = pd.Series(strange[place], index=frame.index, dtype=bool)
     near = _nearest(list(words[unknown]), list(pumps["pump_id"]))
     return set_aside(
         frame,

@@ -195,8 +195,8 @@ def to_day(moment: pd.Timestamp) -> float:
 
 def to_days(dates: "pd.Series") -> Floats:
     """Give the days since 1970-01-01 of a column of dates [day]; NaN for blanks."""
-    days = (dates - pd.Timestamp(0)) / pd.Timedelta(days=1)
-    return np.asarray(days, dtype=np.float64)
+    moments = np.asarray(dates, dtype="datetime64[ns]") - np.datetime64(0, "ns")
+    return np.asarray(moments / np.timedelta64(1, "D"), dtype=np.float64)
 
 
 def read_settings(path: Path) -> tuple[dict[str, Any], str]:

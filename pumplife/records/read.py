@@ -211,6 +211,7 @@ def _take_costs(
     return {**settings, "costs": {**settings.get("costs", {}), **costs}}
 
 
+@pd.option_context("mode.copy_on_write", True)
 def join_records(written: Written) -> Records:
     """Join what was written into clean tables; `written` keeps its own, its log gets the rest."""
     log, tables, fatal = written.log, dict(written.tables), written.fatal

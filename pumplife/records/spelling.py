@@ -62,7 +62,8 @@ def _choose(
     chosen: dict[str, str] = {}
     for name, column in places:
         words = tables[name][column]
-        counts = words[words.ne("")].value_counts().sort_index()
+        counts = words.value_counts()
+        counts = counts[counts.index != ""].sort_index()
         for word in counts.sort_values(ascending=False, kind="stable").index:
             chosen.setdefault(fold(str(word)), str(word))
     return chosen

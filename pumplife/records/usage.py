@@ -257,8 +257,9 @@ def build_clock(records: "Records", duty: Duty, readings: pd.DataFrame | None = 
         return _calendar_clock(records, service, assumed, count)
     frame = gather_readings(records) if readings is None else readings
     knots = join_meters(frame, service, weekly, records.log)
-    knots = knots[knots.groupby("pump")["day"].transform("size") >= 2].reset_index(drop=True)
-    knots["service"] = service(knots["pump"], knots["day"])
+    owner = knots["pump"].to_numpy(np.int64)
+    several = (np.bincount(owner) >= 2)[owner]
+    knots = knots if several.all() else knots[several].reset_index(drop=True)
     rate, first_rate, own = end_rates(knots, weekly)
     known = np.isfinite(rate)
     _log_unknown(records, known)

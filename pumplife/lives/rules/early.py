@@ -29,7 +29,7 @@ def _fits(story: Story) -> pd.DataFrame:
     """Kits fitted, and whether a breakdown of that side came early after: one row each."""
     orders = story.orders
     kits = story.tickets[~story.tickets["kit"].isin(SILENT) & story.tickets["done"].ne("no")]
-    kits = kits[kits["kit_side"].ne("")].sort_values(["pump", "day"], kind="stable")
+    kits = kits[kits["kit_side"].ne("")]
     broke = orders[orders["reason"].eq("breakdown") & orders["side"].ne("")]
     broke = broke[["pump", "side", "day", "rebuild_id"]].assign(broke_on=broke["day"])
     left = kits[["row", "pump", "pump_id", "kit_side", "day", "lot", "crew", "rebuild_id", "place"]]
@@ -44,9 +44,11 @@ def _fits(story: Story) -> pd.DataFrame:
     )
     life = next_one["broke_on"] - next_one["day"]
     usual = life.groupby(next_one["side"]).transform("median")
-    site = orders["site"].to_numpy(object)[next_one["place"].to_numpy(np.int64)]
-    half = (next_one["day"] // 182.625).astype(int).astype(str)
-    return next_one.assign(early=(life < EARLY * usual), spell=half + " of " + site.astype(str))
+    site, sites = pd.factorize(orders["site"])
+    half = (next_one["day"] // 182.625).to_numpy(np.int64)
+    spell, spells = pd.factorize(half * len(sites) + site[next_one["place"].to_numpy(np.int64)])
+    words = [f"{number // len(sites)} of {sites[number % len(sites)]}" for number in spells]
+    return next_one.assign(early=(life < EARLY * usual), spell=np.array(words, dtype=object)[spell])
 
 
 def _clusters(fits: pd.DataFrame, name: str, words: str) -> pd.DataFrame:

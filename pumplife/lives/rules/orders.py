@@ -266,13 +266,14 @@ def find_work_in_store(story: Story) -> pd.DataFrame:
 def find_site_silence(story: Story) -> pd.DataFrame:
     """Sites whose orders end long before the records do: an export cut short."""
     orders = story.orders
-    last = orders.sort_values("day").drop_duplicates("site", keep="last")
     many = orders.groupby("site")["day"].agg(["min", "max", "size"])
     gap = (many["max"] - many["min"]) / (many["size"] - 1).clip(lower=1)
     ends = {site: story.records.plant.window(site)[1] for site in many.index}
     silent = pd.Series(ends, dtype=float) - many["max"]
     cut = many.index[(many["size"] >= 8) & (silent > 14.0 * gap) & (silent > 60.0)]
-    found = last[last["site"].isin(cut) & _still_runs(story, last)]
+    late = orders[orders["site"].isin(cut)]
+    last = late.sort_values("day").drop_duplicates("site", keep="last")
+    found = last[_still_runs(story, last)]
     what = [
         f"The last order of {site}: then none for {silent[site]:.0f} days, where there was one "
         f"every {gap[site]:.0f} days."

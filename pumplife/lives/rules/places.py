@@ -5,6 +5,7 @@ import pandas as pd
 
 from pumplife.lives.rules.rule import tell
 from pumplife.lives.rules.story import Story, date_words
+from pumplife.lives.visits import windows
 from pumplife.records.plant import to_days
 from pumplife.records.questions import question_ids
 
@@ -131,7 +132,7 @@ def find_wrong_renewals(story: Story) -> pd.DataFrame:
     """Last renewals before commissioning, or inside the window where orders should show them."""
     pumps = story.records.pumps
     told = []
-    start = np.array([story.records.plant.window(site)[0] for site in pumps["site"]], dtype=float)
+    start = windows(story.records)[0]
     for side in ("fluid", "air"):
         day = to_days(pumps[f"last_{side}_renewal_on"])
         early, late = day < story.duty.commissioned, day > start + 1.0

@@ -54,9 +54,10 @@ def tell(rows: pd.DataFrame, table: str, what: str | Sequence[str]) -> pd.DataFr
         The finding, one sentence for all or one for each.
     """
     asked = [name for name in ("question", "choices") if name in rows]
-    return rows[["row", "pump_id", *asked]].assign(
-        table=table, what=what if isinstance(what, str) else list(what)
-    )
+    told: dict[str, object] = {"row": rows["row"].to_numpy()}
+    told |= {name: rows[name].to_numpy(object) for name in ("pump_id", *asked)}
+    told |= {"table": table, "what": what if isinstance(what, str) else list(what)}
+    return pd.DataFrame(told, index=rows.index)
 
 
 def run_rules(rules: Iterable[Rule], story: Story) -> None:
@@ -72,6 +73,8 @@ def run_rules(rules: Iterable[Rule], story: Story) -> None:
 
 
 def _log_found(rule: Rule, found: pd.DataFrame, records: Records) -> None:
+    if found.empty:
+        return
     if "question" in found:
         records.log.ask(found, consequence=rule.does)
         found = found[~found["question"].isin(records.settled)]
