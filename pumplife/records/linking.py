@@ -146,11 +146,14 @@ def keep_latest_price(frame: pd.DataFrame, number: str, table: str, log: AuditLo
 def link_pumps(
     frame: pd.DataFrame, pumps: pd.DataFrame, table: Table, log: AuditLog
 ) -> pd.DataFrame:
-    """Give each row its pump by pump_id; rows with an unknown one are set aside."""
-    known = pd.Index(pumps["pump_id"].str.casefold())
+    """Give each row its pump by pump_id; rows with an unknown one are set aside.
+
+    Case doesn't matter; blanks, hyphens and underscores don't where only one pump can be meant.
+    """
     names = pumps["pump_id"].to_numpy(dtype=object)
     place, spellings = pd.factorize(frame["pump_id"])
-    mine = known.get_indexer(spellings.str.casefold())
+    mine = pd.Index(pumps["pump_id"].str.casefold()).get_indexer(spellings.str.casefold())
+    mine = _match_loosely(mine, list(spellings), list(names), table, log)
     settled = np.where(mine >= 0, np.append(names, "")[mine], spellings)
     words = frame["pump_id"]
     frame = frame.assign(pump=mine.astype(np.int64)[place], pump_id=settled[place])
@@ -166,6 +169,27 @@ def link_pumps(
         what=[f"There is no pump {word} in pumps." for word in words[unknown]],
         remedy=near,
     )
+
+
+def _match_loosely(
+    mine: Ints, spellings: list[str], names: list[str], table: Table, log: AuditLog
+) -> Ints:
+    """Match what fits no pump as written by what is left of it without blanks and hyphens."""
+    bare = pd.Index([squeeze(name) for name in names])
+    known = pd.Series(range(len(names)), index=bare)[~bare.duplicated(keep=False)].to_dict()
+    for at, word in enumerate(spellings):
+        found = known.get(squeeze(word)) if word and mine[at] < 0 else None
+        if found is None:
+            continue
+        mine[at] = found
+        log.add(
+            "note",
+            f'{table.name}.pump_id: "{word}" is read as "{names[found]}".',
+            rule="spelling",
+            table=table.name,
+            remedy="Write it in one way in the source.",
+        )
+    return mine
 
 
 def _nearest(words: list[str], known: list[str]) -> list[str]:

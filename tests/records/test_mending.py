@@ -105,18 +105,34 @@ def test_an_unknown_part_lists_the_known_ones_nearest_first(write_plant, small_t
     assert '"gizmo" = one of diaphragm, ball, seat, air valve' in rows["findings"]
 
 
-@pytest.mark.parametrize(
-    ("written", "closest"),
-    [("bl 11", "BL-11"), ("BL_11", "BL-11"), ("BL-l1", "BL-11"), ("XY-99", ""), ("BL-47", "")],
-)
-def test_pump_ids_are_compared_without_case_blanks_and_hyphens(write_plant, written, closest):
-    pumps = f"{PUMPS}BL-11,north,slip,70\nBL-12,north,slip,70\n"
-    rebuilds = f"{HEADING}R1,BL-12,2021-01-01,planned,,\nR2,{written},2021-01-01,planned,,\n"
-    records = read_records(write_plant(pumps=pumps, rebuilds=rebuilds, readings=None))
-    row = _audit(records, "unknown_pump").loc[0]
+def tickets_of(write_plant, written, ids=("BL-11", "BL-12")):
+    pumps = PUMPS + "".join(f"{name},north,slip,70\n" for name in ids)
+    rebuilds = f"{HEADING}R1,{ids[-1]},2021-01-01,planned,,\nR2,{written},2021-01-01,planned,,\n"
+    return read_records(write_plant(pumps=pumps, rebuilds=rebuilds, readings=None))
+
+
+@pytest.mark.parametrize("written", ["bl 11", "BL_11", "BL11", "bl-11"])
+def test_pump_ids_are_compared_without_case_blanks_and_hyphens(write_plant, written):
+    records = tickets_of(write_plant, written)
+    assert records.table("rebuilds")["pump_id"].tolist() == ["BL-12", "BL-11"]
+    assert not records.log.frame()["rule"].eq("unknown_pump").any()
+    said = _audit(records, "spelling")["what"].tolist()
+    told = [f'rebuilds.pump_id: "{written}" is read as "BL-11".']
+    assert said == ([] if written == "bl-11" else told)
+
+
+@pytest.mark.parametrize(("written", "closest"), [("BL-l1", "BL-11"), ("XY-99", ""), ("BL-47", "")])
+def test_another_pump_id_is_set_aside_and_the_closest_named(write_plant, written, closest):
+    row = _audit(tickets_of(write_plant, written), "unknown_pump").loc[0]
     assert row["what"] == f"There is no pump {written} in pumps."
     told = "Add the pump to pumps or correct the id"
     assert row["remedy"] == (f"{told}; the closest is {closest}." if closest else f"{told}.")
+
+
+def test_a_pump_id_that_two_pumps_could_mean_is_set_aside(write_plant):
+    records = tickets_of(write_plant, "BL11", ids=("BL-11", "BL-1-1", "BL-12"))
+    assert _audit(records, "unknown_pump")["row"].tolist() == [3]
+    assert records.table("rebuilds")["pump_id"].tolist() == ["BL-12"]
 
 
 # ---- dates and numbers ---------------------------------------------------------------------------
