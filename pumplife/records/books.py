@@ -345,7 +345,7 @@ def _fill_merged(grid: pd.DataFrame, sheet: CalamineSheet) -> pd.DataFrame:
     merged = sheet.merged_cell_ranges or []
     if not merged or grid.empty:
         return grid
-    cells = grid.to_numpy(dtype=object)
+    cells = np.array(grid, dtype=object)
     height, width = np.shape(cells)
     for (top, left), (bottom, right) in merged:
         if top < height and left < width:
