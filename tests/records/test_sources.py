@@ -10,7 +10,7 @@ from pumplife.records.read import read_records
 from pumplife.records.tables import TABLES
 
 DESIGN = {
-    "pumps": "pump_id* site* service* location store size_mm fluid_kit air_kit commissioned_on "
+    "pumps": "pump_id* site service* location store size_mm fluid_kit air_kit commissioned_on "
     "retired_on last_fluid_renewal_on last_air_renewal_on use_per_week meter_unit cycles_per_h "
     "hazard criticality standby downtime_per_h new_cost new_lead_time_days max_fluid_interval "
     "max_air_interval stroke_rate pressure temperature solids",
@@ -37,7 +37,7 @@ DESIGN = {
     "adopted": "service* size_mm side* kit hazard interval* decided_by* decided_on* review_on why",
     "plan": "service pump_id from_on* to_on use_factor*",
     "events": "happened_on* until site service what* kind",
-    "spend": "month* site* quantity* amount*",
+    "spend": "month* site quantity* amount*",
     "trials": "trial_id* part* material* variant reference* service* started_on* ends_on "
     "wanted_ratio looks endpoint",
     "trial_pumps": "trial_id* pump_id* arm* pair",
