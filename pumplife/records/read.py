@@ -22,10 +22,10 @@ from pumplife.records.linking import (
     keep_latest_price,
     link_locations,
     link_orders,
-    link_pumps,
     mark_plans,
 )
 from pumplife.records.plant import Plant, build_plant, read_settings, to_day, to_days
+from pumplife.records.pump_ids import link_pumps
 from pumplife.records.returned import take_returned
 from pumplife.records.sites import name_sites
 from pumplife.records.sources import TWO_TABLES, Source, find_sources

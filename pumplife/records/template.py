@@ -11,8 +11,7 @@ _FIRST_STEPS = """\
 How to fill this folder
 =======================
 1. plant.toml: write usage_unit, records_from and records_to; then the costs you know.
-2. pumps.csv: one row per pump; pump_id and service are needed, site where there are
-   several, and everything else helps.
+2. pumps.csv: one row per pump; pump_id and service (of several, site) are needed, the rest helps.
 3. rebuilds.csv: one row per order, pump and kit; order number, pump, date and reason are needed.
    A blank cell means "not written", the word none means "none".
 4. readings.csv: meter readings. Without them, write use_per_week in pumps.csv.

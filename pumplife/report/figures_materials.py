@@ -100,8 +100,13 @@ def write_ratio(row: Mapping[Any, object]) -> str:
     """Write a ratio with its bounds, or the bound there is."""
     middle, low, high = (float(str(row[f"{name}"])) for name in RATIOS[2:5])
     if np.isfinite(middle):
-        return f"{middle:.2f} ({low:.2f} to {high:.2f})"
+        return f"{_write_times(middle)} ({_write_times(low)} to {_write_times(high)})"
     return f"at least {low:.2f}" if np.isfinite(low) else f"at most {high:.2f}"
+
+
+def _write_times(ratio: float) -> str:
+    """Write a ratio; beyond a hundredfold its digits say nothing."""
+    return "over 100" if ratio > 100.0 else f"{ratio:.2f}"
 
 
 def _say_ratios(drawn: pd.DataFrame, service: str) -> str:

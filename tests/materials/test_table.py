@@ -178,3 +178,9 @@ def test_figures_draw_what_their_tables_hold(study):
     lines = [line for line in axes.get_lines() if len(line.get_xdata()) > 2]
     assert len(lines) == 2
     assert "parts at risk" in axes.get_xlabel()
+
+
+def test_a_ratio_that_has_run_away_is_not_written_out():
+    row = {"life_ratio": 2854260.1, "ratio_low": 0.001, "ratio_high": 5.4e12}
+    assert write_ratio(row) == "over 100 (0.00 to over 100)"
+    assert write_ratio(row | {"life_ratio": 1.5, "ratio_high": 100.0}) == "1.50 (0.00 to 100.00)"

@@ -311,15 +311,13 @@ def test_a_plant_that_counts_its_pumps_by_place(tmp_path: Path) -> None:
     text = (tmp_path / "plant" / "plant.toml").read_text(encoding="utf-8")
     place = '"Techn. Platz" = "pump_id"   # please check: 100% are in the register of pumps'
     assert place in text
-    pumps = pd.read_csv(tmp_path / "plant" / "pumps.csv")
-    assert pumps["size_mm"].eq("DN 25").all()  # as written; read as 25
+    assert not (tmp_path / "plant" / "pumps.csv").exists()  # the book's own register will do
     assert "please fill" not in text.partition("[numbers]")[2].partition("[costs]")[0]
     assert re.search(r'usage_unit = "hours" .* meters gain \d(\.\d+)? a day', text)
-    pumps = tmp_path / "plant" / "pumps.csv"
-    rows = pd.read_csv(pumps, dtype=str, keep_default_na=False).assign(site="Nord")
-    rows.to_csv(pumps, index=False)
     records = read_records(tmp_path / "plant")
     assert not records.fatal
+    assert records.pumps["size_mm"].eq(25.0).all()  # written as DN 25
+    assert records.pumps["site"].eq(records.plant.name).all()  # it names none
     rebuilds = records.table("rebuilds")
     assert set(rebuilds["pump"]) == set(range(6))
     assert rebuilds["meter"].min() == 1200.0
