@@ -26,7 +26,7 @@ SHARE = """
 import pumplife
 
 def shared(make=pumplife.run_study, made={}):
-    def run_study(*asked, parts=None, **named):
+    def run_study(*asked, results=None, **named):
         key = repr((asked, sorted(named.items())))
         if key not in made:
             made[key] = make(*asked, **named)

@@ -92,14 +92,14 @@ class Conclusions:
         return f"Conclusions({', '.join(self.tables)})"
 
 
-def conclude(known: Known, *, parts: Collection[str], told: Told) -> Conclusions:
+def conclude(known: Known, *, results: Collection[str], told: Told) -> Conclusions:
     """Draw the conclusions.
 
     Parameters
     ----------
     known : Known
-    parts : collection of str
-        What to work out on top of the intervals, of `pumplife.study.PARTS`.
+    results : collection of str
+        What to work out on top of the intervals, of `pumplife.study.RESULTS`.
     told : callable
         Called with the name of each step as it begins.
     """
@@ -108,10 +108,10 @@ def conclude(known: Known, *, parts: Collection[str], told: Told) -> Conclusions
     if "intervals" not in known.records.withheld:
         told("intervals")
         advice, tables = _advise(known)
-        if {"stock", "budget"} & set(parts):
-            stock, budget, supplied = _supply(known, advice, parts, told)
+        if {"stock", "budget"} & set(results):
+            stock, budget, supplied = _supply(known, advice, results, told)
             tables |= supplied
-        if "sensitivity" in parts:
+        if "sensitivity" in results:
             tables["sensitivity"] = try_readings(
                 known.records, known.clock, known.lives, known.fits, advice.groups
             )
@@ -119,7 +119,7 @@ def conclude(known: Known, *, parts: Collection[str], told: Told) -> Conclusions
         tables["ticket_answers"] = answer_tickets(known.records, known.lives, known.questions)
         if "due" in tables:
             tables["due"] = close_due(tables["due"], tables["ticket_answers"])
-    tables |= _compare(known, advice, parts)
+    tables |= _compare(known, advice, results)
     return Conclusions(advice=advice, stock=stock, budget=budget, tables=tables)
 
 
@@ -138,7 +138,7 @@ def _advise(known: Known) -> tuple[Advice, Tables]:
 
 
 def _supply(
-    known: Known, advice: Advice, parts: Collection[str], told: Told
+    known: Known, advice: Advice, results: Collection[str], told: Told
 ) -> tuple[StockPlan, Budget | None, Tables]:
     """Stock under the advice, and the budget where it is wanted."""
     told("stock")
@@ -158,7 +158,7 @@ def _supply(
             records, known.clock, (known.lives, known.fits), advice, stock.stock
         ),
     }
-    if "budget" not in parts:
+    if "budget" not in results:
         return stock, None, tables
     told("budget")
     budget = plan_budget(
@@ -175,14 +175,14 @@ def _supply(
     return stock, budget, tables
 
 
-def _compare(known: Known, advice: Advice | None, parts: Collection[str]) -> Tables:
+def _compare(known: Known, advice: Advice | None, results: Collection[str]) -> Tables:
     """What lives that are fitted together look like side by side, and each pump among its peers."""
     records, duty, clock, lives = known.records, known.duty, known.clock, known.lives
     pumps = list_pumps(records, (duty, clock), lives, (known.fits, known.alike), advice)
     tables = {"pumps": pumps, "likeness": known.alike.likeness}
     if not lives.shocks.empty:
         tables["shocks"] = shock_demand(lives, records)
-    if "materials" in parts:
+    if "materials" in results:
         tables |= compare_materials(records, duty, lives, known.fits, advice).tables
     course = Course(records=records, duty=duty, clock=clock, lives=lives, advice=advice)
     return tables | {"kpi": list_kpis(course)}

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from pumplife.stock.stock_plan import StockPlan
 
 STEPS = ("records", "usage", "lives", "fits", "intervals", "stock", "budget")
-PARTS = ("stock", "budget", "sensitivity", "materials")
+RESULTS = ("stock", "budget", "sensitivity", "materials")
 """What a study works out on top of the intervals; a budget has its stock worked out too."""
 
 
@@ -90,7 +90,7 @@ def run_study(
     costs: Mapping[str, Any] | None = None,
     rewind: bool = False,
     since: str | Path | None = None,
-    parts: Collection[str] = PARTS,
+    results: Collection[str] = RESULTS,
     told: Callable[[str], None] = lambda step: None,
 ) -> Study:
     """Run the whole job on a plant folder or workbook.
@@ -109,8 +109,8 @@ def run_study(
     since : str or Path, optional
         Output folder of an older study: the table `changes` says which answers changed since and
         why; up to four more runs, one or two as a rule. It is for whole studies.
-    parts : collection of str
-        What to work out on top of the intervals, of `PARTS`; the tables of what is left out are
+    results : collection of str
+        What to work out on top of the intervals, of `RESULTS`; the tables of what is left out are
         missing, and so are its rows of the audit.
     told : callable
         Called with the name of each step as it begins, see `STEPS`.
@@ -124,14 +124,14 @@ def run_study(
     ComparisonError
         If the older study can't be compared with.
     ValueError
-        If a part is unknown, or missing from a study that is compared with an older one.
+        If a result is unknown, or missing from a study that is compared with an older one.
     """
-    _check_parts(parts, whole=since is not None)
+    _check_results(results, whole=since is not None)
     told("records")
     kept = None if since is None else open_kept(Path(since), seed)
     seed = (1 if seed is None else seed) if kept is None else kept.seed
     written = read_written(Path(path), costs=costs)
-    study = _study_written(written, seed=seed, rewind=rewind, parts=parts, told=told)
+    study = _study_written(written, seed=seed, rewind=rewind, results=results, told=told)
     if kept is None:
         return study
     if "intervals" not in study.tables:
@@ -146,12 +146,12 @@ def run_study(
     return replace(study, tables={**study.tables, "changes": changes})
 
 
-def _check_parts(parts: Collection[str], *, whole: bool) -> None:
-    unknown = sorted(set(parts) - set(PARTS))
+def _check_results(results: Collection[str], *, whole: bool) -> None:
+    unknown = sorted(set(results) - set(RESULTS))
     if unknown:
-        raise ValueError(f"A study has no part {unknown[0]!r}; its parts are {', '.join(PARTS)}.")
-    if whole and set(parts) != set(PARTS):
-        raise ValueError("An older study is compared with a whole one: leave out `parts`.")
+        raise ValueError(f"A study has no result {unknown[0]!r}; it has {', '.join(RESULTS)}.")
+    if whole and set(results) != set(RESULTS):
+        raise ValueError("An older study is compared with a whole one: leave out `results`.")
 
 
 def _not_compared(study: Study) -> Study:
@@ -171,7 +171,7 @@ def _study_written(
     *,
     seed: int,
     rewind: bool = False,
-    parts: Collection[str] = PARTS,
+    results: Collection[str] = RESULTS,
     told: Callable[[str], None] = lambda step: None,
 ) -> Study:
     """Run the whole job on files that were read."""
@@ -201,7 +201,7 @@ def _study_written(
         questions=questions,
         seed=seed,
     )
-    found = conclude(known, parts=parts, told=told)
+    found = conclude(known, results=results, told=told)
     study = Study(
         records=records,
         duty=duty,

@@ -132,7 +132,7 @@ COMPARED = {
 
 
 @pytest.mark.parametrize(
-    ("parts", "missing"),
+    ("results", "missing"),
     [
         ((), {*SUPPLIED, *PAID, "sensitivity", *COMPARED}),
         (["stock"], {*PAID, "sensitivity", *COMPARED}),
@@ -141,9 +141,9 @@ COMPARED = {
     ],
 )
 def test_a_part_of_a_study_is_that_of_the_whole(
-    write: Write, whole: Study, parts: list[str], missing: set[str]
+    write: Write, whole: Study, results: list[str], missing: set[str]
 ) -> None:
-    study = run_study(write(), parts=parts)
+    study = run_study(write(), results=results)
     assert set(whole.tables) - set(study.tables) == missing & set(whole.tables)
     assert (study.stock is None) == ("stock" in missing)
     assert (study.budget is None) == ("budget" in missing)
@@ -155,11 +155,11 @@ def test_a_part_of_a_study_is_that_of_the_whole(
     assert said <= all_said
 
 
-def test_parts_that_cant_be_had_are_named(write: Write) -> None:
-    with pytest.raises(ValueError, match=r"no part 'stocks'; its parts are stock, budget, "):
-        run_study(write(), parts=["stocks"])
+def test_results_that_cant_be_had_are_named(write: Write) -> None:
+    with pytest.raises(ValueError, match=r"no result 'stocks'; it has stock, budget, "):
+        run_study(write(), results=["stocks"])
     with pytest.raises(ValueError, match="compared with a whole one"):
-        run_study(write(), parts=["stock"], since="out")
+        run_study(write(), results=["stock"], since="out")
 
 
 def write_workbook(folder: Path, tables: Tables, settings: str) -> Path:

@@ -28,7 +28,7 @@ SET_ASIDE = "The row is set aside."
 
 @dataclass(slots=True, eq=False)
 class AuditLog:
-    """Collects audit rows while the records are read and used; each part is of one rule."""
+    """Collects audit rows while records are read and used; a part has one rule and severity."""
 
     _parts: list[pd.DataFrame] = field(default_factory=list)
     _of_files: set[str] = field(default_factory=set)

@@ -7,6 +7,7 @@ from pumplife.records.audit import AuditLog
 from pumplife.records.columns import set_aside
 from pumplife.records.phrases import find_near, squeeze
 from pumplife.records.schema import Table
+from pumplife.records.spelling import note_spellings
 from pumplife.records.steps import Ints
 
 
@@ -23,7 +24,7 @@ def link_pumps(
     mine = _match_loosely(mine, list(spellings), list(names), table, log)
     settled = np.where(mine >= 0, np.append(names, "")[mine], spellings)
     words = frame["pump_id"]
-    frame = frame.assign(pump=mine.astype(np.int64)[place], pump_id=settled[place])
+    frame = frame.assign(pump=mine[place], pump_id=settled[place])
     strange = (mine < 0) & (spellings != "")
     unknown = pd.Series(strange[place], index=frame.index, dtype=bool)
     near = _nearest(list(words[unknown]), list(pumps["pump_id"]))
@@ -44,19 +45,15 @@ def _match_loosely(
     """Match what fits no pump as written by what is left of it without blanks and hyphens."""
     bare = pd.Index([squeeze(name) for name in names])
     known = pd.Series(range(len(names)), index=bare)[~bare.duplicated(keep=False)].to_dict()
-    for at, word in enumerate(spellings):
-        found = known.get(squeeze(word)) if word and mine[at] < 0 else None
-        if found is None:
-            continue
-        mine[at] = found
-        log.add(
-            "note",
-            f'{table.name}.pump_id: "{word}" is read as "{names[found]}".',
-            rule="spelling",
-            table=table.name,
-            remedy="Write it in one way in the source.",
-        )
-    return mine
+    found = [
+        known.get(squeeze(word), -1) if word and at < 0 else at
+        for word, at in zip(spellings, mine, strict=True)
+    ]
+    changed = {
+        word: names[at] for word, at, own in zip(spellings, found, mine, strict=True) if at != own
+    }
+    note_spellings(changed, table.name, "pump_id", log)
+    return np.array(found, dtype=np.int64)
 
 
 def _nearest(words: list[str], known: list[str]) -> list[str]:

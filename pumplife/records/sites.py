@@ -6,9 +6,6 @@ from pumplife.records.audit import AuditLog
 from pumplife.records.columns import set_aside
 from pumplife.records.plant import Plant
 
-ONE = "works"
-"""What the one site of a plant is called where the plant has no name either."""
-
 
 def name_sites(tables: dict[str, pd.DataFrame], plant: Plant, log: AuditLog) -> None:
     """Give pumps and bookings without a site the only one that there is, in place.
@@ -29,9 +26,9 @@ def name_sites(tables: dict[str, pd.DataFrame], plant: Plant, log: AuditLog) -> 
     pumps, moves, spend = (tables[name]["site"] for name in ("pumps", "moves", "spend"))
     named = sorted({*pumps, *moves, *spend} - {""})
     if not named and len(pumps):
-        _say_one(plant.name or ONE, log)
+        _say_one(plant.name, log)
         for name in ("pumps", "spend"):
-            tables[name] = tables[name].assign(site=plant.name or ONE)
+            tables[name] = tables[name].assign(site=plant.name)
         return
     several = len(named) > 1 or not set(moves) <= {*pumps, ""}
     for name in ("pumps", "spend"):

@@ -52,7 +52,7 @@ def settle_spellings(tables: Tables, log: AuditLog) -> None:
         for name, column in places:
             changed = _respell(tables, name, column, chosen, fold)
             if subject != "part":
-                _note_changes(changed, name, column, log)
+                note_spellings(changed, name, column, log)
 
 
 def _choose(
@@ -81,7 +81,8 @@ def _respell(
     return changed
 
 
-def _note_changes(changed: dict[str, str], name: str, column: str, log: AuditLog) -> None:
+def note_spellings(changed: dict[str, str], name: str, column: str, log: AuditLog) -> None:
+    """Say which words of a table's column are read as others, old to new."""
     for old, new in sorted(changed.items()):
         if new not in SIDE_WORDS:
             log.add(

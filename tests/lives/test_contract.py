@@ -11,7 +11,7 @@ TICKET = {"pump_id": "P-1", "reason": "planned", "kit": "FK", "failed_part": "no
 
 
 def visits_of(folder, pump="P-1"):
-    visits = run_study(folder, parts=()).lives.visits
+    visits = run_study(folder, results=()).lives.visits
     return visits[visits["pump_id"].eq(pump)].reset_index(drop=True)
 
 
@@ -26,7 +26,7 @@ def test_a_place_is_the_pump_that_stood_there_by_moves(tmp_path):
         row = TICKET | {"rebuild_id": f"R-9{number}", "pump_id": "", "location": "L-P-1"}
         tickets.append(row | {"opened_on": on_day(day)})
     records = run_study(
-        small_plant(tmp_path, pumps=pumps, moves=moves, rebuilds=tickets), parts=()
+        small_plant(tmp_path, pumps=pumps, moves=moves, rebuilds=tickets), results=()
     ).records
     rebuilds = records.table("rebuilds").set_index("rebuild_id")["pump_id"]
     assert rebuilds[["R-90", "R-91"]].tolist() == ["P-1", "P-2"]
@@ -44,8 +44,8 @@ def test_what_was_not_done_renews_nothing_and_is_accounted(tmp_path):
     tickets = rebuild_rows()
     undone = {"rebuild_id": "R-9", "opened_on": on_day(450), "kit": "none", "done": "no"}
     tickets.append(TICKET | undone | {"not_done_why": "no permit"})
-    study = run_study(small_plant(tmp_path, rebuilds=tickets), parts=())
-    plain = run_study(small_plant(tmp_path / "plain"), parts=())
+    study = run_study(small_plant(tmp_path, rebuilds=tickets), results=())
+    plain = run_study(small_plant(tmp_path / "plain"), results=())
     ages = ["part", "position", "entry", "lower", "upper", "outcome"]
     assert study.lives.table[ages].equals(plain.lives.table[ages])
     account = study.tables["account"]
@@ -64,7 +64,7 @@ def test_a_kit_fitted_in_part_renews_what_findings_name(tmp_path):
         told | {"part": "all_fluid", "action": "kept"},
     ]
     lives = run_study(
-        small_plant(tmp_path, rebuilds=tickets, findings=findings), parts=()
+        small_plant(tmp_path, rebuilds=tickets, findings=findings), results=()
     ).lives.table
     ended = lives[lives["pump_id"].eq("P-1") & lives["end_on"].eq(on_day(600))]
     assert set(ended["part"]) == {"diaphragm"}
@@ -93,7 +93,7 @@ def test_what_came_back_to_the_store_was_not_fitted(tmp_path):
 def test_lots_and_crews_are_kept_as_written(tmp_path):
     tickets = rebuild_rows()
     tickets[0] |= {"lot": "2019-Q4 / 17", "crew": "C-2", "ticket_id": "T-1"}
-    records = run_study(small_plant(tmp_path, rebuilds=tickets), parts=()).records
+    records = run_study(small_plant(tmp_path, rebuilds=tickets), results=()).records
     kept = records.table("rebuilds").loc[0, ["lot", "crew", "ticket_id"]]
     assert tuple(kept) == ("2019-Q4 / 17", "C-2", "T-1")
 

@@ -21,7 +21,7 @@ def more_tickets() -> list[dict]:
 
 def test_usage_that_is_all_assumed_scales_the_answer_and_not_the_calendar(tmp_path):
     plant = small_plant(tmp_path / "plant", readings=None, rebuilds=more_tickets())
-    table = run_study(plant, parts=["sensitivity"]).tables["sensitivity"]
+    table = run_study(plant, results=["sensitivity"]).tables["sensitivity"]
     for way, factor in (("lower", 0.8), ("higher", 1.2)):
         mine = table[(table["change"] == f"assumed usage 20 % {way}") & (table["side"] == "fluid")]
         (row,) = mine.to_dict("records")
@@ -45,7 +45,7 @@ def test_what_has_nothing_to_act_on_says_so(tmp_path):
         ]
     )
     table = run_study(
-        small_plant(tmp_path / "plant", readings=readings), parts=["sensitivity"]
+        small_plant(tmp_path / "plant", readings=readings), results=["sensitivity"]
     ).tables["sensitivity"]
     notes = table[table["service"] == ""].set_index("change")["note"].to_dict()
     assert notes["assumed usage 20 % lower or higher"] == "No usage is assumed."
@@ -58,7 +58,7 @@ def test_kept_parts_taken_as_renewed_end_two_lives_more(tmp_path):
     tickets = more_tickets()
     tickets[6] |= {"failed_part": "ball"}  # N-490: the diaphragms were looked at and kept
     plant = small_plant(tmp_path / "plant", findings=findings, rebuilds=tickets)
-    study = run_study(plant, parts=["sensitivity"])
+    study = run_study(plant, results=["sensitivity"])
     table = study.tables["sensitivity"]
     (row,) = table[(table["change"] == RENEWED) & (table["side"] == "fluid")].to_dict("records")
     assert row["main_part"] == "diaphragm"
@@ -68,5 +68,7 @@ def test_kept_parts_taken_as_renewed_end_two_lives_more(tmp_path):
 
 def test_a_plant_with_too_many_lives_is_told_so(tmp_path, monkeypatch):
     monkeypatch.setattr(sensitivity, "MOST_LIVES", 3)
-    table = run_study(small_plant(tmp_path / "plant"), parts=["sensitivity"]).tables["sensitivity"]
+    table = run_study(small_plant(tmp_path / "plant"), results=["sensitivity"]).tables[
+        "sensitivity"
+    ]
     assert list(table["note"]) == ["Not tried: the plant has more than 3 lives."]

@@ -53,8 +53,8 @@ def test_a_messy_export_is_mapped_and_studied_without_another_line(tmp_path: Pat
     assert made.fills == 0
     assert made.checks == len(_marks(tmp_path / "plant")) == 7
     _window(tmp_path / "plant")
-    clean = run_study(small_plant(tmp_path / "clean"), parts=()).tables
-    study = run_study(tmp_path / "plant", parts=()).tables
+    clean = run_study(small_plant(tmp_path / "clean"), results=()).tables
+    study = run_study(tmp_path / "plant", results=()).tables
     pd.testing.assert_frame_equal(study["fits"], clean["fits"], rtol=1e-9)
     assert {path.name: path.read_bytes() for path in export.iterdir()} == before
 

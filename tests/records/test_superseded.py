@@ -48,8 +48,8 @@ def test_a_successor_without_contents_holds_what_the_old_kit_holds(tmp_path):
 
 
 def test_renaming_changes_neither_lives_nor_what_a_kit_costs_today(tmp_path):
-    plain = run_study(small_plant(tmp_path / "a", kits=[KIT | {"unit_cost": 210.0}]), parts=())
-    renamed = run_study(small_plant(tmp_path / "b", kits=chain("FK-B", "", "")), parts=())
+    plain = run_study(small_plant(tmp_path / "a", kits=[KIT | {"unit_cost": 210.0}]), results=())
+    renamed = run_study(small_plant(tmp_path / "b", kits=chain("FK-B", "", "")), results=())
     same = ["pump_id", "part", "position", "entry", "lower", "upper", "outcome"]
     pd.testing.assert_frame_equal(plain.lives.table[same], renamed.lives.table[same])
     rates = [study.tables["intervals"]["cost_rate"].tolist() for study in (plain, renamed)]
@@ -105,7 +105,7 @@ def test_part_numbers_are_followed_into_kits(tmp_path):
     parts.append(parts[0] | {"part_no": "DIAPHRAGM-B", "unit_cost": 66.0})
     parts[0] |= {"superseded_by": "DIAPHRAGM-B"}
     shelf = [{"store": "works", "item": "DIAPHRAGM", "quantity": 3}]
-    records = read_records(small_plant(tmp_path, parts=parts, on_hand=shelf))
+    records = read_records(small_plant(tmp_path, results=parts, on_hand=shelf))
     assert "DIAPHRAGM-B" in set(records.table("kit_contents")["part_no"])
     current = successors(list_items(records))
     assert stock_on_hand(records, current) == {("works", "DIAPHRAGM-B"): 3.0}

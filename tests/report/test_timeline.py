@@ -16,7 +16,7 @@ from tests.plants import FIRST_DAY, small_plant
 def study(tmp_path_factory: pytest.TempPathFactory) -> Study:
     moves = [{"pump_id": "P-1", "moved_on": "2021-03-01", "service": "glaze"}]
     return run_study(
-        small_plant(tmp_path_factory.mktemp("plants") / "small", moves=moves), parts=()
+        small_plant(tmp_path_factory.mktemp("plants") / "small", moves=moves), results=()
     )
 
 

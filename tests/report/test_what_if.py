@@ -376,7 +376,7 @@ def prices_changed(folder: Path, percents: tuple[int, ...]) -> Path:
 
 @pytest.fixture(scope="module")
 def whole(tmp_path_factory: pytest.TempPathFactory) -> Study:
-    return run_study(small_plant(tmp_path_factory.mktemp("now")), parts=())
+    return run_study(small_plant(tmp_path_factory.mktemp("now")), results=())
 
 
 @needs_browser
@@ -385,7 +385,7 @@ def test_the_page_of_a_study_says_what_a_study_of_changed_prices_says(
 ) -> None:
     percents = (130, 90, 40, 150, 60)
     found: Found = show(write_page(whole, [])).evaluate(MOVE, percents)
-    asked = run_study(prices_changed(tmp_path / "then", percents), parts=())
+    asked = run_study(prices_changed(tmp_path / "then", percents), results=())
     assert whole.advice is not None
     assert asked.advice is not None
     (decision,), (group,) = asked.advice.decisions, asked.advice.groups

@@ -53,7 +53,7 @@ def test_the_advice_is_that_of_a_folder_that_ends_then(tmp_path, tables, rewound
     folder = write_fleet(tmp_path / "plant", cut)
     toml = (folder / "plant.toml").read_text(encoding="utf-8")
     (folder / "plant.toml").write_text(toml.replace("2022-01-01", end), encoding="utf-8")
-    row = run_study(folder, parts=()).tables["intervals"].iloc[0]
+    row = run_study(folder, results=()).tables["intervals"].iloc[0]
     past = rewound.rows[rewound.rows["as_of"] == end].iloc[0]
     assert past["advised_interval"] == row["interval"]
     assert past["predicted_cost_rate"] == row["cost_rate"]

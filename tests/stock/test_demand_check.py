@@ -29,7 +29,7 @@ def table(tmp_path_factory):
         for day, n in ((10, 2), (300, 1), (420, 3), (425, -1), (700, 1))
     ]
     folder = small_plant(tmp_path_factory.mktemp("check"), issued=issued)
-    return run_study(folder, parts=["stock"]).tables["demand_check"]
+    return run_study(folder, results=["stock"]).tables["demand_check"]
 
 
 def test_the_last_year_of_the_small_plant_by_hand(table):
@@ -54,7 +54,7 @@ def test_a_year_with_more_breakdowns_than_expected_asks_why(tmp_path):
          "reason": "breakdown", "kit": "FK", "failed_part": "ball"}
         for n in range(11)
     ]  # fmt: skip
-    table = run_study(small_plant(tmp_path, rebuilds=[*quiet, *rows]), parts=["stock"]).tables[
+    table = run_study(small_plant(tmp_path, rebuilds=[*quiet, *rows]), results=["stock"]).tables[
         "demand_check"
     ]
     row = table[table["item"] == "FK"].iloc[0]

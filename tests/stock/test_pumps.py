@@ -41,7 +41,7 @@ def usual(pump):
 
 def study_of(folder, days_of, moves=None):
     tables = {"pumps": pumps(), "rebuilds": rebuilds(days_of), "readings": None, "findings": None}
-    return run_study(small_plant(folder, **tables, moves=moves), parts=())
+    return run_study(small_plant(folder, **tables, moves=moves), results=())
 
 
 DAYS = {n: usual(n) for n in range(NUMBER)}
@@ -115,7 +115,7 @@ def test_a_pump_dearer_to_rebuild_than_to_buy_is_to_be_weighed(still):
 
 def test_without_prices_costs_stay_blank(tmp_path):
     bare = "\n[targets]".join(SETTINGS.split("\n[costs]")[0:1]) + "\n"
-    study = run_study(small_plant(tmp_path, plant_toml=bare), parts=())
+    study = run_study(small_plant(tmp_path, plant_toml=bare), results=())
     table = study.tables["pumps"]
     assert table[["cost_12m", "expected_cost"]].isna().all().all()
     assert (table["rebuild_or_replace"] == "").all()

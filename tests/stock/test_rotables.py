@@ -207,7 +207,7 @@ def test_a_plant_that_swaps_pumps_gets_a_row_per_kind(tmp_path):
     moves = [{"pump_id": "P-9", "moved_on": "2020-04-10", "state": "in_store"}]
     settings = SETTINGS + "\n[rotables]\nbench = true\nturnaround_days = 20\n"
     folder = small_plant(tmp_path, pumps=[*pump_rows(), spare], moves=moves, plant_toml=settings)
-    (row,) = run_study(folder, parts=["stock"]).tables["rotables"].to_dict("records")
+    (row,) = run_study(folder, results=["stock"]).tables["rotables"].to_dict("records")
     assert (row["size_mm"], row["pumps"], row["spares_today"]) == (50, 3, 1)
     assert row["turnaround_source"] == "plant.toml"
     assert 0.5 < row["removals_per_year"] < 12
