@@ -18,7 +18,7 @@ from pumplife.fits.duty_columns import (
     leave_out_rare,
     shared_parts,
 )
-from pumplife.fits.groups import EARLY_OVER
+from pumplife.fits.groups import EARLY_NOTICED, EARLY_OVER
 from pumplife.lives.build import Lives
 from pumplife.records.duty import Duty
 from pumplife.records.plant import to_days
@@ -66,12 +66,14 @@ def gather_lives(fits: Fits, lives: Lives, duty: Duty) -> pd.DataFrame:
     """One row per fitted life: bounds of its wear and what it was exposed to.
 
     `life` is its row of the lives table, `usage` what it was watched for; `early` marks lives that
-    were over before wear sets in, with the entry of the others moved to that age.
+    were over before wear sets in, with the entry of the others moved to that age. In a group with
+    hardly any early lives nothing is left out: that age may lie beyond most of its lives.
     """
     rows, table = fits.rows, fits.table
     about = lives.table.iloc[rows.life].reset_index(drop=True)
     stint = duty.stints.iloc[duty.worked_at(about["pump"], to_days(about["end_on"]))]
-    early = np.where(table["early_share"] > 0.0, EARLY_OVER * table["early_scale"], 0.0)
+    many = table["early_share"] >= EARLY_NOTICED
+    early = np.where(many, EARLY_OVER * table["early_scale"], 0.0)
     over = early[rows.group]
     reached = np.where(np.isfinite(rows.upper), rows.upper, rows.lower)
     gone = (over > 0.0) & (reached <= over)

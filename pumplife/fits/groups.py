@@ -19,6 +19,7 @@ GROUP_KEYS = ["service", "side", "part", "material", "variant", "period"]
 SIZES_DIFFER_BELOW = 0.01  # likelihood-ratio p-value, over all groups tested, to fit sizes apart
 FAILURES_PER_SIZE = 8.0  # fewer than this in a size, and sizes are not told apart
 EARLY_OVER = 3.0  # mean early lives after which 95 % of the early lives are over
+EARLY_NOTICED = 0.003  # share of early lives below which a group has hardly any
 WORN_SHARE = 0.10  # share of lives ended on condition from which the second endpoint is shown
 
 

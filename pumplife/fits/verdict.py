@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from pumplife.fits.groups import EARLY_NOTICED
 from pumplife.fits.rules import BORROWED, BOUND, ENOUGH, NONE
 
 POOR_FIT = 0.01  # p-value from which the verdict speaks: a study tests dozens of groups
@@ -12,7 +13,6 @@ TOLD_APART = 20.0  # failures from which it is worth saying that forms of life a
 SHARED_NOTICED = 0.25  # share of failures without a name from which the verdict speaks of them
 LENT_NOTICED = 0.1  # share of the B10 life that other groups lend, from which it is spoken of
 PRIOR_NOTICED = 0.1  # move of the B10 life under a wider prior, from which it is spoken of
-EARLY_NOTICED = 0.003  # share of early lives below which a group has hardly any
 
 
 def describe_fit(row: Mapping[Any, Any]) -> str:

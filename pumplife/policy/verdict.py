@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from pumplife.fits.groups import EARLY_NOTICED
 from pumplife.fits.rules import BORROWED, BOUND, TOO_FEW
 from pumplife.policy.decide import FAILED_PART, PLANNED, SEEN, Decision
 from pumplife.policy.evidence import KEEP_TODAYS
@@ -14,7 +15,6 @@ from pumplife.policy.groups import SideGroup
 from pumplife.policy.limits import MAKER, OWN_RELEASE, OWN_WEAR_RELEASE, RELEASE, WEAR_RELEASE
 from pumplife.policy.say_money import planned_is_dearer
 
-EARLY_NOTICED = 0.003  # share of early lives from which they are spoken of
 OWN = (
     "by this service's own failures alone: with so few of them it may be harsher than the services "
     "that lend it theirs."

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from pumplife.fits.build import Fits
-from pumplife.fits.duty_effects import COLUMNS, find_duty_effects
+from pumplife.fits.duty_effects import COLUMNS, find_duty_effects, gather_lives
 from pumplife.lives.build import Lives
 from pumplife.records.duty import Duty, lay_out_duty
 from pumplife.records.tables import DUTY_COLUMNS, TABLES
@@ -222,3 +222,22 @@ def test_the_table_has_its_columns_even_when_nothing_can_be_told():
     assert found["note"].tolist() == [
         "service, material, size and duty are alike for all its lives"
     ]
+
+
+@pytest.mark.parametrize(("share", "left_out"), [(0.0001, False), (0.02, True)])
+def test_lives_are_left_out_as_early_only_where_there_are_early_lives(share, left_out):
+    """A share of early lives found elsewhere must not take the wear of this group away."""
+    rng = np.random.default_rng(3)
+    life = 1000.0 * rng.weibull(2.5, 200)
+    pump = np.arange(200) % PUMPS
+    service = fleet()["service"].to_numpy(object)[pump]
+    table = table_of(life, np.ones(200, bool), service=service, pump=pump)
+    table = table.assign(end_on=pd.Timestamp("2024-06-01"))
+    fits, settled, _ = fit(table)
+    found = fits.table.assign(early_share=share, early_scale=300.0)
+    blank = pd.DataFrame()
+    lives = Lives(table=settled, now=blank, visits=blank, unseen=blank)
+    facts = gather_lives(replace(fits, table=found), lives, duty_of(fleet()))
+    assert facts["early"].equals((facts["lower"] <= 900.0) & left_out)
+    entries = np.where(left_out, np.minimum(900.0, facts["lower"]), 0.0)
+    np.testing.assert_allclose(facts["entry"], entries)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pumplife.fits.groups import EARLY_NOTICED
 from pumplife.policy.costs import SideCosts, WorkCost
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.pump import FloatArray
@@ -16,7 +17,6 @@ PRICES_OFF = 0.25  # how far prices, rates and hours may be off
 DOWNTIME_OFF = 2.0  # factor by which the cost of an hour of downtime may be off, either way
 CHANCE_OFF = 2.0  # factor by which a chance may be off upwards; downwards it may be 0
 FAULTS_ELSEWHERE = 0.05  # chance of an opening fault that is looked at where none is given
-EARLY_NOTICED = 0.003  # share of early lives from which it is an input of its own
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
