@@ -82,6 +82,7 @@ def _run(notebook: nbformat.NotebookNode, kernel: AsyncKernelManager) -> None:
         km=kernel,
         timeout=1200,
         record_timing=False,
+        coalesce_streams=True,  # what is printed may come in pieces
         store_widget_state=False,
         resources={"metadata": {"path": str(HERE)}},
         extra_arguments=["--log-level=ERROR"],

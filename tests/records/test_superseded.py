@@ -105,7 +105,7 @@ def test_part_numbers_are_followed_into_kits(tmp_path):
     parts.append(parts[0] | {"part_no": "DIAPHRAGM-B", "unit_cost": 66.0})
     parts[0] |= {"superseded_by": "DIAPHRAGM-B"}
     shelf = [{"store": "works", "item": "DIAPHRAGM", "quantity": 3}]
-    records = read_records(small_plant(tmp_path, results=parts, on_hand=shelf))
+    records = read_records(small_plant(tmp_path, parts=parts, on_hand=shelf))
     assert "DIAPHRAGM-B" in set(records.table("kit_contents")["part_no"])
     current = successors(list_items(records))
     assert stock_on_hand(records, current) == {("works", "DIAPHRAGM-B"): 3.0}
