@@ -44,7 +44,7 @@ class Shown:
     def _repr_mimebundle_(self, **kept: object) -> tuple[dict[str, Any], dict[str, Any]]:
         """The picture, with its message for those who can't see it and what is drawn."""
         message = style.read_title(self.axes)
-        picture = base64.b64encode(draw_png(self.axes)).decode("ascii")
+        picture = base64.b64encode(draw_png(self.axes, small=True)).decode("ascii")
         live = {} if self.widget is None else self.widget._repr_mimebundle_()
         return (
             {**live, "text/plain": message, "image/png": picture},
@@ -67,8 +67,8 @@ def show(axes: Axes) -> Shown:
     return Shown(axes=axes)
 
 
-def draw_png(axes: Axes) -> bytes:
-    """Draw the whole figure once, as a PNG."""
+def draw_png(axes: Axes, *, small: bool = False) -> bytes:
+    """Draw the whole figure once, as a PNG: quickly, or small where it is kept in a file."""
     figure = axes.figure
     assert isinstance(figure, Figure), "figures within figures are never drawn here"
     figure.set_dpi(DPI)
@@ -78,7 +78,10 @@ def draw_png(axes: Axes) -> bytes:
     canvas.draw()
     picture = Image.fromarray(np.asarray(canvas.buffer_rgba())).convert("RGB")
     written = io.BytesIO()
-    picture.quantize(128).save(written, format="PNG", optimize=False)
+    if small:
+        picture.quantize(128).save(written, format="PNG")
+    else:
+        picture.save(written, format="PNG", compress_level=1)
     return written.getvalue()
 
 

@@ -24,7 +24,9 @@ CUT = " … (cut here; the whole text is in the CSV)"
 LONG = 40  # letters from which a text takes several lines
 WIDEST, NARROWEST = 100.0, 9.0  # columns [letters]
 KEPT_IN_SIGHT = 56.0  # columns that don't scroll away, at most [letters]
-PAGE_WIDTH = 170.0  # of a page in landscape, at a size that can be read [letters]
+PAGE_WIDTH = 180.0  # of a page in landscape, at a size that can be read [letters]
+PAPER_WIDTH = 110.0  # of A4 in landscape at full size, in a wide font [letters]
+CELL_EDGE = 0.72  # what a cell adds to the width of its column [letters]
 NAMES = (
     "pump_id", "site", "location", "service", "size_mm", "side", "kit", "hazard", "store", "item",
     "part_no", "part", "position", "material", "variant", "reference", "trial_id", "ticket_id",
@@ -168,16 +170,36 @@ def count_kept(names: Sequence[str], widths: Sequence[float]) -> int:
 
 
 def _lay_out_print(sheet: Any, widths: Sequence[float], kept: int) -> None:
-    """Print in landscape, as many pages across as the columns need, the names on each."""
+    """Print in landscape, as many pages across as the columns need, the names on each.
+
+    The scale is written, not left to be found: an office program lays all pages out for each that
+    it tries, which takes minutes for a long table.
+    """
     sheet.set_landscape()
     sheet.set_paper(9)  # A4
     sheet.set_margins(left=0.4, right=0.4, top=0.7, bottom=0.6)
     sheet.repeat_rows(0)
-    named = sum(widths[:kept])
-    across = max(1, int(np.ceil((sum(widths) - named) / (PAGE_WIDTH - named))))
-    if across > 1:
+    across = float(np.sum(np.add(widths, CELL_EDGE)))
+    if across > PAGE_WIDTH:
         sheet.repeat_columns(0, kept - 1)
-    sheet.fit_to_pages(across, 0)
+    sheet.set_print_scale(print_scale(across))
+
+
+def print_scale(across: float) -> int:
+    """Say how small columns are printed.
+
+    Parameters
+    ----------
+    across : float
+        Width of all columns, with the edges of their cells [letters].
+
+    Returns
+    -------
+    int
+        Share of full size [%]: all on one page across where they can be read there, else as many
+        to a page as can.
+    """
+    return int(min(100.0, 100.0 * PAPER_WIDTH / min(across, PAGE_WIDTH)))
 
 
 def _write_column(sheet: Any, place: int, column: Column) -> None:

@@ -14,7 +14,7 @@ from python_calamine import CalamineWorkbook
 from pumplife.report import first_sheet, sheets
 from pumplife.report.first_sheet import CHAPTERS, name_sheet, sort_sheets
 from pumplife.report.sheet_formats import count_places, number_code, places_of
-from pumplife.report.sheets import CUT, MOST_LETTERS, count_kept, pick_rows
+from pumplife.report.sheets import CUT, MOST_LETTERS, count_kept, pick_rows, print_scale
 from pumplife.report.titles import TABLES
 from pumplife.report.workbook import write_workbook
 from pumplife.ticket.cautions import CAUTIONS
@@ -150,10 +150,26 @@ def test_formats_widths_and_printing(tmp_path: Path, study: SimpleNamespace) -> 
     assert (pane.get("xSplit"), pane.get("ySplit")) == ("5", "1")
     assert next(sheet.iter(f"{MAIN}autoFilter")).get("ref") == "A1:Q41"
     page = next(sheet.iter(f"{MAIN}pageSetup"))
-    assert (page.get("orientation"), page.get("fitToHeight")) == ("landscape", "0")
-    assert all(float(str(column.get("width"))) >= 9 for column in sheet.iter(f"{MAIN}col"))
+    columns = [[float(str(one.get(key))) for key in ("width", "min", "max")]
+               for one in sheet.iter(f"{MAIN}col")]  # fmt: skip
+    assert min(width for width, _, _ in columns) >= 9
+    across = sum(width * (last - first + 1) for width, first, last in columns)
+    scale = int(str(page.get("scale")))
+    assert (page.get("orientation"), page.get("fitToHeight")) == ("landscape", None)
+    assert scale == pytest.approx(100 * sheets.PAPER_WIDTH / min(across, 180.0), abs=1)
     assert "due!$1:$1" in names
     assert "Invented example data" in str(next(sheet.iter(f"{MAIN}oddHeader")).text)
+
+
+def test_columns_are_printed_on_one_page_while_they_can_be_read() -> None:
+    wide = np.arange(20.0, 1000.0, 7.0)
+    scale = np.array([print_scale(across) for across in wide])
+    assert (scale[wide < sheets.PAPER_WIDTH] == 100).all()
+    on_one = wide <= sheets.PAGE_WIDTH
+    assert (wide * scale / 100.0 <= sheets.PAPER_WIDTH)[on_one].all()
+    assert set(scale[~on_one]) == {scale.min()}
+    assert scale.min() * 11.0 / 100.0 > 6.5  # points, of letters of 11 points
+    assert sheets.KEPT_IN_SIGHT + sheets.WIDEST < sheets.PAGE_WIDTH  # a page holds any column
 
 
 def test_names_of_rows_stay_in_sight() -> None:
