@@ -20,10 +20,14 @@ def say_second_opinions(records: Records, table: pd.DataFrame, rows: FitRows) ->
     """Ask the libraries about every group they can read; note where they differ by over 1 %."""
     for number in _groups_to_ask(table, rows):
         member = rows.group == number
-        opinions = ask_second_opinions(
-            rows.lower[member], rows.upper[member], rows.entry[member], rows.weight[member]
-        )
         ours = table.iloc[number]
+        opinions = ask_second_opinions(
+            rows.lower[member],
+            rows.upper[member],
+            rows.entry[member],
+            rows.weight[member],
+            start=(ours["likely_shape"], ours["likely_scale"]),
+        )
         for opinion in opinions:
             shift = max(
                 abs(opinion.shape / ours["likely_shape"] - 1.0),

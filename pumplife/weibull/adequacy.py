@@ -54,16 +54,30 @@ def ask_second_opinions(
     upper: ArrayLike,
     entry: ArrayLike | None = None,
     weight: ArrayLike | None = None,
+    *,
+    start: tuple[float, float] | None = None,
 ) -> list[SecondOpinion]:
     """Return what other libraries make of lives that they can read.
 
     `reliability` reads exact and suspended lives entered at 0 and of whole weights; lifelines
     reads late entry as well. Interval lives have no second opinion, nor has a library that fails.
+
+    Parameters
+    ----------
+    lower, upper, entry, weight
+        As of `check_lives`.
+    start : tuple of float, optional
+        Shape [-] and scale [usage] from which lifelines climbs, which halves its time where they
+        are right; its maximum is its own.
+
+    Returns
+    -------
+    list of SecondOpinion
     """
     lives = exposed(check_lives(lower, upper, entry, weight))
     if has_intervals(lives) or not np.isfinite(lives.upper).any():
         return []
-    asked = [_ask_lifelines(lives)]
+    asked = [_ask_lifelines(lives, start)]
     if not (lives.entries() > 0.0).any():
         asked.append(_ask_reliability(lives))
     return [opinion for opinion in asked if opinion is not None]
@@ -87,7 +101,7 @@ def _repeat(lives: LifeArrays) -> LifeArrays | None:
     return lives.take(np.repeat(np.arange(len(count)), count.astype(np.intp)))
 
 
-def _ask_lifelines(lives: LifeArrays) -> SecondOpinion | None:
+def _ask_lifelines(lives: LifeArrays, start: tuple[float, float] | None) -> SecondOpinion | None:
     with quietly():
         from lifelines import WeibullFitter  # noqa: PLC0415  # heavy
 
@@ -98,6 +112,7 @@ def _ask_lifelines(lives: LifeArrays) -> SecondOpinion | None:
                 np.isfinite(lives.upper),
                 entry=None if lives.entry is None else lives.entry / unit,
                 weights=lives.weights(),
+                initial_point=None if start is None else np.array([start[1] / unit, start[0]]),
             )
         except Exception:  # the library raises many kinds; no opinion then
             return None

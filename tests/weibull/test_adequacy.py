@@ -26,6 +26,16 @@ def test_one_library_agrees_on_late_entry():
     assert repr(opinions[0]).startswith("SecondOpinion(lifelines: shape=1.7")
 
 
+@pytest.mark.parametrize("wrong", [(1.0, 1.0), (0.5, 2.0), (1.6, 0.6)])
+def test_an_opinion_is_the_same_wherever_its_climb_starts(wrong):
+    fit = fit_weibull(*read_set("sim_ltrunc"))
+    plain = ask_second_opinions(*read_set("sim_ltrunc"))[0]
+    start = (wrong[0] * fit.shape, wrong[1] * fit.scale)
+    started = ask_second_opinions(*read_set("sim_ltrunc"), start=start)[0]
+    assert started.shape == pytest.approx(plain.shape, rel=1e-4)
+    assert started.scale == pytest.approx(plain.scale, rel=1e-4)
+
+
 def test_whole_weights_are_repeated_and_fractions_left_to_one_library():
     lower, upper = arrange([100.0, 200.0, 320.0, 400.0], [250.0, 450.0])
     weight = np.array([1.0, 2.0, 1.0, 3.0, 2.0, 1.0])
