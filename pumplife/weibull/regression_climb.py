@@ -94,7 +94,9 @@ def _unsettle(here: Summit) -> Summit:
 def split_terms(design: Design, terms: Floats) -> tuple[Floats, Floats]:
     """Return each row's log scale (over the longest age) and log shape."""
     count = design.scale.shape[1]
-    return design.scale @ terms[:count], design.shape @ terms[count:]
+    return (design.scales @ terms[:count])[design.kind], (design.shapes @ terms[count:])[
+        design.kind
+    ]
 
 
 def _shorten(design: Design, step: Floats) -> Floats:
@@ -109,7 +111,10 @@ def _shorten(design: Design, step: Floats) -> Floats:
 def _stand(lives: RowLives, design: Design, terms: Floats) -> Summit:
     """Return the likelihood at the terms, with slope and curvature."""
     rows = look(lives, *split_terms(design, terms))
-    gradient = np.append(rows.by_eta @ design.scale, rows.by_kappa @ design.shape)
+    gradient = np.append(
+        _by_kind(design, rows.by_eta) @ design.scales,
+        _by_kind(design, rows.by_kappa) @ design.shapes,
+    )
     inverse, peaked = _invert(-_hessian(rows, design))
     value = float(rows.value.sum())
     return Summit(
@@ -124,10 +129,16 @@ def _stand(lives: RowLives, design: Design, terms: Floats) -> Summit:
 
 
 def _hessian(rows: RowPoint, design: Design) -> Floats:
-    own = design.scale.T @ (rows.eta2[:, None] * design.scale)
-    cross = design.scale.T @ (rows.cross[:, None] * design.shape)
-    other = design.shape.T @ (rows.kappa2[:, None] * design.shape)
+    scales, shapes = design.scales, design.shapes
+    own = scales.T @ (_by_kind(design, rows.eta2)[:, None] * scales)
+    cross = scales.T @ (_by_kind(design, rows.cross)[:, None] * shapes)
+    other = shapes.T @ (_by_kind(design, rows.kappa2)[:, None] * shapes)
     return np.block([[own, cross], [cross.T, other]])
+
+
+def _by_kind(design: Design, rows: Floats) -> Floats:
+    """Return the sum over the rows of each kind (kinds,)."""
+    return np.bincount(design.kind, rows, len(design.scales))
 
 
 def _invert(matrix: Floats) -> tuple[Floats, bool]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import sparse
 
 from pumplife.errors import RecordError
 from pumplife.weibull.arrays import (
@@ -45,9 +46,8 @@ def sandwich(summit: Summit, design: Design, code: Ints) -> Floats:
     scores = np.column_stack(
         [rows.by_eta[:, None] * design.scale, rows.by_kappa[:, None] * design.shape]
     )
-    summed = np.zeros((many, scores.shape[1]))
-    np.add.at(summed, code, scores)
-    spread = summit.inverse @ summed.T
+    whose = sparse.csr_array((np.ones(len(code)), (code, np.arange(len(code)))))
+    spread = summit.inverse @ (whose @ scores).T
     return np.asarray(spread @ spread.T * (many / (many - 1.0)))
 
 
