@@ -18,6 +18,8 @@ from pumplife.weibull.regression_ratio import MARKED, LifeRatio, fit_ratio
 from pumplife.weibull.regression_shapes import judge_terms
 
 CONFIDENCE = 0.90
+PLACE = ["side", "part", "service"]
+LABELS = [*PLACE, "kind", "solids", "period"]
 SHAPES_FROM = 5.0  # failures of both from which it is asked whether they share a shape
 
 
@@ -74,13 +76,20 @@ def compare_pairs(facts: pd.DataFrame) -> list[Pair]:
     list of Pair
         In the order of side, part, service (all services last) and material.
     """
+    named = facts.astype(dict.fromkeys(LABELS, "category"))
+    usage = named.pivot_table(
+        "usage", index=PLACE, columns="kind", aggfunc="sum", observed=True, sort=True
+    )
+    merged = merge_equal(named)
     pairs: list[Pair] = []
-    for _, rows in facts.groupby(["side", "part"], sort=True):
-        for service, lives in rows.groupby("service", sort=True):
-            reference = find_reference(lives)
-            others = sorted(set(lives["kind"]) - {reference})
+    for (side, part), rows in merged.groupby(["side", "part"], observed=True, sort=True):
+        used = usage.loc[side, part]
+        for service, lives in rows.groupby("service", observed=True, sort=True):
+            kinds = used.loc[service].dropna()
+            reference = kinds.idxmax()
+            others = kinds.index.drop(reference)
             pairs += [compare_pair(lives, kind, reference, str(service)) for kind in others]
-        pairs += _compare_across(rows)
+        pairs += _compare_across(rows, used)
     return pairs
 
 
@@ -90,16 +99,14 @@ def find_reference(lives: pd.DataFrame) -> str:
     return str(usage.idxmax())
 
 
-def _compare_across(rows: pd.DataFrame) -> Iterator[Pair]:
+def _compare_across(rows: pd.DataFrame, used: pd.DataFrame) -> Iterator[Pair]:
     """Compare materials over the services that held both, where there are several."""
-    held = rows.groupby("service")["kind"].agg(frozenset)
-    for one, two in combinations(sorted(set(rows["kind"])), 2):
-        both = held.index[[{one, two} <= kinds for kinds in held]]
-        if len(both) < 2:
-            continue
-        lives = rows[rows["service"].isin(both) & rows["kind"].isin([one, two])]
-        reference = find_reference(lives)
-        yield compare_pair(lives, two if reference == one else one, reference, "")
+    for one, two in combinations(used.columns, 2):
+        both = used[[one, two]].dropna()
+        if len(both) >= 2:
+            lives = rows[rows["service"].isin(both.index)]
+            reference = both.sum().idxmax()
+            yield compare_pair(lives, two if reference == one else one, reference, "")
 
 
 def compare_pair(lives: pd.DataFrame, kind: str, reference: str, service: str) -> Pair:
@@ -108,14 +115,13 @@ def compare_pair(lives: pd.DataFrame, kind: str, reference: str, service: str) -
     Parameters
     ----------
     lives : DataFrame
-        Of one part, as `gather_facts` gives them; those of other materials are left out.
+        Of one part, from `merge_equal`; those of other materials are left out.
     kind, reference : str
     service : str
         What to call the place; "" for all services.
     """
     lives = lives[lives["kind"].isin([kind, reference])]
-    wear = lives[~lives["early"]]
-    rows = merge_equal(wear)
+    rows = lives[~lives["early"]]
     columns, told = duty_numbers(rows)
     arrays = [rows[name].to_numpy(float) for name in ("lower", "upper", "entry", "weight")]
     marks = {

@@ -115,10 +115,10 @@ def _most_of_both(facts: pd.DataFrame, mark: Bools) -> float:
 def _what_differs(facts: pd.DataFrame) -> str:
     """What always goes with the one or the other."""
     words = {"service": "service", "size": "size", "solids": "solids", "period": "period"}
-    apart = [
+    apart = [  # no level that both were used in
         word
         for name, word in words.items()
-        if facts.groupby(name)["kind"].nunique().max() < 2  # no level that both were used in
+        if facts.groupby(name, observed=True)["kind"].nunique().max() < 2
     ]
     if not apart:
         return "no service, size and solids held both"

@@ -240,9 +240,7 @@ def log_spans(spans: Spans, shapes: Floats) -> tuple[Floats, Floats, Floats]:
     assert spans.gap is not None
     assert spans.bounded is not None
     if np.isinf(spans.gap).all():  # every span begins at age 0
-        log_span = np.minimum(shapes * spans.end, LARGEST)
-        ends = np.broadcast_to(spans.end, log_span.shape)
-        return log_span, ends, ends**2
+        return np.minimum(shapes * spans.end, LARGEST), spans.end, spans.end**2
     scaled = shapes * spans.gap
     with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
         log_span = shapes * spans.end + np.log(-np.expm1(-scaled))

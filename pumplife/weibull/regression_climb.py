@@ -94,9 +94,8 @@ def _unsettle(here: Summit) -> Summit:
 def split_terms(design: Design, terms: Floats) -> tuple[Floats, Floats]:
     """Return each row's log scale (over the longest age) and log shape."""
     count = design.scale.shape[1]
-    return (design.scales @ terms[:count])[design.kind], (design.shapes @ terms[count:])[
-        design.kind
-    ]
+    by_kind = design.scale @ terms[:count], design.shape @ terms[count:]
+    return by_kind[0][design.kind], by_kind[1][design.kind]
 
 
 def _shorten(design: Design, step: Floats) -> Floats:
@@ -112,8 +111,7 @@ def _stand(lives: RowLives, design: Design, terms: Floats) -> Summit:
     """Return the likelihood at the terms, with slope and curvature."""
     rows = look(lives, *split_terms(design, terms))
     gradient = np.append(
-        _by_kind(design, rows.by_eta) @ design.scales,
-        _by_kind(design, rows.by_kappa) @ design.shapes,
+        design.add_up(rows.by_eta) @ design.scale, design.add_up(rows.by_kappa) @ design.shape
     )
     inverse, peaked = _invert(-_hessian(rows, design))
     value = float(rows.value.sum())
@@ -129,16 +127,10 @@ def _stand(lives: RowLives, design: Design, terms: Floats) -> Summit:
 
 
 def _hessian(rows: RowPoint, design: Design) -> Floats:
-    scales, shapes = design.scales, design.shapes
-    own = scales.T @ (_by_kind(design, rows.eta2)[:, None] * scales)
-    cross = scales.T @ (_by_kind(design, rows.cross)[:, None] * shapes)
-    other = shapes.T @ (_by_kind(design, rows.kappa2)[:, None] * shapes)
+    own = design.scale.T @ (design.add_up(rows.eta2)[:, None] * design.scale)
+    cross = design.scale.T @ (design.add_up(rows.cross)[:, None] * design.shape)
+    other = design.shape.T @ (design.add_up(rows.kappa2)[:, None] * design.shape)
     return np.block([[own, cross], [cross.T, other]])
-
-
-def _by_kind(design: Design, rows: Floats) -> Floats:
-    """Return the sum over the rows of each kind (kinds,)."""
-    return np.bincount(design.kind, rows, len(design.scales))
 
 
 def _invert(matrix: Floats) -> tuple[Floats, bool]:

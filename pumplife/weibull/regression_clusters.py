@@ -42,12 +42,12 @@ def number_clusters(cluster: Sequence[Any] | NDArray[Any], kept: Bools) -> Ints:
 def sandwich(summit: Summit, design: Design, code: Ints) -> Floats:
     """Return the clustered covariance (terms, terms) of the standardised terms."""
     many = int(code.max()) + 1
-    rows = summit.rows
-    scores = np.column_stack(
-        [rows.by_eta[:, None] * design.scale, rows.by_kappa[:, None] * design.shape]
-    )
-    whose = sparse.csr_array((np.ones(len(code)), (code, np.arange(len(code)))))
-    spread = summit.inverse @ (whose @ scores).T
+    place = code, design.kind
+    shape = many, len(design.scale)
+    by_eta = sparse.csr_array((summit.rows.by_eta, place), shape=shape)
+    by_kappa = sparse.csr_array((summit.rows.by_kappa, place), shape=shape)
+    scores = np.column_stack([by_eta @ design.scale, by_kappa @ design.shape])
+    spread = summit.inverse @ scores.T
     return np.asarray(spread @ spread.T * (many / (many - 1.0)))
 
 

@@ -20,28 +20,28 @@ class Design:
 
     Attributes
     ----------
-    scale : array (rows, scale terms)
-    shape : array (rows, shape terms)
+    kind : int array (rows,)
+        Rows that have all columns in common are of one kind: they share scale and shape.
+    scale : array (kinds, scale terms)
+    shape : array (kinds, shape terms)
     names : tuple of str
         Of all terms: those of log scale, then those of log shape.
     back : array (terms, terms)
         Takes standardised terms to terms per unit of the given columns.
-    kind : int array (rows,)
-        Number of a row's columns: rows that have all of them in common share it.
-    scales, shapes : arrays (kinds, scale terms), (kinds, shape terms)
-        The columns of each kind.
     """
 
+    kind: Ints
     scale: Floats
     shape: Floats
     names: tuple[str, ...]
     back: Floats
-    kind: Ints
-    scales: Floats
-    shapes: Floats
 
     def __repr__(self) -> str:
-        return f"Design({self.scale.shape[0]} lives, {len(self.names)} terms)"
+        return f"Design({len(self.kind)} lives, {len(self.names)} terms)"
+
+    def add_up(self, rows: Floats) -> Floats:
+        """Return the sum over the rows of each kind (kinds,)."""
+        return np.bincount(self.kind, rows, len(self.scale))
 
 
 def build_design(
@@ -49,33 +49,24 @@ def build_design(
 ) -> Design:
     """Return the standardised design, or say which column can't be told apart."""
     first, kind = _find_kinds(np.column_stack([scale, shape]))
-    total = np.bincount(kind, weight, len(first))
-    scales, scale_back = _standardise(scale[first], names, total)
-    shapes, shape_back = _standardise(shape[first], shape_names, total)
+    total = np.bincount(kind, weight)
+    scale_part, scale_back = _standardise(scale[first], names, total)
+    shape_part, shape_back = _standardise(shape[first], shape_names, total)
     count = len(scale_back)
     back = np.zeros((count + len(shape_back), count + len(shape_back)))
     back[:count, :count], back[count:, count:] = scale_back, shape_back
     terms = ["intercept", *names, "log shape", *(f"log shape, {name}" for name in shape_names)]
-    return Design(
-        scale=scales[kind],
-        shape=shapes[kind],
-        names=tuple(terms),
-        back=back,
-        kind=kind,
-        scales=scales,
-        shapes=shapes,
-    )
+    return Design(kind=kind, scale=scale_part, shape=shape_part, names=tuple(terms), back=back)
 
 
 def _find_kinds(columns: Floats) -> tuple[Ints, Ints]:
     """Return the first row of each kind, and the kind of each row.
 
-    Rows are told apart by a sum of their columns, which is held against the columns themselves.
+    Kinds are told apart by a sum of their columns in uneven parts; where two of them have one sum,
+    every row is a kind of its own.
     """
-    odds = np.random.default_rng(1).random(columns.shape[1])
-    if not columns.shape[1]:
-        return np.zeros(1, dtype=np.intp), np.zeros(len(columns), dtype=np.intp)
-    _, first, kind = np.unique(columns @ odds, return_index=True, return_inverse=True)
+    parts = np.random.default_rng(1).random(columns.shape[1])
+    _, first, kind = np.unique(columns @ parts, return_index=True, return_inverse=True)
     if not np.array_equal(columns[first[kind]], columns):
         first = kind = np.arange(len(columns))
     return first.astype(np.intp), kind.astype(np.intp)
