@@ -18,8 +18,7 @@ from pumplife.weibull.regression_ratio import MARKED, LifeRatio, fit_ratio
 from pumplife.weibull.regression_shapes import judge_terms
 
 CONFIDENCE = 0.90
-PLACE = ["side", "part", "service"]
-LABELS = [*PLACE, "kind", "solids", "period"]
+LABELS = ["side", "part", "service", "solids", "period", "kind"]
 SHAPES_FROM = 5.0  # failures of both from which it is asked whether they share a shape
 
 
@@ -76,18 +75,14 @@ def compare_pairs(facts: pd.DataFrame) -> list[Pair]:
     list of Pair
         In the order of side, part, service (all services last) and material.
     """
-    named = facts.astype(dict.fromkeys(LABELS, "category"))
-    usage = named.pivot_table(
-        "usage", index=PLACE, columns="kind", aggfunc="sum", observed=True, sort=True
-    )
-    merged = merge_equal(named)
+    merged = merge_equal(facts.astype(dict.fromkeys(LABELS, "category")))
     pairs: list[Pair] = []
-    for (side, part), rows in merged.groupby(["side", "part"], observed=True, sort=True):
-        used = usage.loc[side, part]
-        for service, lives in rows.groupby("service", observed=True, sort=True):
-            kinds = used.loc[service].dropna()
-            reference = kinds.idxmax()
-            others = kinds.index.drop(reference)
+    for _, rows in merged.groupby(["side", "part"], observed=True, sort=True):
+        used = rows.pivot_table("usage", "service", "kind", aggfunc="sum", observed=True)
+        for service, by_kind in used.iterrows():
+            lives, usage = rows[rows["service"] == service], by_kind.dropna()
+            reference = _most_used(usage)
+            others = [str(kind) for kind in usage.index if kind != reference]
             pairs += [compare_pair(lives, kind, reference, str(service)) for kind in others]
         pairs += _compare_across(rows, used)
     return pairs
@@ -95,17 +90,21 @@ def compare_pairs(facts: pd.DataFrame) -> list[Pair]:
 
 def find_reference(lives: pd.DataFrame) -> str:
     """Find the material with the most usage; the first by name of equals."""
-    usage = lives.groupby("kind", sort=True)["usage"].sum()
-    return str(usage.idxmax())
+    return _most_used(lives.groupby("kind", sort=True)["usage"].sum())
+
+
+def _most_used(usage: pd.Series[float]) -> str:
+    """The first by name of those with the most usage; rounding of sums makes no difference."""
+    return str(usage.index[usage >= (1.0 - 1e-9) * usage.max()][0])
 
 
 def _compare_across(rows: pd.DataFrame, used: pd.DataFrame) -> Iterator[Pair]:
     """Compare materials over the services that held both, where there are several."""
-    for one, two in combinations(used.columns, 2):
+    for one, two in combinations(map(str, used.columns), 2):
         both = used[[one, two]].dropna()
         if len(both) >= 2:
             lives = rows[rows["service"].isin(both.index)]
-            reference = both.sum().idxmax()
+            reference = _most_used(both.sum())
             yield compare_pair(lives, two if reference == one else one, reference, "")
 
 

@@ -46,7 +46,8 @@ def sandwich(summit: Summit, design: Design, code: Ints) -> Floats:
     shape = many, len(design.scale)
     by_eta = sparse.csr_array((summit.rows.by_eta, place), shape=shape)
     by_kappa = sparse.csr_array((summit.rows.by_kappa, place), shape=shape)
-    scores = np.column_stack([by_eta @ design.scale, by_kappa @ design.shape])
+    sums = np.asarray(by_eta @ design.scale), np.asarray(by_kappa @ design.shape)
+    scores = np.column_stack(sums)
     spread = summit.inverse @ scores.T
     return np.asarray(spread @ spread.T * (many / (many - 1.0)))
 

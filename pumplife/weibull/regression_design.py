@@ -41,7 +41,7 @@ class Design:
 
     def add_up(self, rows: Floats) -> Floats:
         """Return the sum over the rows of each kind (kinds,)."""
-        return np.bincount(self.kind, rows, len(self.scale))
+        return np.bincount(self.kind, rows, len(self.scale)).astype(np.float64, copy=False)
 
 
 def build_design(
@@ -49,7 +49,7 @@ def build_design(
 ) -> Design:
     """Return the standardised design, or say which column can't be told apart."""
     first, kind = _find_kinds(np.column_stack([scale, shape]))
-    total = np.bincount(kind, weight)
+    total = np.bincount(kind, weight).astype(np.float64, copy=False)
     scale_part, scale_back = _standardise(scale[first], names, total)
     shape_part, shape_back = _standardise(shape[first], shape_names, total)
     count = len(scale_back)
