@@ -77,7 +77,8 @@ def judge_pair(facts: pd.DataFrame, kind: str, reference: str) -> Verdict:
         reason = f"{kind} and {reference} were never used at like duty: {_what_differs(facts)}"
         return _verdict(CONFOUNDED, reason, mixed)
     lives, marked = facts.loc[both, SEEN], mark[both]
-    later, pace = _compare_dates(lives, marked), _compare_pace(lives, marked)
+    pump = _number_pumps(lives, marked)
+    later, pace = _compare_dates(lives, marked, pump), _compare_pace(lives, marked, pump)
     told = {"later": later[0], "pace_ratio": pace[0]}
     reason = _say_dates(kind, reference, *later) or _say_pace(kind, reference, *pace)
     if reason:
@@ -158,20 +159,18 @@ def _number_pumps(facts: pd.DataFrame, mark: Bools) -> Ints:
     return np.unique(2 * place + mark, return_inverse=True)[1]
 
 
-def _compare_dates(facts: pd.DataFrame, mark: Bools) -> tuple[float, float]:
+def _compare_dates(facts: pd.DataFrame, mark: Bools, pump: Ints) -> tuple[float, float]:
     """Chance that the marked were fitted later, and p; parts fitted together count once."""
     day, days = pd.factorize(facts["start"], sort=True)  # -1 where it isn't known
-    which = _number_pumps(facts, mark) * (len(days) + 1) + day
-    once = np.unique(which, return_index=True)[1]
+    once = np.unique(pump * (len(days) + 1) + day, return_index=True)[1]
     later = np.where(day < 0, np.nan, day)[once]
     return _rank_apart(later, mark[once], facts["stratum"].to_numpy(np.int64)[once])
 
 
-def _compare_pace(facts: pd.DataFrame, mark: Bools) -> tuple[float, float]:
+def _compare_pace(facts: pd.DataFrame, mark: Bools, pump: Ints) -> tuple[float, float]:
     """Usage a week of the marked ones' pumps over the others' within strata, and p."""
-    which = _number_pumps(facts, mark)
-    first = np.unique(which, return_index=True)[1]
-    pace = facts["pace"].groupby(which).median().to_numpy(float)
+    first = np.unique(pump, return_index=True)[1]
+    pace = facts["pace"].groupby(pump).median().to_numpy(float)
     known = pace > 0.0
     logs, mine = np.log(pace[known]), mark[first][known]
     code = facts["stratum"].to_numpy(np.int64)[first][known]
