@@ -18,6 +18,7 @@ from pumplife.weibull.regression_ratio import MARKED, LifeRatio, fit_ratio
 from pumplife.weibull.regression_shapes import judge_terms
 
 CONFIDENCE = 0.90
+LABELS = ["side", "part", "service", "solids", "period", "kind"]
 SHAPES_FROM = 5.0  # failures of both from which it is asked whether they share a shape
 
 
@@ -74,32 +75,37 @@ def compare_pairs(facts: pd.DataFrame) -> list[Pair]:
     list of Pair
         In the order of side, part, service (all services last) and material.
     """
+    merged = merge_equal(facts.astype(dict.fromkeys(LABELS, "category")))
     pairs: list[Pair] = []
-    for _, rows in facts.groupby(["side", "part"], sort=True):
-        for service, lives in rows.groupby("service", sort=True):
-            reference = find_reference(lives)
-            others = sorted(set(lives["kind"]) - {reference})
+    for _, rows in merged.groupby(["side", "part"], observed=True, sort=True):
+        used = rows.pivot_table("usage", "service", "kind", aggfunc="sum", observed=True)
+        for service, by_kind in used.iterrows():
+            lives, usage = rows[rows["service"] == service], by_kind.dropna()
+            reference = _most_used(usage)
+            others = [str(kind) for kind in usage.index if kind != reference]
             pairs += [compare_pair(lives, kind, reference, str(service)) for kind in others]
-        pairs += _compare_across(rows)
+        pairs += _compare_across(rows, used)
     return pairs
 
 
 def find_reference(lives: pd.DataFrame) -> str:
     """Find the material with the most usage; the first by name of equals."""
-    usage = lives.groupby("kind", sort=True)["usage"].sum()
-    return str(usage.idxmax())
+    return _most_used(lives.groupby("kind", sort=True)["usage"].sum())
 
 
-def _compare_across(rows: pd.DataFrame) -> Iterator[Pair]:
+def _most_used(usage: pd.Series[float]) -> str:
+    """The first by name of those with the most usage; rounding of sums makes no difference."""
+    return str(usage.index[usage >= (1.0 - 1e-9) * usage.max()][0])
+
+
+def _compare_across(rows: pd.DataFrame, used: pd.DataFrame) -> Iterator[Pair]:
     """Compare materials over the services that held both, where there are several."""
-    held = rows.groupby("service")["kind"].agg(frozenset)
-    for one, two in combinations(sorted(set(rows["kind"])), 2):
-        both = held.index[[{one, two} <= kinds for kinds in held]]
-        if len(both) < 2:
-            continue
-        lives = rows[rows["service"].isin(both) & rows["kind"].isin([one, two])]
-        reference = find_reference(lives)
-        yield compare_pair(lives, two if reference == one else one, reference, "")
+    for one, two in combinations(map(str, used.columns), 2):
+        both = used[[one, two]].dropna()
+        if len(both) >= 2:
+            lives = rows[rows["service"].isin(both.index)]
+            reference = _most_used(both.sum())
+            yield compare_pair(lives, two if reference == one else one, reference, "")
 
 
 def compare_pair(lives: pd.DataFrame, kind: str, reference: str, service: str) -> Pair:
@@ -108,14 +114,13 @@ def compare_pair(lives: pd.DataFrame, kind: str, reference: str, service: str) -
     Parameters
     ----------
     lives : DataFrame
-        Of one part, as `gather_facts` gives them; those of other materials are left out.
+        Of one part, from `merge_equal`; those of other materials are left out.
     kind, reference : str
     service : str
         What to call the place; "" for all services.
     """
     lives = lives[lives["kind"].isin([kind, reference])]
-    wear = lives[~lives["early"]]
-    rows = merge_equal(wear)
+    rows = lives[~lives["early"]]
     columns, told = duty_numbers(rows)
     arrays = [rows[name].to_numpy(float) for name in ("lower", "upper", "entry", "weight")]
     marks = {

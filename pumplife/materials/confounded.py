@@ -11,12 +11,14 @@ from scipy import special
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
 
 YES, CONFOUNDED, TOO_FEW = "yes", "confounded", "too few"
 FEWEST = 2.0  # failures of both that some stratum must hold
 APART_IN_TIME = 0.95  # chance that one of either was fitted later, from which dates tell them apart
 PACE_DIFFERS = 1.5  # ratio of usage a week from which pumps count as otherwise worked
 SURELY = 0.01  # chance of such a difference if there is none
+SEEN = ["stratum", "pump", "start", "pace", "failures", "early"]
 EXPOSURE_COLUMNS = [
     "service", "size_mm", "side", "part", "material", "variant", "pumps", "usage", "failures",
     "first_on", "last_on", "usage_per_week",
@@ -74,8 +76,9 @@ def judge_pair(facts: pd.DataFrame, kind: str, reference: str) -> Verdict:
     if not both.any():
         reason = f"{kind} and {reference} were never used at like duty: {_what_differs(facts)}"
         return _verdict(CONFOUNDED, reason, mixed)
-    lives, marked = facts[both], mark[both]
-    later, pace = _compare_dates(lives, marked), _compare_pace(lives, marked)
+    lives, marked = facts.loc[both, SEEN], mark[both]
+    pump = _number_pumps(lives, marked)
+    later, pace = _compare_dates(lives, marked, pump), _compare_pace(lives, marked, pump)
     told = {"later": later[0], "pace_ratio": pace[0]}
     reason = _say_dates(kind, reference, *later) or _say_pace(kind, reference, *pace)
     if reason:
@@ -113,10 +116,10 @@ def _most_of_both(facts: pd.DataFrame, mark: Bools) -> float:
 def _what_differs(facts: pd.DataFrame) -> str:
     """What always goes with the one or the other."""
     words = {"service": "service", "size": "size", "solids": "solids", "period": "period"}
-    apart = [
+    apart = [  # no level that both were used in
         word
         for name, word in words.items()
-        if facts.groupby(name)["kind"].nunique().max() < 2  # no level that both were used in
+        if facts.groupby(name, observed=True)["kind"].nunique().max() < 2
     ]
     if not apart:
         return "no service, size and solids held both"
@@ -129,46 +132,48 @@ def _say_few(facts: pd.DataFrame, mark: Bools, kind: str, reference: str) -> str
     return f"too few failures where both were used ({counts}): {FEWEST:g} of each are needed"
 
 
-def _rank_apart(values: Floats, mark: Bools, stratum: NDArray[np.int64]) -> tuple[float, float]:
+def _rank_apart(values: Floats, mark: Bools, stratum: Ints) -> tuple[float, float]:
     """Chance that a marked value is the larger within its stratum, and p of so far from a half.
 
-    Mann and Whitney's statistic summed over strata.
+    Mann and Whitney's statistic summed over strata; values that aren't known are left out.
     """
-    frame = pd.DataFrame({"value": values, "mark": mark, "stratum": stratum}).dropna()
-    by = frame.groupby("stratum")
-    frame = frame.assign(rank=by["value"].rank(), many=by["value"].transform("size"))
-    ranks = (frame["rank"] * frame["mark"]).groupby(frame["stratum"]).sum()
-    ones = frame["mark"].groupby(frame["stratum"]).sum()
-    many = frame.groupby("stratum").size()
+    known = ~np.isnan(values)
+    mark, stratum = mark[known], stratum[known]
+    rank = pd.Series(values[known]).groupby(stratum).rank().to_numpy(float)
+    ranks = np.bincount(stratum, np.where(mark, rank, 0.0))
+    ones = np.bincount(stratum, mark)
+    many = np.bincount(stratum)
     pairs = ones * (many - ones)
     if not pairs.sum():
         return np.nan, 1.0
-    larger = float((ranks - 0.5 * ones * (ones + 1)).sum())
-    spread = float(np.sqrt((pairs * (many + 1) / 12.0).sum()))
+    larger = float((ranks - 0.5 * ones * (ones + 1.0)).sum())
+    spread = float(np.sqrt((pairs * (many + 1.0) / 12.0).sum()))
     off = abs(larger - 0.5 * float(pairs.sum())) / spread
     return larger / float(pairs.sum()), float(special.erfc(off / np.sqrt(2.0)))
 
 
-def _compare_dates(facts: pd.DataFrame, mark: Bools) -> tuple[float, float]:
+def _number_pumps(facts: pd.DataFrame, mark: Bools) -> Ints:
+    """Number of stratum, pump and mark of each life, the same for lives that share all three."""
+    pump = facts["pump"].to_numpy(np.int64)
+    place = facts["stratum"].to_numpy(np.int64) * (int(pump.max(initial=0)) + 1) + pump
+    return np.unique(2 * place + mark, return_inverse=True)[1]
+
+
+def _compare_dates(facts: pd.DataFrame, mark: Bools, pump: Ints) -> tuple[float, float]:
     """Chance that the marked were fitted later, and p; parts fitted together count once."""
-    keys = ["stratum", "pump", "start"]
-    once = facts[keys].assign(mark=mark).drop_duplicates()
-    days = (once["start"] - pd.Timestamp(0)) / pd.Timedelta(days=1)
-    return _rank_apart(
-        np.asarray(days, dtype=np.float64),
-        once["mark"].to_numpy(bool),
-        once["stratum"].to_numpy(np.int64),
-    )
+    day, days = pd.factorize(facts["start"], sort=True)  # -1 where it isn't known
+    once = np.unique(pump * (len(days) + 1) + day, return_index=True)[1]
+    later = np.where(day < 0, np.nan, day)[once]
+    return _rank_apart(later, mark[once], facts["stratum"].to_numpy(np.int64)[once])
 
 
-def _compare_pace(facts: pd.DataFrame, mark: Bools) -> tuple[float, float]:
+def _compare_pace(facts: pd.DataFrame, mark: Bools, pump: Ints) -> tuple[float, float]:
     """Usage a week of the marked ones' pumps over the others' within strata, and p."""
-    by = facts.assign(mark=mark).groupby(["stratum", "pump", "mark"], as_index=False)
-    pace = by["pace"].median().dropna()
-    pace = pace[pace["pace"] > 0.0]
-    mine = pace["mark"].to_numpy(bool)
-    logs = np.asarray(np.log(pace["pace"]), dtype=np.float64)
-    code = pace["stratum"].to_numpy(np.int64)
+    first = np.unique(pump, return_index=True)[1]
+    pace = facts["pace"].groupby(pump).median().to_numpy(float)
+    known = pace > 0.0
+    logs, mine = np.log(pace[known]), mark[first][known]
+    code = facts["stratum"].to_numpy(np.int64)[first][known]
     p_value = _rank_apart(logs, mine, code)[1]
     size = int(code.max(initial=0)) + 1
     count = np.bincount(2 * code + mine, minlength=2 * size).reshape(-1, 2)

@@ -239,6 +239,8 @@ def log_spans(spans: Spans, shapes: Floats) -> tuple[Floats, Floats, Floats]:
     """Return log E(k) of each row, and E'/E and E''/E; shapes is (rows,)."""
     assert spans.gap is not None
     assert spans.bounded is not None
+    if np.isinf(spans.gap).all():  # every span begins at age 0
+        return np.minimum(shapes * spans.end, LARGEST), spans.end, spans.end**2
     scaled = shapes * spans.gap
     with np.errstate(over="ignore", divide="ignore", invalid="ignore"):
         log_span = shapes * spans.end + np.log(-np.expm1(-scaled))

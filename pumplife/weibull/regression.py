@@ -215,23 +215,34 @@ def _climb(lives: LifeArrays, design: Design) -> tuple[RowLives, Summit]:
     """Return the lives as the likelihood wants them and its maximum."""
     refuse_runaway(lives, design)
     rows = build_row_lives(lives)
-    start = np.zeros(len(design.names))
-    reached = np.where(np.isfinite(lives.upper), lives.upper, lives.lower)
-    exposure = float(rows.weight @ (reached - lives.entries()))
-    failures = float(rows.weight @ np.isfinite(lives.upper))
-    start[0] = np.log(max(exposure, 1e-300) / failures) - rows.log_unit
-    starts = [start] if lives.entry is None else [start, _steeper(design, start)]
+    # with late entry there may be more than one summit
+    shapes = [_guess_shape(lives)] if lives.entry is None else [1.0, 4.0]
+    starts = [_guess(lives, rows, design, shape) for shape in shapes]
     summit = max((climb(rows, design, one) for one in starts), key=lambda one: one.value)
     refuse_flat(rows, design, summit)
     refuse_unsettled(summit, design)
     return rows, summit
 
 
-def _steeper(design: Design, start: Floats) -> Floats:
-    """Return a second start, of shape 4: with late entry there may be more than one summit."""
-    steeper = start.copy()
-    steeper[design.scale.shape[1]] = np.log(4.0)
-    return steeper
+def _guess(lives: LifeArrays, rows: RowLives, design: Design, shape: float) -> Floats:
+    """Return terms of a shape, and of the one scale that fits best with it."""
+    unit = np.exp(rows.log_unit)
+    reached = np.where(np.isfinite(lives.upper), lives.upper, lives.lower) / unit
+    exposure = float(rows.weight @ (reached**shape - (lives.entries() / unit) ** shape))
+    failures = float(rows.weight @ np.isfinite(lives.upper))
+    terms = np.zeros(len(design.names))
+    terms[0] = np.log(max(exposure, 1e-300) / failures) / shape
+    terms[design.scale.shape[1]] = np.log(shape)
+    return terms
+
+
+def _guess_shape(lives: LifeArrays) -> float:
+    """Return the shape whose lives spread as much as the failures (in logarithms)."""
+    failed = np.isfinite(lives.upper)
+    log_age, weight = np.log(lives.upper[failed]), lives.weights()[failed]
+    off = log_age - np.average(log_age, weights=weight)
+    spread = float(np.sqrt(np.average(off**2, weights=weight)))
+    return float(np.clip(np.pi / np.sqrt(6.0) / max(spread, 1e-9), 0.5, 8.0))
 
 
 def _report(

@@ -94,7 +94,8 @@ def _unsettle(here: Summit) -> Summit:
 def split_terms(design: Design, terms: Floats) -> tuple[Floats, Floats]:
     """Return each row's log scale (over the longest age) and log shape."""
     count = design.scale.shape[1]
-    return design.scale @ terms[:count], design.shape @ terms[count:]
+    by_kind = design.scale @ terms[:count], design.shape @ terms[count:]
+    return by_kind[0][design.kind], by_kind[1][design.kind]
 
 
 def _shorten(design: Design, step: Floats) -> Floats:
@@ -109,7 +110,9 @@ def _shorten(design: Design, step: Floats) -> Floats:
 def _stand(lives: RowLives, design: Design, terms: Floats) -> Summit:
     """Return the likelihood at the terms, with slope and curvature."""
     rows = look(lives, *split_terms(design, terms))
-    gradient = np.append(rows.by_eta @ design.scale, rows.by_kappa @ design.shape)
+    gradient = np.append(
+        design.add_up(rows.by_eta) @ design.scale, design.add_up(rows.by_kappa) @ design.shape
+    )
     inverse, peaked = _invert(-_hessian(rows, design))
     value = float(rows.value.sum())
     return Summit(
@@ -124,9 +127,9 @@ def _stand(lives: RowLives, design: Design, terms: Floats) -> Summit:
 
 
 def _hessian(rows: RowPoint, design: Design) -> Floats:
-    own = design.scale.T @ (rows.eta2[:, None] * design.scale)
-    cross = design.scale.T @ (rows.cross[:, None] * design.shape)
-    other = design.shape.T @ (rows.kappa2[:, None] * design.shape)
+    own = design.scale.T @ (design.add_up(rows.eta2)[:, None] * design.scale)
+    cross = design.scale.T @ (design.add_up(rows.cross)[:, None] * design.shape)
+    other = design.shape.T @ (design.add_up(rows.kappa2)[:, None] * design.shape)
     return np.block([[own, cross], [cross.T, other]])
 
 

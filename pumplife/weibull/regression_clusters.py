@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import sparse
 
 from pumplife.errors import RecordError
 from pumplife.weibull.arrays import (
@@ -41,13 +42,13 @@ def number_clusters(cluster: Sequence[Any] | NDArray[Any], kept: Bools) -> Ints:
 def sandwich(summit: Summit, design: Design, code: Ints) -> Floats:
     """Return the clustered covariance (terms, terms) of the standardised terms."""
     many = int(code.max()) + 1
-    rows = summit.rows
-    scores = np.column_stack(
-        [rows.by_eta[:, None] * design.scale, rows.by_kappa[:, None] * design.shape]
-    )
-    summed = np.zeros((many, scores.shape[1]))
-    np.add.at(summed, code, scores)
-    spread = summit.inverse @ summed.T
+    place = code, design.kind
+    shape = many, len(design.scale)
+    by_eta = sparse.csr_array((summit.rows.by_eta, place), shape=shape)
+    by_kappa = sparse.csr_array((summit.rows.by_kappa, place), shape=shape)
+    sums = np.asarray(by_eta @ design.scale), np.asarray(by_kappa @ design.shape)
+    scores = np.column_stack(sums)
+    spread = summit.inverse @ scores.T
     return np.asarray(spread @ spread.T * (many / (many - 1.0)))
 
 

@@ -20,34 +20,56 @@ class Design:
 
     Attributes
     ----------
-    scale : array (rows, scale terms)
-    shape : array (rows, shape terms)
+    kind : int array (rows,)
+        Rows that have all columns in common are of one kind: they share scale and shape.
+    scale : array (kinds, scale terms)
+    shape : array (kinds, shape terms)
     names : tuple of str
         Of all terms: those of log scale, then those of log shape.
     back : array (terms, terms)
         Takes standardised terms to terms per unit of the given columns.
     """
 
+    kind: Ints
     scale: Floats
     shape: Floats
     names: tuple[str, ...]
     back: Floats
 
     def __repr__(self) -> str:
-        return f"Design({self.scale.shape[0]} lives, {len(self.names)} terms)"
+        return f"Design({len(self.kind)} lives, {len(self.names)} terms)"
+
+    def add_up(self, rows: Floats) -> Floats:
+        """Return the sum over the rows of each kind (kinds,)."""
+        return np.bincount(self.kind, rows, len(self.scale)).astype(np.float64, copy=False)
 
 
 def build_design(
     scale: Floats, shape: Floats, names: Sequence[str], shape_names: Sequence[str], weight: Floats
 ) -> Design:
     """Return the standardised design, or say which column can't be told apart."""
-    scale_part, scale_back = _standardise(scale, names, weight)
-    shape_part, shape_back = _standardise(shape, shape_names, weight)
-    first, second = len(scale_back), len(shape_back)
-    back = np.zeros((first + second, first + second))
-    back[:first, :first], back[first:, first:] = scale_back, shape_back
+    first, kind = _find_kinds(np.column_stack([scale, shape]))
+    total = np.bincount(kind, weight).astype(np.float64, copy=False)
+    scale_part, scale_back = _standardise(scale[first], names, total)
+    shape_part, shape_back = _standardise(shape[first], shape_names, total)
+    count = len(scale_back)
+    back = np.zeros((count + len(shape_back), count + len(shape_back)))
+    back[:count, :count], back[count:, count:] = scale_back, shape_back
     terms = ["intercept", *names, "log shape", *(f"log shape, {name}" for name in shape_names)]
-    return Design(scale=scale_part, shape=shape_part, names=tuple(terms), back=back)
+    return Design(kind=kind, scale=scale_part, shape=shape_part, names=tuple(terms), back=back)
+
+
+def _find_kinds(columns: Floats) -> tuple[Ints, Ints]:
+    """Return the first row of each kind, and the kind of each row.
+
+    Kinds are told apart by a sum of their columns in uneven parts; where two of them have one sum,
+    every row is a kind of its own.
+    """
+    parts = np.random.default_rng(1).random(columns.shape[1])
+    _, first, kind = np.unique(columns @ parts, return_index=True, return_inverse=True)
+    if not np.array_equal(columns[first[kind]], columns):
+        first = kind = np.arange(len(columns))
+    return first.astype(np.intp), kind.astype(np.intp)
 
 
 def check_columns(what: str, columns: ArrayLike | None, names: Sequence[str], rows: int) -> Floats:

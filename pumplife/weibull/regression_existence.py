@@ -36,10 +36,10 @@ def refuse_runaway(lives: LifeArrays, design: Design) -> None:
         if bare.all():
             raise NoFiniteEstimate(f"No finite regression ({end}): {WHY[end]}.", end=end)
     unit = np.where(failed, lives.upper, lives.lower).max()
-    upper = _points(lives.upper[failed] / unit, design.scale[failed])
+    upper = _points(lives.upper[failed] / unit, design.scale[design.kind[failed]])
     if np.linalg.matrix_rank(upper[(lives.lower == lives.upper)[failed]]) == upper.shape[1]:
         return
-    lower = _points(lives.lower[sound] / unit, design.scale[sound])
+    lower = _points(lives.lower[sound] / unit, design.scale[design.kind[sound]])
     direction = _find_direction(lower, upper)
     if direction is not None:
         _say_runaway(direction, lower, design)

@@ -120,14 +120,18 @@ def _log_hazard(spans: Spans, eta: Floats, shape: Floats) -> tuple[Floats, Float
 def _add_exposed(parts: Floats, spans: Spans, eta: Floats, shape: Floats) -> None:
     shapes, log_hazard, slope, bend = _log_hazard(spans, eta, shape)
     hazard = np.exp(np.minimum(log_hazard, LARGEST / 2.0))
-    parts[:, spans.code] += [
+    by_eta, by_kappa = shapes * hazard, slope * hazard
+    terms = (
         -hazard,
-        shapes * hazard,
-        -slope * hazard,
-        -(shapes**2) * hazard,
-        shapes * (1.0 + slope) * hazard,
-        -(bend + slope**2) * hazard,
-    ]
+        by_eta,
+        -by_kappa,
+        -shapes * by_eta,
+        by_eta + shapes * by_kappa,
+        -bend * hazard - slope * by_kappa,
+    )
+    rows = slice(None) if len(spans.code) == len(eta) else spans.code
+    for part, term in zip(parts, terms, strict=True):
+        part[rows] += term
 
 
 def _add_between(parts: Floats, spans: Spans, eta: Floats, shape: Floats) -> None:

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pumplife.materials.compare import compare_pairs
+from pumplife.materials.compare import compare_pairs, find_reference
 from pumplife.materials.confounded import (
     CONFOUNDED,
     TOO_FEW,
@@ -14,7 +14,8 @@ from pumplife.materials.confounded import (
     expose,
     judge_pair,
 )
-from pumplife.materials.facts import number_strata
+from pumplife.materials.facts import merge_equal, number_strata
+from pumplife.materials.notes import note_pair
 from tests.prove.materials import make_facts
 
 
@@ -96,3 +97,44 @@ def test_pairs_against_the_most_used_and_over_services():
     across = pairs[2].ratio
     assert across.failures.sum() == sum(pair.ratio.failures.sum() for pair in pairs[:2])
     assert across.se < min(pair.ratio.se for pair in pairs[:2])
+
+
+def test_lives_alike_in_all_are_one_row_and_nothing_is_lost():
+    facts = facts_of("clean").assign(pressure=np.nan)
+    four = facts.loc[facts.index.repeat(4)].reset_index(drop=True)
+    rows = merge_equal(four)
+    assert len(rows) == len(facts)
+    assert rows["weight"].tolist() == [4.0] * len(facts)
+    assert rows["usage"].to_numpy() == pytest.approx(4.0 * facts["usage"].to_numpy())
+    for name, other in (("upper", 1e9), ("end", pd.Timestamp("2031-01-01")), ("early", True)):
+        changed = four.assign(**{name: four[name].where(four.index != 3, other)})
+        apart = merge_equal(changed)
+        assert len(apart) == len(facts) + 1
+        assert apart["weight"].sum() == len(four)
+
+
+def test_the_most_used_of_equals_is_the_first_by_name_however_usage_is_added_up():
+    lives = pd.DataFrame({"kind": ["TPV", "CR", "CR"], "usage": [0.1 + 0.2, 0.1, 0.2]})
+    assert find_reference(lives) == "CR"
+    assert find_reference(lives.assign(usage=[0.4, 0.1, 0.2])) == "TPV"
+
+
+def test_weights_and_repeats_are_one_comparison():
+    facts = facts_of("clean")
+    four = facts.loc[facts.index.repeat(4)].reset_index(drop=True)
+    (one,), (many,) = compare_pairs(facts.assign(weight=4.0)), compare_pairs(four)
+    assert many.ratio.estimate == pytest.approx(one.ratio.estimate, abs=1e-9)
+    assert many.verdict.pace_ratio == pytest.approx(one.verdict.pace_ratio, abs=1e-9)
+
+
+def test_materials_held_at_once_are_said():
+    facts = facts_of("clean")
+    second = facts["kind"].eq("TPV")
+    pump = facts.loc[second, "pump"].iloc[0]
+    beside = facts[second & facts["pump"].eq(pump)].assign(kind="CR")
+    both = number_strata(pd.concat([facts, beside], ignore_index=True))
+    (pair,) = compare_pairs(both)
+    assert pair.verdict.mixed_pumps == 1 + compare_pairs(facts)[0].verdict.mixed_pumps
+    words = f"{pair.verdict.mixed_pumps} pump"
+    assert words in note_pair(pair, np.nan, "")
+    assert "held both at once: each may have worn the other" in note_pair(pair, np.nan, "")

@@ -3,10 +3,8 @@
 import numpy as np
 import pytest
 from lifelines import KaplanMeierFitter
-from lifelines.statistics import logrank_test, multivariate_logrank_test
 
 from pumplife.materials.curves import survival_curves
-from pumplife.weibull.logrank import compare_survival
 from pumplife.weibull.regression import fit_regression
 from pumplife.weibull.regression_ratio import fit_ratio
 from tests.prove.materials import draw_arms, make_facts
@@ -129,35 +127,6 @@ def test_strata_without_both_kinds_or_failures_say_nothing():
     }
     assert fit_ratio(**extra).estimate == pytest.approx(fit_ratio(**told).estimate, abs=1e-9)
     assert fit_ratio(**extra).strata == 2
-
-
-def test_log_rank_is_that_of_lifelines():
-    told = arms()
-    failed, mark = np.isfinite(told["upper"]), told["marked"]
-    age = np.round(told["lower"], 1) + 0.1  # with ties
-    ours = compare_survival(
-        age, np.where(failed, age, np.inf), marked=mark, cluster=told["cluster"]
-    )
-    theirs = logrank_test(age[mark], age[~mark], failed[mark], failed[~mark])
-    many = multivariate_logrank_test(age, mark, failed)
-    assert ours.statistic == pytest.approx(theirs.test_statistic, rel=1e-9)
-    assert ours.p_value == pytest.approx(many.p_value, rel=1e-9)
-
-
-def test_log_rank_with_late_entry_by_hand():
-    """Two of each; one enters at 2. At 1: 2 of 3 marked... counts written out at each failure."""
-    found = compare_survival(
-        [1.0, 3.0, 4.0, 5.0],
-        [1.0, 3.0, 4.0, np.inf],
-        [0.0, 0.0, 2.0, 0.0],
-        marked=[True, False, True, False],
-        cluster=[0, 1, 2, 3],
-    )
-    # at 1: at risk 3, marked 1; at 3: at risk 3 (one entered), marked 1; at 4: at risk 2, marked 1
-    assert found.failed == 2.0
-    assert found.expected == pytest.approx(1 / 3 + 1 / 3 + 1 / 2)
-    variance = 1 / 3 * 2 / 3 + 1 / 3 * 2 / 3 + 1 / 2 * 1 / 2
-    assert found.statistic == pytest.approx((2 - found.expected) ** 2 / variance)
 
 
 def test_survival_curves_are_those_of_lifelines_with_counts_at_risk():

@@ -20,6 +20,7 @@ from pumplife.weibull import (
     fit_weibull,
     judge_terms,
 )
+from pumplife.weibull.regression_design import build_design
 from tests.reference import checks, regressions
 from tests.weibull.sets import REFERENCE, SETS, read_set
 
@@ -341,3 +342,16 @@ def test_existence_is_that_of_the_plain_fit(kind):
         assert found[1] == pytest.approx(known[1], abs=1e-6)
         seen.add(found[0])
     assert {"", "shape to zero"} <= seen
+
+
+def test_kinds_of_rows_hold_the_columns_of_every_row():
+    """Two rows whose columns add up to one sum are not taken for one kind."""
+    parts = np.random.default_rng(1).random(2)  # as the sums are made
+    rows = np.array([[parts[1], 0.0], [0.0, parts[0]], [parts[1], 0.0], [1.0, 1.0], [2.0, 0.0]])
+    for columns, kinds in ((rows, 5), (rows[[0, 2, 3, 4]], 3)):
+        many = len(columns)
+        design = build_design(columns, np.zeros((many, 0)), ["a", "b"], [], np.ones(many))
+        assert len(design.scale) == kinds
+        own = design.scale[design.kind][:, 1:]
+        assert own == pytest.approx((columns - columns.mean(axis=0)) / columns.std(axis=0))
+        assert design.add_up(np.ones(many)).sum() == many
