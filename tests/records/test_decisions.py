@@ -239,7 +239,7 @@ UNASKED = [
     ("kept|R-043|P-3", "sound"),
     ("partial|R-043|P-3|AK-50", "all"),
     ("position|R-999|P-3|ball", "suction_left"),
-    ("part|R-044|P-3", "skip"),
+    ("part|R-059|P-3", "skip"),
     ("move|P-3|N-11|2021-01-01", "stayed"),
 ]
 
