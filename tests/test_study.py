@@ -111,7 +111,7 @@ def test_same_folder_and_seed_same_tables(write: Write, whole: Study) -> None:
 
 
 def test_another_seed_moves_only_what_is_drawn(write: Write, whole: Study) -> None:
-    other = run_study(write(), seed=2)
+    other = run_study(write(), seed=2, results=())
     assert same(other.tables["lives"], whole.tables["lives"])
     one, two = whole.tables["fits"], other.tables["fits"]
     assert same(one[["failures", "likely_shape"]], two[["failures", "likely_shape"]])
@@ -288,7 +288,7 @@ def without_bearing(study: Study, whole: Study) -> None:
 def test_without_kit_contents_two_diaphragms_four_balls_four_seats(
     write: Write, whole: Study
 ) -> None:
-    study = run_study(write(kit_contents=None))
+    study = run_study(write(kit_contents=None), results=())
     audit = study.tables["audit"]
     said = audit[audit["what"].str.contains("kit_contents") & (audit["severity"] == "caution")]
     assert len(said)
@@ -338,7 +338,7 @@ def test_a_pump_without_readings_or_use_gives_no_lives_and_the_others_do(
             meter=lambda t: t["meter"].mask(t["pump_id"] == silent)
         ),
     }
-    study = run_study(write(**changed))
+    study = run_study(write(**changed), results=())
     lives = [t.tables["lives"] for t in (study, whole)]
     assert silent in set(lives[1]["pump_id"])
     assert set(lives[1]["pump_id"]) - set(lives[0]["pump_id"]) == {silent}
@@ -417,13 +417,13 @@ def test_due_stock_and_orders_follow_what_the_plant_has_adopted(write: Write, wh
 
 def test_an_adopted_interval_near_the_advice_is_kept(write: Write, whole: Study) -> None:
     advised = row_of(whole)["interval"]
-    row = row_of(run_study(write(adopted=adopt(round(1.05 * advised)))))
+    row = row_of(run_study(write(adopted=adopt(round(1.05 * advised))), results=()))
     assert row["review"] == "keep"
     assert 0 <= row["cost_of_keeping"] < 0.05 * row["cost_rate"] * row["usage_per_year"] / 1000
 
 
 def test_run_to_failure_can_be_adopted(write: Write) -> None:
-    study = run_study(write(adopted=adopt("")))
+    study = run_study(write(adopted=adopt("")), results=())
     assert np.isnan(row_of(study)["adopted_interval"])
     assert row_of(study)["review"].startswith("review")
     assert dues_of(study)["due_usage"].isna().all()
@@ -440,15 +440,21 @@ def in_cycles(folder: Path, *, unit: str, per_hour: float) -> Study:
     ]
     pumps = [row | {"use_per_week": 70 * 3000} for row in pump_rows()]
     settings = SETTINGS.replace('usage_unit = "hours"', 'usage_unit = "cycles"')
-    return run_study(small_plant(folder, plant_toml=settings, pumps=pumps, readings=readings))
+    small = small_plant(folder, plant_toml=settings, pumps=pumps, readings=readings)
+    return run_study(small, results=())
+
+
+@pytest.fixture(scope="module")
+def hours(tmp_path_factory: pytest.TempPathFactory) -> Study:
+    """The small plant with its usage in hours."""
+    return run_study(small_plant(tmp_path_factory.mktemp("hours")), results=())
 
 
 @pytest.mark.parametrize(("unit", "per_hour"), [("cycles", 3000.0), ("strokes", 6000.0)])
 def test_a_plant_counted_in_cycles_differs_by_the_factor_alone(
-    tmp_path: Path, unit: str, per_hour: float
+    hours: Study, tmp_path: Path, unit: str, per_hour: float
 ) -> None:
     """3000 cycles, which are 6000 strokes, an hour."""
-    hours = run_study(small_plant(tmp_path / "hours"))
     cycles = in_cycles(tmp_path / "cycles", unit=unit, per_hour=per_hour)
     one, two = hours.tables["fits"], cycles.tables["fits"]
     np.testing.assert_allclose(two["shape"], one["shape"], rtol=1e-6)
@@ -461,7 +467,6 @@ def test_a_plant_counted_in_cycles_differs_by_the_factor_alone(
     assert cycles.tables["due"]["due_on"].equals(hours.tables["due"]["due_on"])
 
 
-def test_nothing_is_known_after_the_records_end(whole: Study, tmp_path: Path) -> None:
+def test_nothing_is_known_after_the_records_end(whole: Study, hours: Study) -> None:
     assert (whole.tables["lives"]["end_on"] <= pd.Timestamp("2025-06-30")).all()
-    small = run_study(small_plant(tmp_path))
-    assert (small.tables["lives"]["end_on"] <= LAST_DAY).all()
+    assert (hours.tables["lives"]["end_on"] <= LAST_DAY).all()

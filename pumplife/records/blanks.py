@@ -1,5 +1,7 @@
 """Tables and columns in which nothing is written yet, each in its type."""
 
+import functools
+
 import numpy as np
 import pandas as pd
 
@@ -12,6 +14,11 @@ PLANNABLE = ("pumps", "moves", "parts", "kits")
 
 def blank_table(table: Table) -> pd.DataFrame:
     """Give the table without rows but with every column in its type."""
+    return _make_blank(table).copy()
+
+
+@functools.cache
+def _make_blank(table: Table) -> pd.DataFrame:
     columns: dict[str, object] = {column.name: blank_cells(column, 0) for column in table.columns}
     columns |= {"file": repeated("", 0), "row": np.zeros(0, dtype=np.int64)}
     return pd.DataFrame(columns | open_cells(table, 0))

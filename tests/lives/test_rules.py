@@ -108,38 +108,33 @@ def check_histories(folder):
     return records.log.frame()
 
 
-def audit_advice(folder):
-    """The audit of the route up to the intervals."""
+def audits_along(folder):
+    """The audit after each part of the route, for as long as it is asked for."""
     records = read_records(folder)
+    yield records.log.frame()
+    if records.fatal:
+        return
     duty = build_duty(records)
     clock = build_clock(records, duty)
+    run_rules(HISTORY_RULES, tell_story(records, duty, clock))
+    yield records.log.frame()
     lives = build_lives(records, duty, clock)
-    fits, lives = fit_lives(records, lives, seed=1, draws=100)
-    advise(records, duty, clock, lives, fits)
-    return records.log.frame()
-
-
-def audit_materials(folder):
-    """The audit of the route up to the comparison of materials, and of trials."""
-    records = read_records(folder)
-    duty = build_duty(records)
-    lives = build_lives(records, duty, build_clock(records, duty))
+    yield records.log.frame()
     fits, lives = fit_lives(records, lives, seed=1, draws=100)
     compare_materials(records, duty, lives, fits, None)
-    return records.log.frame()
+    yield records.log.frame()
+    advise(records, duty, clock, lives, fits)
+    yield records.log.frame()
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_a_planted_fault_is_found_at_its_row_with_a_remedy(name, tmp_path):
     rows = expect(name)["found"]
     folder = plant(name, tmp_path)
-    audit = check_histories(folder)
-    if not {row["rule"] for row in rows} <= set(audit["rule"]):
-        audit = audit_records(folder).audit  # a check that needs lives
-    if not {row["rule"] for row in rows} <= set(audit["rule"]):
-        audit = audit_materials(folder)  # a check that needs materials
-    if not {row["rule"] for row in rows} <= set(audit["rule"]):
-        audit = audit_advice(folder)  # a check that needs intervals
+    wanted = {row["rule"] for row in rows}
+    for audit in audits_along(folder):
+        if wanted <= set(audit["rule"]):
+            break
     for row in rows:
         found = audit[audit["rule"].eq(row["rule"]) & audit["table"].eq(row["table"])]
         found = found[found["pump_id"].eq(row["pump_id"])]

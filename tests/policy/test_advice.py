@@ -25,6 +25,12 @@ def advised(folder, *, fits=None, **overrides):
     return records, advice
 
 
+@pytest.fixture(scope="module")
+def plain(tmp_path_factory):
+    """Records and advice of the small plant as it stands."""
+    return advised(tmp_path_factory.mktemp("plain"))
+
+
 def kit_rows():
     return list(small_tables()["kits"])
 
@@ -42,8 +48,8 @@ def rules(records):
     return set(records.log.frame()["rule"])
 
 
-def test_costs_by_hand(tmp_path):
-    _, advice = advised(tmp_path)
+def test_costs_by_hand(plain):
+    _, advice = plain
     (group,) = advice.groups
     assert group.part == ("diaphragm", "ball", "seat")
     assert group.releases.tolist() == [True, False, False]
@@ -132,8 +138,8 @@ def test_missing_call_out_and_spill_are_noted(tmp_path):
     ]
 
 
-def test_interval_is_the_optimum_of_the_known_lives(tmp_path):
-    _, advice = advised(tmp_path)
+def test_interval_is_the_optimum_of_the_known_lives(plain):
+    _, advice = plain
     best, rate = optimal_interval(advice.groups[0].life, PLANNED, COSTS)
     row = advice.intervals.loc[0]
     assert list(advice.intervals.columns) == list(INTERVAL_COLUMNS)
@@ -149,8 +155,8 @@ def test_interval_is_the_optimum_of_the_known_lives(tmp_path):
     assert "Renew the whole side every" in row["verdict"]
 
 
-def test_savings_add_up(tmp_path):
-    _, advice = advised(tmp_path)
+def test_savings_add_up(plain):
+    _, advice = plain
     row = advice.intervals.loc[0]
     saving = (row["cost_rate_today"] - row["cost_rate"]) / 1000.0 * row["usage_per_year"]
     assert row["saving_per_year"] == pytest.approx(saving, rel=1e-9)
@@ -159,10 +165,10 @@ def test_savings_add_up(tmp_path):
     assert row["saving_low"] <= row["saving_per_year"] <= row["saving_high"]
 
 
-def test_practice_of_today_comes_from_the_tickets(tmp_path):
+def test_practice_of_today_comes_from_the_tickets(plain):
     # breakdowns R-1, R-3, R-5 with the kit, R-4 with the ball alone; one planned at 3000 h (R-2)
     # among whole renewals at 2000 and 3000 h, and sides still running at 1300 and 5300 h
-    _, advice = advised(tmp_path)
+    _, advice = plain
     group = advice.groups[0]
     assert group.kit_share == 0.75
     assert group.planned.ages.tolist() == [3000.0, np.inf]
@@ -306,8 +312,8 @@ def test_few_failures_and_reach_beyond_the_records_are_said(tmp_path):
     assert "beyond the longest life seen (500 hours)" in verdict
 
 
-def test_enough_evidence_is_not_spoken_of(tmp_path):
-    _, advice = advised(tmp_path)
+def test_enough_evidence_is_not_spoken_of(plain):
+    _, advice = plain
     assert "vidence" not in advice.intervals.loc[0, "verdict"]
 
 
@@ -350,8 +356,8 @@ def test_closest_adopted_row_stands_and_others_don_t(tmp_path):
     assert advice.adopted[0] == 4000.0
 
 
-def test_due_list_by_hand(tmp_path):
-    _, advice = advised(tmp_path)
+def test_due_list_by_hand(plain):
+    _, advice = plain
     interval = advice.advised[0]
     due = advice.due.set_index("pump_id")
     assert list(advice.due.columns) == list(DUE_COLUMNS)
@@ -376,9 +382,9 @@ def test_kits_go_to_the_first_work_then_orders_then_order_by(tmp_path):
     assert ready == ["on_shelf", f"arrives {on_day(740)}", f"order by {order_by:%Y-%m-%d}"]
 
 
-def test_work_moves_to_an_outage_within_the_near_best_band(tmp_path):
-    _, plain = advised(tmp_path / "plain")
-    due_on = plain.due.set_index("pump_id").loc["P-1", "due_on"]
+def test_work_moves_to_an_outage_within_the_near_best_band(plain, tmp_path):
+    _, usual = plain
+    due_on = usual.due.set_index("pump_id").loc["P-1", "due_on"]
     outage = due_on - pd.Timedelta(days=10)
     text = SETTINGS + f"\n[calendar]\noutages = [{outage:%Y-%m-%d}]\n"
     _, moved = advised(tmp_path / "moved", plant_toml=text)
@@ -443,10 +449,10 @@ def test_unseen_renewals_leave_the_age_at_least(tmp_path):
     assert not group.known[group.pumps == 2].any()
 
 
-def test_dearer_spills_shorten_the_interval_and_prices_scale_out(tmp_path):
-    _, plain = advised(tmp_path / "a")
+def test_dearer_spills_shorten_the_interval_and_prices_scale_out(plain, tmp_path):
+    _, usual = plain
     _, dear = advised(tmp_path / "b", plant_toml=settings("spill = 200.0", "spill = 2000.0"))
-    assert dear.advised[0] < plain.advised[0]
+    assert dear.advised[0] < usual.advised[0]
 
 
 def test_same_records_same_advice(tmp_path):
@@ -456,8 +462,8 @@ def test_same_records_same_advice(tmp_path):
     pd.testing.assert_frame_equal(first.due, second.due)
 
 
-def test_curves_hold_the_decision(tmp_path):
-    _, advice = advised(tmp_path)
+def test_curves_hold_the_decision(plain):
+    _, advice = plain
     (curve,) = advice.curves
     assert curve.t.shape == curve.mean.shape == curve.low.shape == curve.high.shape
     assert curve.t[0] < curve.interval < curve.t[-1]

@@ -4,6 +4,7 @@ Every function here takes seeds and gives a DataFrame with one row per fitted gr
 group or per plant; nothing is judged here. `prove.py` and `test_slice.py` judge.
 """
 
+import functools
 import sys
 import tempfile
 from dataclasses import replace
@@ -46,6 +47,13 @@ def run_route(plant: Plant) -> Route:
         return run_folder(write_plant(plant, Path(folder) / "plant"))
 
 
+@functools.lru_cache(maxsize=6)
+def run_clean(seed: int) -> tuple[Plant, Route]:
+    """A plant with clean records and what its files give: several questions are put to one."""
+    plant = make_plant(seed, faults=False)
+    return plant, run_route(plant)
+
+
 def run_folder(folder: Path) -> Route:
     """Read a plant folder and fit its lives."""
     records = read_records(folder)
@@ -71,8 +79,8 @@ def beside_truth(fits: Fits, plant: Plant) -> pd.DataFrame:
 
 def cover_clean(seed: int) -> pd.DataFrame:
     """Fits of a plant with clean records."""
-    plant = make_plant(seed, faults=False)
-    return beside_truth(run_route(plant)[-1], plant)
+    plant, route = run_clean(seed)
+    return beside_truth(route[-1], plant)
 
 
 def cover_spoilt(seed: int) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -106,8 +114,7 @@ def regret_clean(seed: int) -> pd.DataFrame:
     (a limit, not cost, sets the interval), interval_regret (planned interval or run to failure,
     over the best of these) and policy_regret (renewing the failed part alone allowed on both).
     """
-    plant = make_plant(seed, faults=False)
-    route = run_route(plant)
+    plant, route = run_clean(seed)
     advice = advise(*route)
     truth = pd.DataFrame(plant.truth["settings"]["lives"])
     rows = []
@@ -187,8 +194,8 @@ def blank_clean(seed: int) -> pd.DataFrame:
     known_ratio, the same had the shares of the breakdowns been worked out with the true hazards:
     what no way of sharing can be expected to beat.
     """
-    plant = make_plant(seed, faults=False)
-    whole = run_route(plant)[-1].table
+    plant, route = run_clean(seed)
+    whole = route[-1].table
     lives, fits = run_route(blank_failed_parts(plant))[-2:]
     keys = [*LIFE_KEYS, "side", "variant"]
     blank = fits.table.assign(known_scale=_scales_with_known_hazards(lives, fits, plant))

@@ -41,8 +41,13 @@ ASKED = {
 
 def answer(folder, question, word):
     """Write one decision into the folder."""
-    line = f'"{question}","{word}",E1,2023-01-10,\n'
-    (folder / "decisions.csv").write_text(HEADINGS + line, encoding="utf-8")
+    answer_all(folder, [(question, word)])
+
+
+def answer_all(folder, decisions):
+    """Write decisions into the folder, the first in row 2."""
+    lines = [f'"{question}","{word}",E1,2023-01-10,\n' for question, word in decisions]
+    (folder / "decisions.csv").write_text(HEADINGS + "".join(lines), encoding="utf-8")
 
 
 def ask(folder, kind):
@@ -186,60 +191,75 @@ def test_one_event_is_one_visit_and_two_are_two(tmp_path):
     assert counts == {"one": 8, "two": 9}
 
 
-@pytest.mark.parametrize(
-    ("question", "word", "says"),
-    [
-        ("part|R-043|P-3", "membrane", "there is no part membrane"),
-        ("kit|R-043|P-3", "FK-5O-CR", "the closest is FK-50-CR"),
-        ("reason|R-043|P-3", "because", "there is no reason because"),
-        ("event|R-043|R-001|P-3", "maybe", "neither one nor two"),
-        ("meter|P-1|2020-01-31", "rollover", "neither rollover with a number"),
-        ("unit|P-4", "beats", "neither strokes nor cycles"),
-        ("kept|R-043|P-3", "thrown away", "neither renewed nor sound"),
-        ("move|P-3|N-11|2021-01-01", "perhaps", "neither moved nor stayed"),
-        ("partial|R-043|P-3|FK-50-CR", "spring", "there is no part of kit FK-50-CR spring"),
-        ("position|R-043|P-3|ball", "middle", "there is no position middle"),
-        ("slot|N-03|2021-01-01", "P-99", "there is no pump P-99"),
-    ],
-)
-def test_a_bad_answer_is_a_caution_with_the_words_allowed(question, word, says, tmp_path):
-    folder = plant("part_not_named", tmp_path)
-    answer(folder, question, word)
+BAD = [
+    ("part|R-043|P-3", "membrane", "there is no part membrane"),
+    ("kit|R-043|P-3", "FK-5O-CR", "the closest is FK-50-CR"),
+    ("reason|R-043|P-3", "because", "there is no reason because"),
+    ("event|R-043|R-001|P-3", "maybe", "neither one nor two"),
+    ("meter|P-1|2020-01-31", "rollover", "neither rollover with a number"),
+    ("unit|P-4", "beats", "neither strokes nor cycles"),
+    ("kept|R-043|P-3", "thrown away", "neither renewed nor sound"),
+    ("move|P-3|N-11|2021-01-01", "perhaps", "neither moved nor stayed"),
+    ("partial|R-043|P-3|FK-50-CR", "spring", "there is no part of kit FK-50-CR spring"),
+    ("position|R-043|P-3|ball", "middle", "there is no position middle"),
+    ("slot|N-03|2021-01-01", "P-99", "there is no pump P-99"),
+]
+
+
+@pytest.fixture(scope="module")
+def bad_answers(tmp_path_factory):
+    """What the audit says of a folder in which every answer of `BAD` was given."""
+    folder = plant("part_not_named", tmp_path_factory.mktemp("bad"))
+    answer_all(folder, [row[:2] for row in BAD])
     audit = read_records(folder).log.frame()
-    bad = audit[audit["rule"].eq("decision_bad")].iloc[0]
+    return audit[audit["rule"].eq("decision_bad")]
+
+
+@pytest.mark.parametrize(
+    ("row", "question", "says"),
+    [(row, question, says) for row, (question, _, says) in enumerate(BAD, start=2)],
+)
+def test_a_bad_answer_is_a_caution_with_the_words_allowed(row, question, says, bad_answers):
+    assert len(bad_answers) == len(BAD)
+    bad = bad_answers[bad_answers["row"].eq(row)].iloc[0]
     assert bad["severity"] == "caution"
-    assert bad["row"] == 2
     assert says in bad["what"]
     assert KINDS[question.partition("|")[0]].answers in bad["remedy"]
 
 
-@pytest.mark.parametrize(
-    ("question", "word"),
-    [
-        ("part|R-043|P-3", "ball"),  # the source names a part
-        ("kit|R-999|P-3", "FK-50-CR"),
-        ("part|R-043", "ball"),
-        ("colour|P-3", "blue"),
-        ("event|R-900|R-043|P-3", "two"),
-        ("meter|P-1|2020-02-29", "wrong"),
-        ("unit|P-1", "strokes"),
-        ("slot|N-99|2021-01-01", "P-1"),
-        ("kept|R-043|P-3", "sound"),
-        ("partial|R-043|P-3|AK-50", "all"),
-        ("position|R-999|P-3|ball", "suction_left"),
-        ("part|R-043|P-3", "skip"),
-        ("move|P-3|N-11|2021-01-01", "stayed"),
-    ],
-)
-def test_an_answer_that_nothing_asks_for_is_a_caution(question, word, tmp_path):
-    folder = tmp_path / "plant"
+UNASKED = [
+    ("part|R-043|P-3", "ball"),  # the source names a part
+    ("kit|R-999|P-3", "FK-50-CR"),
+    ("part|R-043", "ball"),
+    ("colour|P-3", "blue"),
+    ("event|R-900|R-043|P-3", "two"),
+    ("meter|P-1|2020-02-29", "wrong"),
+    ("unit|P-1", "strokes"),
+    ("slot|N-99|2021-01-01", "P-1"),
+    ("kept|R-043|P-3", "sound"),
+    ("partial|R-043|P-3|AK-50", "all"),
+    ("position|R-999|P-3|ball", "suction_left"),
+    ("part|R-059|P-3", "skip"),
+    ("move|P-3|N-11|2021-01-01", "stayed"),
+]
+
+
+@pytest.fixture(scope="module")
+def unasked(tmp_path_factory):
+    """The audit's words on answers that nothing asks for: a folder with all of `UNASKED`."""
+    folder = tmp_path_factory.mktemp("unasked")
     plant("move_changes_nothing", folder)  # any folder without questions
-    answer(folder, question, word)
+    answer_all(folder, UNASKED)
     audit = audit_records(folder).audit
-    gone = audit[audit["rule"].eq("decision_gone")]
-    assert len(gone) == 1
-    assert gone["severity"].iloc[0] == "caution"
-    assert gone["consequence"].iloc[0] == "The decision has no effect."
+    return audit[audit["rule"].eq("decision_gone")]
+
+
+@pytest.mark.parametrize("row", range(2, 2 + len(UNASKED)))
+def test_an_answer_that_nothing_asks_for_is_a_caution(row, unasked):
+    assert len(unasked) == len(UNASKED)
+    (gone,) = unasked[unasked["row"].eq(row)].to_dict("records")
+    assert gone["severity"] == "caution"
+    assert gone["consequence"] == "The decision has no effect."
 
 
 def test_ids_survive_any_name():

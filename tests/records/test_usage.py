@@ -246,28 +246,38 @@ _STEPS = st.lists(
 )
 
 
-@settings(max_examples=25, deadline=None)
-@given(steps=_STEPS, seed=st.integers(0, 1000))
-def test_usage_never_falls_and_row_order_does_not_matter(steps, seed):
+def _meter_lines(steps):
+    """What was read at one meter: day, reading, start of a new meter."""
     day, reading, lines = 0, 500, []
     for width, gain, exchanged in steps:
         day, reading = day + width, max(reading + gain, 0)
         on = START + pd.Timedelta(days=day)
-        lines.append(f"P1,{on:%Y-%m-%d},{reading},{10 if exchanged else ''}")
+        lines.append(f"{on:%Y-%m-%d},{reading},{10 if exchanged else ''}")
         reading = 10 if exchanged else reading
-    usage = []
-    for rows in (lines, random.Random(seed).sample(lines, len(lines))):
-        with tempfile.TemporaryDirectory() as name:
-            folder = Path(name)
-            (folder / "plant.toml").write_text("[plant]\nrecords_to = 2025-12-31\n")
-            (folder / "pumps.csv").write_text("pump_id,site,service,use_per_week\nP1,a,b,70\n")
-            (folder / "rebuilds.csv").write_text(
-                "rebuild_id,pump_id,opened_on,reason\nR1,P1,2021-03-04,planned\n"
-            )
-            text = "pump_id,read_on,reading,new_meter_start\n" + "\n".join(rows)
-            (folder / "readings.csv").write_text(text)
-            records = read_records(folder)
-        clock = build_clock(records, build_duty(records))
-        usage.append(clock.usage(0, DAY0 + np.arange(-50.0, 1100.0, 0.5)))
-    assert np.all(np.diff(usage[0]) >= -1e-9)
-    np.testing.assert_allclose(usage[0], usage[1])
+    return lines
+
+
+@settings(max_examples=10, deadline=None)
+@given(meters=st.lists(_STEPS, min_size=1, max_size=5), seed=st.integers(0, 1000))
+def test_usage_never_falls_and_row_order_does_not_matter(meters, seed):
+    """Each meter is that of two pumps: the rows of one as they came, of the other shuffled."""
+    each = [_meter_lines(steps) for steps in meters]
+    shuffled = [random.Random(seed).sample(lines, len(lines)) for lines in each]
+    rows = [f"P{pump},{line}" for pump, lines in enumerate(each + shuffled) for line in lines]
+    pumps = range(2 * len(each))
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        (folder / "plant.toml").write_text("[plant]\nrecords_to = 2025-12-31\n")
+        listed = "".join(f"P{pump},a,b,70\n" for pump in pumps)
+        (folder / "pumps.csv").write_text("pump_id,site,service,use_per_week\n" + listed)
+        (folder / "rebuilds.csv").write_text(
+            "rebuild_id,pump_id,opened_on,reason\nR1,P1,2021-03-04,planned\n"
+        )
+        text = "pump_id,read_on,reading,new_meter_start\n" + "\n".join(rows)
+        (folder / "readings.csv").write_text(text)
+        records = read_records(folder)
+    clock = build_clock(records, build_duty(records))
+    days = DAY0 + np.arange(-50.0, 1100.0, 0.5)
+    usage = np.array([clock.usage(pump, days) for pump in pumps])
+    assert np.all(np.diff(usage) >= -1e-9)
+    np.testing.assert_allclose(usage[: len(each)], usage[len(each) :])
