@@ -109,7 +109,7 @@ _SPOILS = st.lists(
 )
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(spoils=_SPOILS)
 def test_no_cell_however_spoilt_breaks_the_reading(spoils):
     names = sorted(TABLES)

@@ -53,7 +53,7 @@ def same(first, second, rel=1e-6):
         assert first[0].log_likelihood == pytest.approx(second[0].log_likelihood, rel=1e-9)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(lives())
 def test_weights_equal_repeats(columns):
     lower, upper, entry, weight = columns
@@ -62,7 +62,7 @@ def test_weights_equal_repeats(columns):
     same(fit_or_end(*columns), fit_or_end(*repeated))
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(lives(), st.floats(-9, 9))
 def test_scaling_time_scales_only_the_scale(columns, power):
     lower, upper, entry, weight = columns
@@ -75,7 +75,7 @@ def test_scaling_time_scales_only_the_scale(columns, power):
         assert np.log(second.scale / factor) == pytest.approx(np.log(first.scale), rel=1e-6)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(lives(), st.randoms())
 def test_order_of_rows_does_not_matter(columns, random):
     order = list(range(len(columns[0])))
@@ -83,7 +83,7 @@ def test_order_of_rows_does_not_matter(columns, random):
     same(fit_or_end(*columns), fit_or_end(*(column[order] for column in columns)))
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(lives(("failed", "running")), st.sampled_from([1e-6, 1e-7]))
 def test_a_narrow_interval_is_an_exact_failure(columns, width):
     """Its chance is the density times its width; the estimate is the same."""
@@ -100,7 +100,7 @@ def test_a_narrow_interval_is_an_exact_failure(columns, width):
     assert between.log_likelihood == pytest.approx(exact.log_likelihood + widths, abs=1e-3)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(lives(), lives(), lives())
 def test_a_batch_of_groups_equals_single_fits(first, second, third):
     sets = [first, second, third]
@@ -116,7 +116,7 @@ def test_a_batch_of_groups_equals_single_fits(first, second, third):
             assert batch.log_likelihood[place] == pytest.approx(single.log_likelihood, rel=1e-9)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(lives())
 def test_the_estimate_lies_within_its_likelihood_bounds(columns):
     fit, _ = fit_or_end(*columns, bounds="likelihood")
@@ -125,7 +125,7 @@ def test_the_estimate_lies_within_its_likelihood_bounds(columns):
         assert 0.0 <= fit.scale_low < fit.scale < fit.scale_high <= np.inf
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(lives())
 def test_an_entry_at_the_end_of_a_running_life_adds_nothing(columns):
     """Lives watched for no time are vacuous, and so is an entry of 0."""
@@ -140,7 +140,7 @@ def test_an_entry_at_the_end_of_a_running_life_adds_nothing(columns):
     same(fit_or_end(lower, upper, None, weight), fit_or_end(lower, upper, 0.0 * lower, weight))
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(lives(), st.sampled_from(["likelihood", "corrected", "wald"]))
 def test_bounds_of_survival_are_chances_and_fall_with_usage(columns, kind):
     """At five usages in one call: within 0 and 1, around the estimate, never rising.
@@ -164,7 +164,7 @@ def test_bounds_of_survival_are_chances_and_fall_with_usage(columns, kind):
         assert (found.estimate <= found.high + 1e-12).all()
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(lives(("failed", "running", "between")), st.sampled_from(QUESTIONS))
 def test_bounds_hold_the_estimate_and_widen_with_confidence(columns, asked):
     if fit_or_end(*columns)[0] is None:
@@ -181,7 +181,7 @@ def test_bounds_hold_the_estimate_and_widen_with_confidence(columns, asked):
             assert narrow.low <= narrow.estimate <= narrow.high
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(lives(("failed", "running", "between")), st.sampled_from(QUESTIONS), st.randoms())
 def test_corrected_bounds_know_neither_order_nor_repeats(columns, asked, random):
     if fit_or_end(*columns)[0] is None:
