@@ -104,10 +104,11 @@ class TodaysShelf:
 
 def price_item(plant: Plant, unit_cost: float) -> ItemPrices:
     """Prices of one item from the plant's costs; no order cost given counts as none."""
+    order = plant.cost("order")
     return ItemPrices(
         unit_cost=unit_cost,
         holding=plant.cost("holding_per_year") * unit_cost,
-        order=float(np.nan_to_num(plant.cost("order"))),
+        order=0.0 if np.isnan(order) else order,
         waiting_per_day=plant.cost("waiting_per_day"),
         rush=plant.cost("expedite"),
         rush_days=rush_days_of(plant.raw),
@@ -132,7 +133,7 @@ def advise_level(
     comes on top: those who may not touch it are served as without it.
     """
     shelf = assess_demand(demand, least_order) if known is None else known.shelf
-    asked = bool(demand.year.any() or (demand.spans[2] > 0).any())
+    asked = bool(demand.unplanned_per_year > 0 or demand.spans[2].highest > 0)
     target = reorder_point(shelf, plant.service_level) if asked else NOTHING_KEPT
     held = min(target, max(0.0, highest_point(ageing, least_order)))
     level = Level(
@@ -217,7 +218,7 @@ def stock_row(
         "item": demand.item,
         "kind": item.kind,
         "lead_time_days": item.lead_time_days,
-        "demand_per_year": float(demand.year.mean()),
+        "demand_per_year": demand.unplanned_per_year,
         "planned_per_year": demand.planned_per_year,
         "used_12m": today.used,
         "reorder_point": float(level.reorder_at),
@@ -294,7 +295,7 @@ def _todays_state(
     """What today's shelf can do if nothing more is ordered until a lead time from now."""
     due = today.planned[:, None] <= demand.lead_days
     needed = demand.lead + due.sum(axis=0)
-    yearly = float(demand.year.mean()) + demand.planned_per_year
+    yearly = demand.unplanned_per_year + demand.planned_per_year
     spare = today.on_hand + today.on_order - top - len(today.planned)
     return {
         "today_on_hand": today.on_hand,

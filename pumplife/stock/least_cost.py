@@ -13,7 +13,6 @@ from pumplife.stock.level import (
     DemandChances,
     Shelf,
     count_chances,
-    count_pmf,
     lay_levels,
     poisson_loss,
 )
@@ -88,13 +87,12 @@ def assess_demand(demand: ItemDemand, quantity: int) -> Shelf:
 
 @lru_cache(maxsize=2)  # one demand is asked about many quantities in turn
 def _count(demand: ItemDemand) -> DemandChances:
-    spans = np.array(demand.spans)
-    lead, *later = (count_pmf(span) for span in np.maximum(spans, 0))
+    lead, *later = (span.shares() for span in demand.spans)
     return count_chances(
         lead,
         (later[0], later[1]),
-        seen=count_pmf(np.maximum(demand.seen, 0)) if len(demand.seen) else None,
-        early=float(SIMPSON @ np.maximum(-spans, 0).mean(axis=1)),
+        seen=demand.seen.shares() if demand.seen.of else None,
+        early=float(SIMPSON @ np.array([span.below for span in demand.spans])),
     )
 
 
@@ -108,14 +106,14 @@ def cost_levels(
     Which of the two is cheaper is asked level by level for the short demands on average, not one
     by one.
     """
-    unplanned = float(demand.year.mean())
+    unplanned = demand.unplanned_per_year
     yearly = unplanned + demand.planned_per_year
     waiting = shelf.backorders * DAYS_PER_YEAR * (unplanned / yearly if yearly > 0 else 0.0)
     paid = waiting * prices.waiting_per_day
     short = unplanned * (1.0 - shelf.fill_rate)
     rushed = short * (prices.rush + prices.rush_days * prices.waiting_per_day)
     cheaper = rushed < paid
-    orders = orders_per_year(yearly, shelf.quantity, review_days)
+    orders = _orders_of(yearly, shelf.quantity, review_days)
     return LevelCost(
         money=prices.holding * shelf.on_hand
         + prices.order * orders
@@ -124,6 +122,11 @@ def cost_levels(
         waiting=np.where(cheaper, short * prices.rush_days, waiting),
         rushed=np.where(cheaper, short, 0.0),
     )
+
+
+@lru_cache(maxsize=256)  # one item is priced several times over
+def _orders_of(yearly: float, quantity: int, review_days: float) -> float:
+    return float(orders_per_year(yearly, quantity, review_days))
 
 
 def orders_per_year(demand: ArrayLike, quantity: ArrayLike, review_days: float) -> FloatArray:
@@ -157,7 +160,7 @@ def find_least_cost(
     Quantities are tried from the least order up to twice the classical lot size
     √(2 · order · demand / holding), all of them where they are few.
     """
-    yearly = float(demand.year.mean()) + demand.planned_per_year
+    yearly = demand.unplanned_per_year + demand.planned_per_year
     found = []
     for quantity in list_quantities(least_order, yearly, prices):
         shelf = assess_demand(demand, quantity)

@@ -274,7 +274,7 @@ def _assemble(
     """Levels and orders item by item; counted: demand as it is, and with orders there sooner."""
     rows, orders, curves = [], [], []
     for demand, sooner, known in zip(*counted, _assess_all(records, store, counted), strict=True):
-        if not demand.year.any() and demand.planned_per_year == 0 and not demand.spans[2].any():
+        if demand.unplanned_per_year + demand.planned_per_year == 0 and demand.spans[2].nothing:
             continue
         item = store.items[demand.item]
         today = find_today(store, demand, item, records.plant)

@@ -14,11 +14,12 @@ import pandas as pd
 
 from pumplife.policy.advice import Advice, advise
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
-from pumplife.stock.asked import QUARTER_DAYS, count_futures
+from pumplife.stock.asked import count_futures
 from pumplife.stock.demand import simulate_futures
 from pumplife.stock.future import advised_groups, follow
 from pumplife.stock.least_cost import assess_demand
 from pumplife.stock.level import assess_levels, poisson_pmf, reorder_point
+from pumplife.stock.looks import QUARTER_DAYS
 from pumplife.stock.shelf import plan_stock
 from pumplife.weibull.draws import LifeDraws
 from tests.prove import judge

@@ -11,6 +11,7 @@ from pumplife.stock.asked import ItemDemand
 from pumplife.stock.assess import TodaysShelf, idle_row, quantity_to_order, stock_row
 from pumplife.stock.items import Item
 from pumplife.stock.orders import order_row
+from pumplife.stock.tally import tally
 
 NOW = pd.Timestamp("2024-06-30")
 COSTS = {"holding_per_year": 0.2, "order": 30.0, "waiting_per_day": 100.0}
@@ -47,7 +48,7 @@ def demand(lead=(0, 0, 1, 1), protected=(0, 1, 1, 2), **changes):
         "store": "MAIN",
         "item": "K",
         "lead": lead,
-        "spans": (lead, lead, protected),
+        "spans": (tally(lead), tally(lead), tally(protected)),
         "year": np.full(len(lead), 6),
         "planned_per_year": 2.0,
         "lead_days": np.full(len(lead), 40.0),

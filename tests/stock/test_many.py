@@ -56,7 +56,9 @@ def test_many_items_are_assessed_as_each_alone(rates, review, least, prices, see
 def test_pieces_that_lie_for_jobs_to_come_count_as_lying():
     futures = poisson_futures([3.0, 9.0], replicates=200, review=14.0)
     demands = [
-        dataclasses.replace(one, spans=tuple(span - 1 for span in one.spans))
+        dataclasses.replace(
+            one, spans=tuple(dataclasses.replace(span, lowest=-1) for span in one.spans)
+        )
         for one in count_futures(futures)
     ]
     many = assess_many((demands, demands), [1, 1], [prices_of()] * 2, 14.0, by_target=True)
