@@ -61,6 +61,7 @@ STOCK_COLUMNS = (
     "write_off_cost",
     "expired_on_hand",
     "lead_time_worth",
+    "surplus_value",
 )
 NO_AGEING = Ageing(years=float("nan"))
 NOTHING_KEPT = -1  # reorder point of an item that only planned jobs take
@@ -240,7 +241,7 @@ def stock_row(
     row |= age_row(ageing, level.reorder_at, shelf.quantity, prices.unit_cost)
     row["cost_per_year"] += np.nan_to_num(row["write_off_cost"])
     order = quantity_to_order(today, level.reorder_at, shelf.quantity)
-    row["verdict"] = _verdict(row, order, plant.currency, reserve)
+    row["verdict"] = _verdict(row, order, plant, reserve)
     if sooner is not None:
         row["lead_time_worth"] = worth_of_sooner(
             (demand, sooner), level, plant, prices, anew=None if known is None else known.sooner
@@ -276,6 +277,7 @@ def idle_row(
         "today_on_hand": on_hand,
         "capital_today": on_hand * item.unit_cost,
         "surplus": np.nan if why else on_hand,
+        "surplus_value": np.nan if why else on_hand * item.unit_cost,
         "storage_years": storage_years,
         "expired_on_hand": expired,
         "limited_by": "",
@@ -303,18 +305,15 @@ def _todays_state(
         "today_shortage_prob": float(np.mean(needed > today.on_hand + today.arriving)),
         "capital_today": today.on_hand * prices.unit_cost,
         "surplus": max(0.0, spare),
+        "surplus_value": max(0.0, spare) * prices.unit_cost,
         "months_cover": today.on_hand / yearly * _MONTHS if yearly > 0 else float("nan"),
         "expired_on_hand": today.expired,
     }
 
 
-def _verdict(row: dict[str, Any], order: int, currency: str, reserve: Reserve) -> str:
+def _verdict(row: dict[str, Any], order: int, plant: Plant, reserve: Reserve) -> str:
     """The row in words."""
-    words = ["enough on the shelf and under way"]
-    if order:
-        words = [f"order {order} now"]
-    elif row["surplus"] > 0:
-        words = [f"{row['surplus']:.0f} above {_ASKED_BY[row['limited_by']]}"]
+    words = _say_quantity(row, order)
     if row["order_up_to"] == 0:
         words.append("nothing is kept: ordered for each job as it comes")
     if row["today_shortage_prob"] >= _LIKELY:
@@ -330,14 +329,41 @@ def _verdict(row: dict[str, Any], order: int, currency: str, reserve: Reserve) -
         )
     if row["rush_per_year"] > 0:
         words.append("a rush order is cheaper than waiting where it runs out")
-    cheapest, saved = row["least_cost_up_to"], row["cost_per_year"] - row["least_cost_per_year"]
-    if saved > _WORTH_SAYING * row["cost_per_year"]:
-        why = (
-            "waiting or ordering is dear" if cheapest > row["order_up_to"] else "keeping it is dear"
-        )
-        words.append(
-            f"{why}: up to {cheapest:.0f} would cost {saved:,.0f} {currency} less a year".replace(
-                "  ", " "
-            )
-        )
+    if row["cost_per_year"] - row["least_cost_per_year"] > _WORTH_SAYING * row["cost_per_year"]:
+        words.append(_say_cheaper(row, plant))
     return "; ".join(words)
+
+
+def _say_quantity(row: dict[str, Any], order: int) -> list[str]:
+    """What to order, or what there is too much of; where that is under way, what to ask."""
+    if order:
+        return [say_order(order)]
+    if not row["surplus"] > 0:
+        return ["enough on the shelf and under way"]
+    words = [f"{row['surplus']:.0f} above {_ASKED_BY[row['limited_by']]}"]
+    coming = min(row["surplus"], row["today_on_order"])
+    if coming >= 1.0:
+        words.append(f"{coming:.0f} of them under way: ask whether that order can wait")
+    return words
+
+
+def say_order(quantity: float) -> str:
+    """What to order, as a verdict begins."""
+    return f"order {quantity:.0f} now"
+
+
+def _say_cheaper(row: dict[str, Any], plant: Plant) -> str:
+    """The level of least cost, and what keeps the advised one."""
+    cheapest, chosen = row["least_cost_up_to"], row["order_up_to"]
+    saved = row["cost_per_year"] - row["least_cost_per_year"]
+    dear = "waiting or ordering is dear" if cheapest > chosen else "keeping it is dear"
+    money = " ".join(f"{saved:,.0f} {plant.currency}".split())
+    kept = (
+        "more would likely age out"
+        if row["limited_by"] == "shelf_life"
+        else f"[targets] service_level asks for {100.0 * plant.service_level:g} % met from the "
+        "shelf; without it, cost decides"
+    )
+    return (
+        f"{dear}: up to {cheapest:.0f} would cost {money} less a year, kept at {chosen:.0f}: {kept}"
+    )

@@ -25,7 +25,7 @@ from pumplife.weibull.draws import LifeDraws
 from tests.prove import judge
 from tests.prove.plants import LIFE_KEYS, run_folder
 from tests.prove.small_works import Works, make_works
-from tests.prove.store_play import Played, ask, play
+from tests.prove.store_play import Played, ask, draw_leads, play
 
 FIRST_SEED = 7001
 WORKS, FUTURES, REPLICATES = 8, 2000, 4000
@@ -81,11 +81,11 @@ def score_stock(seed: int, *, services: int = 10, futures: int = FUTURES) -> pd.
     ahead = dict(zip(keys, terms["lead"] + REVIEW, strict=True))
     order = [keys.index(key) for key in sorted(ahead)]
     terms = terms.iloc[order].reset_index(drop=True)
-    first = np.ceil(terms["lead_high"].to_numpy()).astype(int)
-    last = first + int(QUARTER_DAYS) + REVIEW
-    days = int(last.max()) + 1
+    takes, watch = draw_leads(terms, futures, seed=seed + 1), int(QUARTER_DAYS) + REVIEW
+    days = int(takes.max()) + watch
     asked = ask(groups, practices, ahead, days=days, futures=futures, seed=seed)
-    played = play(asked, terms, review=REVIEW, watched=(first, last), seed=seed + 1)
+    quantity = terms["quantity"].to_numpy(int)
+    played = play(asked, quantity, takes, review=REVIEW, watch=watch, seed=seed + 2)
     demand = simulate_futures(
         groups,
         practices,
@@ -199,10 +199,7 @@ def _serve(played: Played, points: dict[str, np.ndarray]) -> dict[str, np.ndarra
 
 
 def judge_levels(items: pd.DataFrame, fewest: float = FEWEST) -> Iterator[judge.Result]:
-    """Whether levels keep their promise, at which capital, and whether a piece less breaks it.
-
-    In the play an order may overtake an earlier one, which serves better than the levels reckon.
-    """
+    """Whether levels keep their promise, at which capital, and whether a piece less breaks it."""
     items = items[items["demands"] >= fewest]
     many = items[items["failures"] >= MANY]
     for name, words, rows, asked in (

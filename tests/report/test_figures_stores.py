@@ -96,8 +96,8 @@ def test_an_item_where_both_marks_fall_on_one_level_has_both_bars():
 def test_bars_show_surplus_at_its_price_and_the_worth_of_lead_time():
     stock = pd.DataFrame(
         {
-            "store": "A", "item": [f"K{n}" for n in range(20)], "today_on_hand": 4.0,
-            "capital_today": 40.0, "surplus": np.arange(20.0), "lead_time_worth": 7.0,
+            "store": "A", "item": [f"K{n}" for n in range(20)],
+            "surplus_value": 10.0 * np.arange(20.0), "lead_time_worth": 7.0,
         }
     )  # fmt: skip
     surplus = bars_table(stock, "surplus_value")
@@ -107,7 +107,7 @@ def test_bars_show_surplus_at_its_price_and_the_worth_of_lead_time():
     assert [bar.get_width() for bar in axes.patches] == surplus["surplus_value"].tolist()
     sooner = plot_bars(bars_table(stock, "lead_time_worth"), "lead_time_worth", "EUR")
     assert read_title(sooner) == "Ten days less lead time is worth 84.0 EUR a year in these items"
-    assert bars_table(stock.assign(surplus=0.0), "surplus_value").empty
+    assert bars_table(stock.assign(surplus_value=0.0), "surplus_value").empty
     assert bars_table(pd.DataFrame(), "surplus_value").empty
 
 

@@ -103,8 +103,9 @@ def test_a_lower_target_waits_and_pays_for_it():
     cheapest = 0.2 * 500 * (2 - 3.5 / 6)
     assert row["least_cost_per_year"] == pytest.approx(cheapest)
     saved = round(row["cost_per_year"] - cheapest)
-    words = f"waiting or ordering is dear: up to 2 would cost {saved:,} EUR less a year"
+    words = f"waiting or ordering is dear: up to 2 would cost {saved:,} EUR less a year, kept at 1"
     assert words in row["verdict"]
+    assert "kept at 1: [targets] service_level asks for 40 % met from the shelf" in row["verdict"]
 
 
 def test_without_a_target_the_cost_decides():
@@ -165,6 +166,11 @@ def test_a_random_lead_time_decides_which_jobs_count():
 def test_surplus_by_hand():
     row, _ = stock_row(demand(), item(), plant(), shelf(on_hand=5, on_order=1, planned=[3.0]))
     assert row["surplus"] == 5 + 1 - 2 - 1
+    assert row["surplus_value"] == 3 * 500
+    assert "1 of them under way: ask whether that order can wait" in row["verdict"]
+    coming, _ = stock_row(demand(), item(), plant(), shelf(on_order=6))
+    assert (coming["surplus"], coming["surplus_value"]) == (4, 2000)
+    assert "4 of them under way" in coming["verdict"]
     assert row["verdict"].startswith("3 above what the service level asks for")
 
 
@@ -177,7 +183,7 @@ def test_surplus_over_a_level_by_cost_is_not_said_to_be_over_the_service_level()
 
 def test_an_idle_item_is_all_surplus():
     row = idle_row("MAIN", item(), 4.0)
-    assert (row["surplus"], row["capital_today"]) == (4.0, 2000.0)
+    assert (row["surplus"], row["surplus_value"], row["capital_today"]) == (4.0, 2000.0, 2000.0)
     assert "no pump of this store" in row["verdict"]
     assert "use it up" in idle_row("MAIN", item(kind="part"), 4.0)["verdict"]
 
