@@ -227,6 +227,12 @@ def judge_levels(items: pd.DataFrame, fewest: float = FEWEST) -> Iterator[judge.
         broken = (rows[f"{name}_less"] < TARGET + noise).mean()
         check = f"stock, {words}: items whose target a piece less breaks, within two errors"
         yield _say(check, float(broken), len(rows), (1.0, 1.0) if asked else None)
+    # doubt about lives asks for a piece more here and there: how far from what is right
+    off = (many["advised_point"] - many["known_point"]).abs()
+    check = "stock, from raw tickets, 20 failures or more: items within a piece of the lives known"
+    yield judge.within(check, float((off <= 1).mean()), len(many), 1.0, 1.0)
+    check = "stock, from raw tickets, 20 failures or more: items kept as with the lives known"
+    yield judge.tell(check, float((off == 0).mean()), len(many))
 
 
 def _say(check: str, value: float, of: int, asked: tuple[float, float] | None) -> judge.Result:

@@ -22,6 +22,7 @@ from pumplife.report.words import UNIT_OF_KIND
 from pumplife.stock.frontier import FRONTIER_COLUMNS, LEVEL_COLUMNS
 from pumplife.stock.pooling import POOLING_COLUMNS
 from pumplife.stock.pump_pools import ROTABLE_COLUMNS
+from pumplife.stock.transfers import TRANSFER_COLUMNS
 
 FRONTIER = pd.DataFrame(
     [
@@ -115,12 +116,14 @@ def test_every_column_has_its_words():
     shared = {
         "item", "why", "pumps", "store", "reorder_point", "order_up_to", "shortage_prob",
         "fill_rate", "capital", "pump_days_waiting", "cost_per_year", "demand_per_year",
+            "quantity",
     }  # fmt: skip
     for table, columns in (
-        ("pooling", POOLING_COLUMNS), ("rotables", ROTABLE_COLUMNS),
+        ("pooling", POOLING_COLUMNS), ("transfers", TRANSFER_COLUMNS),
+        ("rotables", ROTABLE_COLUMNS),
         ("stock_levels", LEVEL_COLUMNS), ("stock_frontier", FRONTIER_COLUMNS),
     ):  # fmt: skip
         unnamed = {name for name in columns if (table, name) not in OF_STORES} - shared
         assert not unnamed, (table, unnamed)
-    known = {*UNIT_OF_KIND, "text", "code", "count", "number", "share"}
+    known = {*UNIT_OF_KIND, "text", "code", "count", "number", "share", "date"}
     assert {heading.kind for heading in OF_STORES.values()} <= known
