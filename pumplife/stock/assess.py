@@ -19,8 +19,14 @@ from pumplife.stock.asked import ItemDemand
 from pumplife.stock.curves import Level, RiskCurve, draw_curve
 from pumplife.stock.items import Item
 from pumplife.stock.lead_worth import worth_of_sooner
-from pumplife.stock.least_cost import ItemPrices, assess_demand, cost_levels, find_least_cost
-from pumplife.stock.level import reorder_point
+from pumplife.stock.least_cost import (
+    ItemPrices,
+    LevelCost,
+    assess_demand,
+    cost_levels,
+    find_least_cost,
+)
+from pumplife.stock.level import Shelf, reorder_point
 from pumplife.stock.many import Assessed
 from pumplife.stock.reserve import NO_RESERVE, Reserve
 
@@ -150,7 +156,7 @@ def advise_level(
         cheapest, least, _ = given or find_least_cost(
             demand, least_order, prices, plant.review_days
         )
-        money = cost_levels(cheapest, demand, prices, plant.review_days).money
+        money = _cost_of(cheapest, demand, prices, plant, known).money
         point = charge_write_offs(cheapest, money, least, ageing, prices.unit_cost)
         lost = write_offs_a_year(ageing, np.array([point]), cheapest.quantity)[0]
         cost = money[point - cheapest.reorder_point[0]] + prices.unit_cost * lost
@@ -166,6 +172,17 @@ def advise_level(
         lifted = level.point + least_order > alone
         return replace(level, limited_by="min_order" if lifted else "target")
     return level
+
+
+def _cost_of(
+    shelf: Shelf, demand: ItemDemand, prices: ItemPrices, plant: Plant, known: Assessed | None
+) -> LevelCost:
+    """What the levels of a shelf cost, where that isn't known already."""
+    if known is not None and shelf is known.shelf:
+        return known.shelf_cost
+    if known is not None and known.cheapest is not None and shelf is known.cheapest[0]:
+        return known.cheapest_cost
+    return cost_levels(shelf, demand, prices, plant.review_days)
 
 
 def stock_row(
@@ -211,7 +228,7 @@ def stock_row(
         demand, item.min_order, plant, prices, reserve=reserve, ageing=ageing, known=known
     )
     shelf, at = level.shelf, level.row_of(level.point)
-    cost = cost_levels(shelf, demand, prices, plant.review_days)
+    cost = _cost_of(shelf, demand, prices, plant, known)
     kept, top = reserve.pieces, level.reorder_at + shelf.quantity
     critical = float(shelf.fill_rate[level.row_of(level.reorder_at)])
     row: dict[str, Any] = {
@@ -244,7 +261,11 @@ def stock_row(
     row["verdict"] = _verdict(row, order, plant, reserve)
     if sooner is not None:
         row["lead_time_worth"] = worth_of_sooner(
-            (demand, sooner), level, plant, prices, anew=None if known is None else known.sooner
+            (demand, sooner),
+            (level, cost),
+            plant,
+            prices,
+            anew=None if known is None else (known.sooner, known.sooner_cost),
         )
     keys = (demand.store, demand.item, item.kind)
     asked = (row["demand_per_year"], today.on_hand + today.on_order - len(today.planned))
@@ -341,7 +362,8 @@ def _say_quantity(row: dict[str, Any], order: int) -> list[str]:
     if not row["surplus"] > 0:
         return ["enough on the shelf and under way"]
     words = [f"{row['surplus']:.0f} above {_ASKED_BY[row['limited_by']]}"]
-    coming = min(row["surplus"], row["today_on_order"])
+    cheaper = np.nan_to_num(max(0.0, row["least_cost_up_to"] - row["order_up_to"]))
+    coming = min(row["surplus"] - cheaper, row["today_on_order"])  # of use to no level
     if coming >= 1.0:
         words.append(f"{coming:.0f} of them under way: ask whether that order can wait")
     return words

@@ -1,5 +1,6 @@
 """What a level costs a year, and the reorder point and quantity of least cost."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
 
@@ -57,7 +58,7 @@ class ItemPrices:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LevelCost:
-    """What each reorder point of a shelf costs and does a year.
+    """What each reorder point of a shelf costs and does a year; of many, (items, levels).
 
     Attributes
     ----------
@@ -108,25 +109,54 @@ def cost_levels(
     """
     unplanned = demand.unplanned_per_year
     yearly = unplanned + demand.planned_per_year
-    waiting = shelf.backorders * DAYS_PER_YEAR * (unplanned / yearly if yearly > 0 else 0.0)
-    paid = waiting * prices.waiting_per_day
-    short = unplanned * (1.0 - shelf.fill_rate)
-    rushed = short * (prices.rush + prices.rush_days * prices.waiting_per_day)
-    cheaper = rushed < paid
-    orders = _orders_of(yearly, shelf.quantity, review_days)
-    return LevelCost(
-        money=prices.holding * shelf.on_hand
-        + prices.order * orders
-        + np.where(cheaper, rushed, paid),
-        short=np.where(cheaper, rushed, paid),
-        waiting=np.where(cheaper, short * prices.rush_days, waiting),
-        rushed=np.where(cheaper, short, 0.0),
+    return price_levels(
+        (shelf.on_hand, shelf.backorders, shelf.fill_rate),
+        (unplanned, unplanned / yearly if yearly > 0 else 0.0),
+        orders_per_year(yearly, shelf.quantity, review_days),
+        (
+            prices.holding,
+            prices.order,
+            prices.waiting_per_day,
+            prices.rush,
+            prices.rush_days,
+        ),
     )
 
 
-@lru_cache(maxsize=256)  # one item is priced several times over
-def _orders_of(yearly: float, quantity: int, review_days: float) -> float:
-    return float(orders_per_year(yearly, quantity, review_days))
+def price_levels(
+    kept: tuple[FloatArray, FloatArray, FloatArray],
+    asked: tuple[ArrayLike, ArrayLike],
+    orders: ArrayLike,
+    prices: Sequence[ArrayLike],
+) -> LevelCost:
+    """Cost a year of levels, of one item (levels,) or of many (items, levels).
+
+    Parameters
+    ----------
+    kept : tuple of arrays
+        Mean number on the shelf, mean number waiting [items], fill rate [-].
+    asked : tuple
+        Unplanned demand [items/year], and its share of all demand [-]; of many (items, 1).
+    orders : float or array (items, 1)
+        [orders/year]
+    prices : sequence
+        holding, order, waiting_per_day, rush and rush_days as of `ItemPrices`; of many (items, 1).
+    """
+    on_hand, backorders, fill_rate = kept
+    unplanned, share = np.asarray(asked[0]), np.asarray(asked[1])
+    holding, order, per_day, rush, rush_days = map(np.asarray, prices)
+    waiting = backorders * DAYS_PER_YEAR * share
+    paid = waiting * per_day
+    short = unplanned * (1.0 - fill_rate)
+    rushed = short * (rush + rush_days * per_day)
+    cheaper = rushed < paid
+    money = np.where(cheaper, rushed, paid)
+    return LevelCost(
+        money=np.asarray(holding * on_hand + order * orders + money),
+        short=money,
+        waiting=np.where(cheaper, short * rush_days, waiting),
+        rushed=np.where(cheaper, short, 0.0),
+    )
 
 
 def orders_per_year(demand: ArrayLike, quantity: ArrayLike, review_days: float) -> FloatArray:

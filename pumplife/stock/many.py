@@ -11,9 +11,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pumplife.policy.groups import DAYS_PER_YEAR
 from pumplife.stock.asked import ItemDemand
-from pumplife.stock.least_cost import ItemPrices, list_quantities, orders_per_year
+from pumplife.stock.least_cost import (
+    ItemPrices,
+    LevelCost,
+    list_quantities,
+    orders_per_year,
+    price_levels,
+)
 from pumplife.stock.level import SIMPSON, Shelf
 from pumplife.stock.tally import Tally
 
@@ -147,14 +152,19 @@ class Assessed:
         With the least order, and with single pieces.
     cheapest : tuple of Shelf, int, float or None
         As `find_least_cost`; None where a price is missing.
-    sooner : Shelf or None
+    sooner : Shelf
         With the order quantity as advised, were orders there sooner.
+    shelf_cost, cheapest_cost, sooner_cost : LevelCost
+        What the levels of these shelves cost.
     """
 
     shelf: Shelf
     alone: Shelf
-    cheapest: tuple[Shelf, int, float] | None = None
-    sooner: Shelf | None = None
+    cheapest: tuple[Shelf, int, float] | None
+    sooner: Shelf
+    shelf_cost: LevelCost
+    cheapest_cost: LevelCost
+    sooner_cost: LevelCost
 
     def __repr__(self) -> str:
         return f"Assessed({self.shelf!r})"
@@ -212,16 +222,67 @@ def _assess_block(
     cheapest = sums.shelves(quantity)
     known = np.array([one.complete for one in prices])
     advised = np.where(known & ~np.bool_(by_target), quantity, least)
-    sooner = sum_block(counted[1]).shelves(advised)
+    sooner = sum_block(counted[1])
+    later = sooner.shelves(advised)
+    costs = [
+        price_block(block, asked, lot, prices, review_days)
+        for block, asked, lot in (
+            (sums, counted[0], least), (sums, counted[0], quantity), (sooner, counted[1], advised)
+        )
+    ]  # fmt: skip
     return [
         Assessed(
             shelf=shelves[k],
             alone=alone[k],
             cheapest=(cheapest[k], int(point[k]), float(cost[k])) if known[k] else None,
-            sooner=sooner[k],
+            sooner=later[k],
+            shelf_cost=costs[0][k],
+            cheapest_cost=costs[1][k],
+            sooner_cost=costs[2][k],
         )
         for k in range(len(least))
     ]
+
+
+def price_block(
+    sums: Sums,
+    demands: Sequence[ItemDemand],
+    quantity: IntArray,
+    prices: Sequence[ItemPrices],
+    review_days: float,
+) -> list[LevelCost]:
+    """What every reorder point of each item costs, as `cost_levels`."""
+    waits = sums.over(sums.waits, quantity)
+    kept = (sums.on_hand(quantity, waits), waits, 1.0 - sums.over(sums.misses, quantity))
+    unplanned, yearly, share = _asked_a_year(demands)
+    orders = orders_per_year(yearly, quantity, review_days)[:, None]
+    asked = (unplanned[:, None], share[:, None])
+    every = price_levels(kept, asked, orders, _terms(prices))
+    return [
+        LevelCost(
+            money=every.money[k, :n],
+            short=every.short[k, :n],
+            waiting=every.waiting[k, :n],
+            rushed=every.rushed[k, :n],
+        )
+        for k, n in enumerate(sums.length.tolist())
+    ]
+
+
+def _asked_a_year(demands: Sequence[ItemDemand]) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Unplanned and all demand [items/year], and the share of the unplanned [-]."""
+    unplanned = np.array([one.unplanned_per_year for one in demands])
+    yearly = unplanned + np.array([one.planned_per_year for one in demands])
+    share = np.divide(unplanned, yearly, out=np.zeros(len(yearly)), where=yearly > 0)
+    return unplanned, yearly, share
+
+
+def _terms(prices: Sequence[ItemPrices]) -> list[FloatArray]:
+    """Prices as `price_levels` takes them, each (items, 1)."""
+    terms = np.array(
+        [(p.holding, p.order, p.waiting_per_day, p.rush, p.rush_days) for p in prices]
+    ).reshape(-1, 5)[..., None]
+    return list(terms.swapaxes(0, 1))
 
 
 def least_costs(
@@ -235,13 +296,8 @@ def least_costs(
 
     Items with a price missing keep their least order, and have no cost.
     """
-    unplanned = np.array([one.unplanned_per_year for one in demands])
-    yearly = unplanned + np.array([one.planned_per_year for one in demands])
-    share = np.divide(unplanned, yearly, out=np.zeros(len(yearly)), where=yearly > 0)
-    terms = np.array(
-        [(p.holding, p.order, p.waiting_per_day, p.rush, p.rush_days) for p in prices]
-    ).reshape(-1, 5)[..., None]
-    holding, order, per_day, rush, rush_days = terms.swapaxes(0, 1)
+    unplanned, yearly, share = _asked_a_year(demands)
+    asked, terms = (unplanned[:, None], share[:, None]), _terms(prices)
     tried = _pad([
         list_quantities(n, y, p) if p.complete else [n]
         for n, y, p in zip(least.tolist(), yearly.tolist(), prices, strict=True)
@@ -251,13 +307,9 @@ def least_costs(
     quantity, point = least.copy(), np.full(len(least), -1, np.intp)
     for q in tried.T:
         waits = sums.over(sums.waits, q)
-        paid = waits * DAYS_PER_YEAR * share[:, None] * per_day
-        rushed = unplanned[:, None] * sums.over(sums.misses, q) * (rush + rush_days * per_day)
-        money = (
-            holding * sums.on_hand(q, waits)
-            + order * orders_per_year(yearly, q, review_days)[:, None]
-            + np.where(rushed < paid, rushed, paid)
-        )
+        kept = (sums.on_hand(q, waits), waits, 1.0 - sums.over(sums.misses, q))
+        orders = orders_per_year(yearly, q, review_days)[:, None]
+        money = price_levels(kept, asked, orders, terms).money
         money[outside | np.isnan(money)] = np.inf
         at = money.argmin(axis=1)
         cost = money[np.arange(len(at)), at]

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from pumplife.stock.asked import count_futures
-from pumplife.stock.least_cost import ItemPrices, assess_demand, find_least_cost
+from pumplife.stock.least_cost import ItemPrices, assess_demand, cost_levels, find_least_cost
 from pumplife.stock.level import poisson_loss
 from pumplife.stock.many import assess_many
 from tests.stock.fleets import poisson_futures
@@ -51,6 +51,13 @@ def test_many_items_are_assessed_as_each_alone(rates, review, least, prices, see
         assert (one.cheapest[1], one.cheapest[0].quantity) == (point, shelf.quantity)
         same(one.cheapest[0], shelf)
         same(one.sooner, assess_demand(demand, shelf.quantity))
+        for kept, cost in (
+            (one.shelf, one.shelf_cost), (one.cheapest[0], one.cheapest_cost),
+            (one.sooner, one.sooner_cost),
+        ):  # fmt: skip
+            alone = cost_levels(kept, demand, prices, review)
+            for name in ("money", "short", "waiting", "rushed"):
+                assert getattr(cost, name) == pytest.approx(getattr(alone, name)), name
 
 
 def test_pieces_that_lie_for_jobs_to_come_count_as_lying():
