@@ -169,7 +169,7 @@ def test_surplus_by_hand():
     assert row["surplus_value"] == 3 * 500
     assert "1 of them under way: ask whether that order can wait" in row["verdict"]
     few, _ = stock_row(demand(), item(), plant(service_level=0.4), shelf(on_order=2))
-    assert (few["surplus"], few["least_cost_up_to"]) == (1, 2)  # of use at the level of least cost
+    assert (few["surplus"], few["least_cost_up_to"]) == (1, 3)  # of use at the level of least cost
     assert "under way: ask" not in few["verdict"]
     coming, _ = stock_row(demand(), item(), plant(), shelf(on_order=6))
     assert (coming["surplus"], coming["surplus_value"]) == (4, 2000)
