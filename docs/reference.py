@@ -40,6 +40,7 @@ COLUMNS_OF = {
     "shelf": "stock.cure_dates.SHELF_COLUMNS",
     "shocks": "lives.events.SHOCK_COLUMNS",
     "ticket_answers": "ticket.answer.ANSWER_COLUMNS",
+    "transfers": "stock.transfers.TRANSFER_COLUMNS",
     "trial_looks": "materials.trial_follow.LOOK_COLUMNS",
     "trial_plans": "materials.trial_plans.PLAN_COLUMNS",
     "trial_power": "materials.trial_plans.POWER_COLUMNS",

@@ -285,13 +285,12 @@ def bars_table(stock: pd.DataFrame, column: str) -> pd.DataFrame:
     stock : DataFrame
         The output table stock.
     column : str
-        lead_time_worth; or surplus_value, the surplus at its price.
+        lead_time_worth or surplus_value.
     """
     if stock.empty:
         return pd.DataFrame(columns=["store", "item", column])
-    price = stock["capital_today"] / stock["today_on_hand"].where(stock["today_on_hand"] > 0)
-    table = stock.assign(surplus_value=stock["surplus"] * price)[["store", "item", column]]
-    table = table[table[column] > 0].sort_values(column, ascending=False, kind="stable")
+    table = stock.loc[stock[column] > 0, ["store", "item", column]]
+    table = table.sort_values(column, ascending=False, kind="stable")
     return table.head(MOST_BARS).reset_index(drop=True)
 
 

@@ -21,7 +21,8 @@ FIRST = "read me"
 MORE = "More"
 WIDTHS = (26, 9, 100)
 CHAPTERS: dict[str, tuple[str, ...]] = {
-    "What to do": ("intervals", "changes", "due", "ticket_answers", "load", "outage", "orders"),
+    "What to do": ("intervals", "changes", "due", "ticket_answers", "load", "outage", "orders",
+                   "transfers"),
     "What a year costs": (
         "budget", "bridge", "cash", "booked", "budget_services", "budget_pumps",
     ),

@@ -5,8 +5,16 @@ from pumplife.report.headings import Heading
 _UNKNOWN = "not known"
 
 OF_STORES: dict[tuple[str, str], Heading] = {
+    ("stock", "surplus_value"): Heading("Value of the surplus", "money"),
     ("stock", "lead_time_worth"): Heading("Ten days less lead time saves a year", "money"),
     ("pumps", "replace_why"): Heading("Why rebuild or replace"),
+    ("transfers", "from_store"): Heading("From"),
+    ("transfers", "to_store"): Heading("To"),
+    ("transfers", "there_on"): Heading("There on", "date"),
+    ("transfers", "transfer_cost"): Heading("Cost of moving", "money"),
+    ("transfers", "order_avoided"): Heading("Not ordered now", "money"),
+    ("transfers", "lies_years"): Heading("Would lie unused [years]", "number", "for good"),
+    ("transfers", "keeping_avoided"): Heading("What that would cost", "money"),
     ("pooling", "kind"): Heading("Kind", "code"),
     ("pooling", "stores"): Heading("Stores"),
     ("pooling", "apart_pieces"): Heading("Up to, apart", "count"),

@@ -64,6 +64,10 @@ COLUMNS: dict[str, tuple[str, ...]] = {
         "store", "kit", "way", "bought_per_year", "keeping_per_year", "waiting_per_year",
         "work_per_year", "money_per_year", "to_stock", "why",
     ),
+    "transfers": (
+        "item", "from_store", "to_store", "quantity", "there_on", "transfer_cost",
+        "order_avoided", "keeping_avoided", "why",
+    ),
     "pooling": (
         "item", "stores", "apart_pieces", "pooled_pieces", "saving_before_transfers", "advice",
         "saving_per_year", "holds", "why",
@@ -156,6 +160,7 @@ def lay_out_tables(study: ReadableStudy) -> dict[str, PageTable]:
         ("coverage", show_uncovered(find_table(study, "coverage"))),
         ("on_condition", find_table(study, "on_condition")),
         ("kit_or_parts", show_advised_supply(find_table(study, "kit_or_parts"))),
+        ("transfers", find_table(study, "transfers")),
         ("pooling", find_table(study, "pooling")),
         ("rotables", find_table(study, "rotables")),
         ("trials", find_table(study, "trials")),

@@ -81,6 +81,12 @@ TABLES: dict[str, tuple[str, str]] = {
         "the work with what failures bring. Means of the next three years. Advised is the cheapest "
         "of those that renew what the rebuild advice renews.",
     ),
+    "transfers": (
+        "Surplus to move instead of ordering",
+        "Pieces that lie in one store above its level while another store would order the same "
+        "item. Moving one saves keeping it until it would be used, its price at the most; shown "
+        "where that is more than the transfer costs. The orders are what is still to be bought.",
+    ),
     "pooling": (
         "One shelf for several stores",
         "Items that several stores keep: a shelf in each, one shelf at the store that is cheapest "

@@ -194,8 +194,8 @@ def is_at_risk(demand: ItemDemand, years: float, quantity: int, bags: Bags | Non
     Half the expected demand, as a Poisson count, would leave the last piece unused with a chance
     of over 1 in 1,000.
     """
-    pace = 0.5 * (float(demand.year.mean()) + demand.planned_per_year)
-    pieces = [float(demand.spans[2].max(initial=0)) + 1 + quantity]
+    pace = 0.5 * (demand.unplanned_per_year + demand.planned_per_year)
+    pieces = [float(demand.spans[2].highest) + 1 + quantity]
     left = [years]
     if bags is not None:
         pieces += list(np.cumsum(bags.pieces))

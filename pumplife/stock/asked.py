@@ -1,21 +1,24 @@
 """What is asked of each item, counted from every look at the shelf beyond the jobs known then."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pumplife.errors import RecordError
 from pumplife.policy.groups import DAYS_PER_YEAR
+from pumplife.stock.looks import QUARTER_DAYS, count_looks, count_year
+from pumplife.stock.needs import Known, Needs, join_known, sort_needs, take_known, take_rows
+from pumplife.stock.tally import Tally, tally
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
 Key = tuple[str, str]  # store and item
 
-
-QUARTER_DAYS = 91.0  # demand is counted from every look at the shelf within so many days
-MOST_STARTS = 8  # looks counted at the most
+_BLOCK_CELLS = 60_000  # items x futures counted at once: small enough to stay in fast memory
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -27,11 +30,11 @@ class ItemDemand:
     store, item : str
     lead : array (replicates,)
         Unplanned demand over the lead time from today [items].
-    spans : tuple of three arrays (starts × replicates,)
+    spans : tuple of three Tally
         Demand beyond the planned jobs known at the look, over the lead time, over half and over
         the whole of the review period more [items], from each look at the shelf within the next
         quarter; below 0 where a piece lies for a job that is still to come.
-    seen : array (demands,)
+    seen : Tally
         The same up to each unplanned demand that what is ordered at these looks must meet, that
         demand itself left out [items]; empty where the shelf is looked at all the time.
     year : array (replicates,)
@@ -40,6 +43,39 @@ class ItemDemand:
         Mean planned demand over the next twelve months [items].
     lead_days : array (replicates,)
         The lead time of each replicate [days].
+    unplanned_per_year : float
+        Mean of `year` [items].
+    """
+
+    store: str
+    item: str
+    lead: IntArray
+    spans: tuple[Tally, Tally, Tally]
+    year: IntArray
+    planned_per_year: float
+    lead_days: FloatArray
+    seen: Tally = field(default_factory=lambda: tally([]))
+    unplanned_per_year: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "unplanned_per_year", float(self.year.mean()))
+
+    def __repr__(self) -> str:
+        return f"ItemDemand({self.item} at {self.store}: {self.unplanned_per_year:.2g} a year)"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ItemFutures:
+    """What takers ask of one item, future by future, so that several may be added up.
+
+    Attributes
+    ----------
+    store, item, lead, year, planned_per_year, lead_days
+        As of `ItemDemand`.
+    spans : tuple of three int arrays (looks x replicates,)
+        What `ItemDemand` counts [items].
+    seen : int array (demands,)
+        What `ItemDemand` counts [items].
     """
 
     store: str
@@ -49,61 +85,24 @@ class ItemDemand:
     year: IntArray
     planned_per_year: float
     lead_days: FloatArray
-    seen: IntArray = field(default_factory=lambda: np.zeros(0, np.intp))
+    seen: IntArray
 
     def __repr__(self) -> str:
-        return f"ItemDemand({self.item} at {self.store}: {self.year.mean():.2g} a year unplanned)"
+        return f"ItemFutures({self.item} at {self.store}: {self.year.mean():.2g} a year unplanned)"
 
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Needs:
-    """One row per item taken: which, in which replicate, on which day, planned or not."""
-
-    key: IntArray
-    replicate: IntArray
-    day: FloatArray
-    planned: NDArray[np.bool_]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Known:
-    """One row per planned job: which item it takes, in which replicate, and when it is known."""
-
-    key: IntArray
-    replicate: IntArray
-    since: FloatArray
-    due: FloatArray
-    until: FloatArray
-
-
-def join_needs(parts: list[Needs]) -> Needs:
-    return Needs(
-        key=np.concatenate([p.key for p in parts] or [np.zeros(0, np.intp)]),
-        replicate=np.concatenate([p.replicate for p in parts] or [np.zeros(0, np.intp)]),
-        day=np.concatenate([p.day for p in parts] or [np.zeros(0)]),
-        planned=np.concatenate([p.planned for p in parts] or [np.zeros(0, np.bool_)]),
-    )
-
-
-def sort_needs(needs: Needs, replicates: int) -> Needs:
-    """By key, future and day."""
-    order = np.lexsort((needs.day, needs.key * replicates + needs.replicate))
-    return Needs(
-        key=needs.key[order],
-        replicate=needs.replicate[order],
-        day=needs.day[order],
-        planned=needs.planned[order],
-    )
-
-
-def join_known(parts: list[Known]) -> Known:
-    return Known(
-        key=np.concatenate([p.key for p in parts] or [np.zeros(0, np.intp)]),
-        replicate=np.concatenate([p.replicate for p in parts] or [np.zeros(0, np.intp)]),
-        since=np.concatenate([p.since for p in parts] or [np.zeros(0)]),
-        due=np.concatenate([p.due for p in parts] or [np.zeros(0)]),
-        until=np.concatenate([p.until for p in parts] or [np.zeros(0)]),
-    )
+    def counted(self) -> ItemDemand:
+        """The same, counted."""
+        lead, half, review = (tally(span) for span in self.spans)
+        return ItemDemand(
+            store=self.store,
+            item=self.item,
+            lead=self.lead,
+            spans=(lead, half, review),
+            year=self.year,
+            planned_per_year=self.planned_per_year,
+            lead_days=self.lead_days,
+            seen=tally(self.seen),
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -163,73 +162,53 @@ class Futures:
             keys=[key],
             lead=lead,
             listed=self.review + lead_factor * (self.listed[row : row + 1] - self.review),
-            needs=Needs(
-                key=self.needs.key[mine] - row,
-                replicate=self.needs.replicate[mine],
-                day=self.needs.day[mine],
-                planned=self.needs.planned[mine],
-            ),
-            jobs=Known(
-                key=self.jobs.key[own] - row,
-                replicate=self.jobs.replicate[own],
-                since=self.jobs.since[own],
-                due=self.jobs.due[own],
-                until=self.jobs.until[own],
-            ),
+            needs=take_rows(self.needs, mine, row),
+            jobs=take_known(self.jobs, own, row),
         )
 
 
 def count_futures(futures: Futures) -> list[ItemDemand]:
     """Demand of each item, in the order of the keys."""
-    times = (futures.lead, futures.listed)
-    return count_demand(futures.keys, times, (futures.needs, futures.jobs), futures.review)
+    return [one for block in split_futures(futures) for one in _count_block(block)]
 
 
-def count_demand(
-    keys: list[Key],
-    times: tuple[FloatArray, FloatArray],
-    asked: tuple[Needs, Known],
-    review: float,
-) -> list[ItemDemand]:
-    """Demand of each item counted from every look; times: lead times, and how far jobs count.
+def split_futures(futures: Futures) -> Iterator[Futures]:
+    """The same futures, some items at a time."""
+    items, replicates = futures.lead.shape
+    step = max(1, _BLOCK_CELLS // max(1, replicates))
+    bounds = [*range(0, items, step), items]
+    by_key = np.argsort(futures.jobs.key, kind="stable")
+    jobs = take_known(futures.jobs, by_key)
+    need, job = (np.searchsorted(rows.key, bounds) for rows in (futures.needs, jobs))
+    for number, (start, end) in enumerate(pairwise(bounds)):
+        yield replace(
+            futures,
+            keys=futures.keys[start:end],
+            lead=futures.lead[start:end],
+            listed=futures.listed[start:end],
+            needs=take_rows(futures.needs, slice(need[number], need[number + 1]), start),
+            jobs=take_known(jobs, slice(job[number], job[number + 1]), start),
+        )
 
-    What is asked is sorted as by `sort_needs`.
-    """
-    (lead, ahead), (needs, jobs) = times, asked
-    shape = lead.shape
-    cell = needs.key * shape[1] + needs.replicate
-    own_lead = lead.ravel()[cell]
-    failed, within = ~needs.planned, needs.day <= DAYS_PER_YEAR
 
-    def count(kept: NDArray[np.bool_]) -> IntArray:
-        return np.bincount(cell[kept], minlength=lead.size).reshape(shape)
-
-    starts = np.arange(0.0, QUARTER_DAYS, max(review, QUARTER_DAYS / MOST_STARTS))
-    listed = [_count_jobs(jobs, ahead, start, shape) for start in starts]
-
-    def count_span(more: float) -> IntArray:
-        rows = [
-            count((needs.day > start) & (needs.day <= own_lead + more + start)) - known
-            for start, known in zip(starts, listed, strict=True)
-        ]
-        return np.concatenate(rows, axis=1)
-
-    spans = [count_span(more) for more in (0.0, review / 2.0, review)]
-    seen = _count_before(cell, needs, own_lead, (starts, listed, review))
-    lead_count = count(failed & (needs.day <= own_lead))
-    year, planned = count(failed & within), count(needs.planned & within)
+def _count_block(futures: Futures) -> list[ItemDemand]:
+    """Demand of each item of a block."""
+    needs, lead = futures.needs, futures.lead
+    looks = count_looks(needs, futures.jobs, (lead, futures.listed, futures.review))
+    over_lead, year, planned = count_year(needs, lead)
+    counted = zip(futures.keys, looks.tallies(), looks.tally_seen(), strict=True)
     return [
         ItemDemand(
             store=store,
             item=item,
-            lead=lead_count[row],
-            spans=(spans[0][row], spans[1][row], spans[2][row]),
+            lead=over_lead[row],
+            spans=spans,
             year=year[row],
-            planned_per_year=float(planned[row].mean()),
+            planned_per_year=float(planned[row]),
             lead_days=lead[row],
-            seen=seen[row],
+            seen=seen,
         )
-        for row, (store, item) in enumerate(keys)
+        for row, ((store, item), spans, seen) in enumerate(counted)
     ]
 
 
@@ -238,8 +217,8 @@ def count_takings(
     lead: FloatArray,
     taken: tuple[IntArray, IntArray, FloatArray, NDArray[np.bool_]],
     review_days: float,
-) -> list[ItemDemand]:
-    """Demand by item from every piece taken, whoever found out about it; planned ones known ahead.
+) -> list[ItemFutures]:
+    """What is asked of items by every piece taken, future by future; planned ones are known ahead.
 
     Parameters
     ----------
@@ -253,50 +232,26 @@ def count_takings(
     """
     key, replicate, day, planned = taken
     failed, soon = ~planned, planned & (day <= DAYS_PER_YEAR)
-    needs = Needs(
-        key=key[failed], replicate=replicate[failed], day=day[failed], planned=planned[failed]
+    needs = sort_needs(
+        Needs(
+            key=key[failed], replicate=replicate[failed], day=day[failed], planned=planned[failed]
+        ),
+        lead.shape[1],
     )
-    ahead = lead.mean(axis=1) + review_days
-    needs = sort_needs(needs, lead.shape[1])
-    demands = count_demand(keys, (lead, ahead), (needs, join_known([])), review_days)
+    looks = count_looks(needs, join_known([]), (lead, lead.mean(axis=1) + review_days, review_days))
+    over_lead, year, _ = count_year(needs, lead)
     per_year = np.bincount(key[soon], minlength=len(keys)) / lead.shape[1]
+    spans = looks.whole()
     return [
-        replace(demand, planned_per_year=float(pace))
-        for demand, pace in zip(demands, per_year, strict=True)
+        ItemFutures(
+            store=store,
+            item=item,
+            lead=over_lead[row],
+            spans=(spans[0][row], spans[1][row], spans[2][row]),
+            year=year[row],
+            planned_per_year=float(per_year[row]),
+            lead_days=lead[row],
+            seen=looks.seen[looks.served == row],
+        )
+        for row, (store, item) in enumerate(keys)
     ]
-
-
-def _count_jobs(jobs: Known, ahead: FloatArray, start: float, shape: tuple[int, ...]) -> IntArray:
-    """Jobs known at a look that are due within lead time and review (keys, replicates)."""
-    listed = (jobs.since <= start) & (start < jobs.until)
-    listed &= jobs.due <= start + ahead[jobs.key]
-    cell = jobs.key[listed] * shape[1] + jobs.replicate[listed]
-    return np.bincount(cell, minlength=shape[0] * shape[1]).reshape(shape)
-
-
-def _count_before(
-    cell: IntArray,
-    needs: Needs,
-    lead: FloatArray,
-    looks: tuple[FloatArray, list[IntArray], float],
-) -> list[IntArray]:
-    """Beyond the jobs known, what was asked between a look and each demand that it serves.
-
-    A look serves the demands of one review period, from a lead time after it on. By key; what is
-    asked is sorted by cell and day.
-    """
-    starts, listed, review = looks
-    day, failed, key = needs.day, ~needs.planned, needs.key
-    place, opens = np.arange(len(cell)), np.searchsorted(cell, np.arange(listed[0].size))
-    found, owner = [], []
-    for start, known in zip(starts, listed, strict=True):
-        before = np.bincount(cell[day <= start], minlength=known.size)
-        first = opens + before
-        served = failed & (day > start + lead) & (day <= start + lead + review)
-        mine = cell[served]
-        found.append(place[served] - first[mine] - known.ravel()[mine])
-        owner.append(key[served])
-    counts, owners = np.concatenate(found), np.concatenate(owner)
-    by_key = np.argsort(owners, kind="stable")
-    ends = np.searchsorted(owners[by_key], np.arange(1, len(listed[0])))
-    return np.split(counts[by_key], ends)

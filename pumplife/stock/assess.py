@@ -19,8 +19,14 @@ from pumplife.stock.asked import ItemDemand
 from pumplife.stock.curves import Level, RiskCurve, draw_curve
 from pumplife.stock.items import Item
 from pumplife.stock.lead_worth import worth_of_sooner
-from pumplife.stock.least_cost import ItemPrices, assess_demand, cost_levels, find_least_cost
-from pumplife.stock.level import reorder_point
+from pumplife.stock.least_cost import (
+    ItemPrices,
+    LevelCost,
+    assess_demand,
+    cost_levels,
+    find_least_cost,
+)
+from pumplife.stock.level import Shelf, reorder_point
 from pumplife.stock.many import Assessed
 from pumplife.stock.reserve import NO_RESERVE, Reserve
 
@@ -61,6 +67,7 @@ STOCK_COLUMNS = (
     "write_off_cost",
     "expired_on_hand",
     "lead_time_worth",
+    "surplus_value",
 )
 NO_AGEING = Ageing(years=float("nan"))
 NOTHING_KEPT = -1  # reorder point of an item that only planned jobs take
@@ -104,10 +111,11 @@ class TodaysShelf:
 
 def price_item(plant: Plant, unit_cost: float) -> ItemPrices:
     """Prices of one item from the plant's costs; no order cost given counts as none."""
+    order = plant.cost("order")
     return ItemPrices(
         unit_cost=unit_cost,
         holding=plant.cost("holding_per_year") * unit_cost,
-        order=float(np.nan_to_num(plant.cost("order"))),
+        order=0.0 if np.isnan(order) else order,
         waiting_per_day=plant.cost("waiting_per_day"),
         rush=plant.cost("expedite"),
         rush_days=rush_days_of(plant.raw),
@@ -132,7 +140,7 @@ def advise_level(
     comes on top: those who may not touch it are served as without it.
     """
     shelf = assess_demand(demand, least_order) if known is None else known.shelf
-    asked = bool(demand.year.any() or (demand.spans[2] > 0).any())
+    asked = bool(demand.unplanned_per_year > 0 or demand.spans[2].highest > 0)
     target = reorder_point(shelf, plant.service_level) if asked else NOTHING_KEPT
     held = min(target, max(0.0, highest_point(ageing, least_order)))
     level = Level(
@@ -148,7 +156,7 @@ def advise_level(
         cheapest, least, _ = given or find_least_cost(
             demand, least_order, prices, plant.review_days
         )
-        money = cost_levels(cheapest, demand, prices, plant.review_days).money
+        money = _cost_of(cheapest, demand, prices, plant, known).money
         point = charge_write_offs(cheapest, money, least, ageing, prices.unit_cost)
         lost = write_offs_a_year(ageing, np.array([point]), cheapest.quantity)[0]
         cost = money[point - cheapest.reorder_point[0]] + prices.unit_cost * lost
@@ -164,6 +172,17 @@ def advise_level(
         lifted = level.point + least_order > alone
         return replace(level, limited_by="min_order" if lifted else "target")
     return level
+
+
+def _cost_of(
+    shelf: Shelf, demand: ItemDemand, prices: ItemPrices, plant: Plant, known: Assessed | None
+) -> LevelCost:
+    """What the levels of a shelf cost, where that isn't known already."""
+    if known is not None and shelf is known.shelf:
+        return known.shelf_cost
+    if known is not None and known.cheapest is not None and shelf is known.cheapest[0]:
+        return known.cheapest_cost
+    return cost_levels(shelf, demand, prices, plant.review_days)
 
 
 def stock_row(
@@ -209,7 +228,7 @@ def stock_row(
         demand, item.min_order, plant, prices, reserve=reserve, ageing=ageing, known=known
     )
     shelf, at = level.shelf, level.row_of(level.point)
-    cost = cost_levels(shelf, demand, prices, plant.review_days)
+    cost = _cost_of(shelf, demand, prices, plant, known)
     kept, top = reserve.pieces, level.reorder_at + shelf.quantity
     critical = float(shelf.fill_rate[level.row_of(level.reorder_at)])
     row: dict[str, Any] = {
@@ -217,7 +236,7 @@ def stock_row(
         "item": demand.item,
         "kind": item.kind,
         "lead_time_days": item.lead_time_days,
-        "demand_per_year": float(demand.year.mean()),
+        "demand_per_year": demand.unplanned_per_year,
         "planned_per_year": demand.planned_per_year,
         "used_12m": today.used,
         "reorder_point": float(level.reorder_at),
@@ -239,10 +258,14 @@ def stock_row(
     row |= age_row(ageing, level.reorder_at, shelf.quantity, prices.unit_cost)
     row["cost_per_year"] += np.nan_to_num(row["write_off_cost"])
     order = quantity_to_order(today, level.reorder_at, shelf.quantity)
-    row["verdict"] = _verdict(row, order, plant.currency, reserve)
+    row["verdict"] = _verdict(row, order, plant, reserve)
     if sooner is not None:
         row["lead_time_worth"] = worth_of_sooner(
-            (demand, sooner), level, plant, prices, anew=None if known is None else known.sooner
+            (demand, sooner),
+            (level, cost),
+            plant,
+            prices,
+            anew=None if known is None else (known.sooner, known.sooner_cost),
         )
     keys = (demand.store, demand.item, item.kind)
     asked = (row["demand_per_year"], today.on_hand + today.on_order - len(today.planned))
@@ -275,6 +298,7 @@ def idle_row(
         "today_on_hand": on_hand,
         "capital_today": on_hand * item.unit_cost,
         "surplus": np.nan if why else on_hand,
+        "surplus_value": np.nan if why else on_hand * item.unit_cost,
         "storage_years": storage_years,
         "expired_on_hand": expired,
         "limited_by": "",
@@ -294,7 +318,7 @@ def _todays_state(
     """What today's shelf can do if nothing more is ordered until a lead time from now."""
     due = today.planned[:, None] <= demand.lead_days
     needed = demand.lead + due.sum(axis=0)
-    yearly = float(demand.year.mean()) + demand.planned_per_year
+    yearly = demand.unplanned_per_year + demand.planned_per_year
     spare = today.on_hand + today.on_order - top - len(today.planned)
     return {
         "today_on_hand": today.on_hand,
@@ -302,18 +326,15 @@ def _todays_state(
         "today_shortage_prob": float(np.mean(needed > today.on_hand + today.arriving)),
         "capital_today": today.on_hand * prices.unit_cost,
         "surplus": max(0.0, spare),
+        "surplus_value": max(0.0, spare) * prices.unit_cost,
         "months_cover": today.on_hand / yearly * _MONTHS if yearly > 0 else float("nan"),
         "expired_on_hand": today.expired,
     }
 
 
-def _verdict(row: dict[str, Any], order: int, currency: str, reserve: Reserve) -> str:
+def _verdict(row: dict[str, Any], order: int, plant: Plant, reserve: Reserve) -> str:
     """The row in words."""
-    words = ["enough on the shelf and under way"]
-    if order:
-        words = [f"order {order} now"]
-    elif row["surplus"] > 0:
-        words = [f"{row['surplus']:.0f} above {_ASKED_BY[row['limited_by']]}"]
+    words = _say_quantity(row, order)
     if row["order_up_to"] == 0:
         words.append("nothing is kept: ordered for each job as it comes")
     if row["today_shortage_prob"] >= _LIKELY:
@@ -329,14 +350,42 @@ def _verdict(row: dict[str, Any], order: int, currency: str, reserve: Reserve) -
         )
     if row["rush_per_year"] > 0:
         words.append("a rush order is cheaper than waiting where it runs out")
-    cheapest, saved = row["least_cost_up_to"], row["cost_per_year"] - row["least_cost_per_year"]
-    if saved > _WORTH_SAYING * row["cost_per_year"]:
-        why = (
-            "waiting or ordering is dear" if cheapest > row["order_up_to"] else "keeping it is dear"
-        )
-        words.append(
-            f"{why}: up to {cheapest:.0f} would cost {saved:,.0f} {currency} less a year".replace(
-                "  ", " "
-            )
-        )
+    if row["cost_per_year"] - row["least_cost_per_year"] > _WORTH_SAYING * row["cost_per_year"]:
+        words.append(_say_cheaper(row, plant))
     return "; ".join(words)
+
+
+def _say_quantity(row: dict[str, Any], order: int) -> list[str]:
+    """What to order, or what there is too much of; where that is under way, what to ask."""
+    if order:
+        return [say_order(order)]
+    if not row["surplus"] > 0:
+        return ["enough on the shelf and under way"]
+    words = [f"{row['surplus']:.0f} above {_ASKED_BY[row['limited_by']]}"]
+    cheaper = np.nan_to_num(max(0.0, row["least_cost_up_to"] - row["order_up_to"]))
+    coming = min(row["surplus"] - cheaper, row["today_on_order"])  # of use to no level
+    if coming >= 1.0:
+        words.append(f"{coming:.0f} of them under way: ask whether that order can wait")
+    return words
+
+
+def say_order(quantity: float) -> str:
+    """What to order, as a verdict begins."""
+    return f"order {quantity:.0f} now"
+
+
+def _say_cheaper(row: dict[str, Any], plant: Plant) -> str:
+    """The level of least cost, and what keeps the advised one."""
+    cheapest, chosen = row["least_cost_up_to"], row["order_up_to"]
+    saved = row["cost_per_year"] - row["least_cost_per_year"]
+    dear = "waiting or ordering is dear" if cheapest > chosen else "keeping it is dear"
+    money = " ".join(f"{saved:,.0f} {plant.currency}".split())
+    kept = (
+        "more would likely age out"
+        if row["limited_by"] == "shelf_life"
+        else f"[targets] service_level asks for {100.0 * plant.service_level:g} % met from the "
+        "shelf; without it, cost decides"
+    )
+    return (
+        f"{dear}: up to {cheapest:.0f} would cost {money} less a year, kept at {chosen:.0f}: {kept}"
+    )

@@ -100,7 +100,7 @@ def plan_cash(records: Records, budget: Budget, stock: StockPlan) -> pd.DataFram
             zip(budget.ways[budget.follows], stock.loose or [()] * len(setting.groups), strict=True)
         )
     ]
-    needs = _use_surplus(_add_up(taken, "store", "item", "month", "what"), stock.stock)
+    needs = _use_surplus(_add_up(taken, "store", "item", "month", "what"), stock)
     rows = pd.concat([_orders_now(stock.orders, calendar), needs], ignore_index=True)
     rows["site"] = rows["store"].map(home).fillna(rows["store"])
     rows = _add_up([rows], "month", "site", "what")
@@ -254,11 +254,12 @@ def _sum_needs(
     )
 
 
-def _use_surplus(needs: pd.DataFrame, stock: pd.DataFrame) -> pd.DataFrame:
-    """Needs less what lies above the advised level, used up first."""
-    spare = stock[(stock["surplus"] > 0.0) & (stock["today_on_hand"] > 0.0)]
-    value = spare["surplus"] * spare["capital_today"] / spare["today_on_hand"]
-    left = value.groupby([spare["store"], spare["item"]]).sum().rename("spare")
+def _use_surplus(needs: pd.DataFrame, stock: StockPlan) -> pd.DataFrame:
+    """Needs less what lies above the advised level, used up first; what is moved is gone."""
+    spare = stock.stock[stock.stock["surplus_value"] > 0.0]
+    given = stock.transfers.groupby(["from_store", "item"])["order_avoided"].sum().astype(float)
+    left = spare.groupby(["store", "item"])["surplus_value"].sum()
+    left = left.sub(given.rename_axis(["store", "item"]), fill_value=0.0).rename("spare")
     needs = needs.sort_values(["store", "item", "month", "what"], kind="stable")
     needs = needs.join(left, on=["store", "item"])
     until = needs.groupby(["store", "item"])["amount"].cumsum()

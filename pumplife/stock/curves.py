@@ -102,7 +102,7 @@ class Levels:
 
     def row_of(self, point: float) -> int:
         """Where a reorder point stands; the nearest where it lies outside."""
-        return int(np.clip(point - self.point[0], 0, len(self.point) - 1))
+        return max(0, min(int(point - self.point[0]), len(self.point) - 1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -17,20 +17,13 @@ from numpy.typing import NDArray
 from pumplife.policy.ahead import UseAhead
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import SideEvents
-from pumplife.stock.asked import (
-    QUARTER_DAYS,
-    Futures,
-    Key,
-    Known,
-    Needs,
-    join_known,
-    join_needs,
-    sort_needs,
-)
+from pumplife.stock.asked import Futures, Key
 from pumplife.stock.future import Practice, run_group
 from pumplife.stock.jobs import Jobs, list_jobs
 from pumplife.stock.lead_times import draw_item_leads, own_rng
+from pumplife.stock.looks import QUARTER_DAYS
 from pumplife.stock.loose import LoosePart, draw_pieces, sure_pieces
+from pumplife.stock.needs import Known, Needs, join_known, join_needs, sort_needs
 from pumplife.stock.shocks import Burst, Shocks, draw_bursts
 
 FloatArray = NDArray[np.float64]

@@ -110,7 +110,7 @@ def foresee_expiry(
         Whose demand isn't known.
     """
     years = {(one.store, one.item): shelves.years(one.item) for one in demands}
-    asked = [one for one in demands if one.year.any() or one.planned_per_year > 0]
+    asked = [one for one in demands if one.unplanned_per_year > 0 or one.planned_per_year > 0]
     risky: dict[Key, Bags | None] = {}
     for one in asked:
         key = (one.store, one.item)

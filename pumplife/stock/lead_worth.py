@@ -7,7 +7,7 @@ import numpy as np
 from pumplife.records.plant import Plant
 from pumplife.stock.asked import Futures, ItemDemand, count_futures
 from pumplife.stock.curves import Level
-from pumplife.stock.least_cost import ItemPrices, assess_demand, cost_levels
+from pumplife.stock.least_cost import ItemPrices, LevelCost, assess_demand, cost_levels
 from pumplife.stock.level import Shelf
 
 SOONER_DAYS = 10.0  # by which orders come sooner, in the question asked
@@ -23,11 +23,11 @@ def count_sooner(futures: Futures, days: float = SOONER_DAYS) -> list[ItemDemand
 
 def worth_of_sooner(
     demands: tuple[ItemDemand, ItemDemand],
-    level: Level,
+    advised: tuple[Level, LevelCost],
     plant: Plant,
     prices: ItemPrices,
     *,
-    anew: Shelf | None = None,
+    anew: tuple[Shelf, LevelCost] | None = None,
 ) -> float:
     """What a shorter lead time saves a year, at the cheapest level that meets the target.
 
@@ -37,12 +37,12 @@ def worth_of_sooner(
     ----------
     demands : tuple of two ItemDemand
         As it is, and with the shorter lead time.
-    level : Level
-        The one advised.
+    advised : tuple of Level, LevelCost
+        The level advised, and what every level of its shelf costs.
     plant : Plant
     prices : ItemPrices
-    anew : Shelf, optional
-        With the shorter lead time, where it is known already.
+    anew : tuple of Shelf, LevelCost, optional
+        With the shorter lead time, where that is known already.
 
     Returns
     -------
@@ -51,19 +51,17 @@ def worth_of_sooner(
     """
     if not prices.complete:
         return float("nan")
-    shelves = (level.shelf, anew or assess_demand(demands[1], level.shelf.quantity))
-    costs = [
-        _least(shelf, asked, level, plant, prices)
-        for shelf, asked in zip(shelves, demands, strict=True)
-    ]
-    return max(0.0, costs[0] - costs[1])
+    level, cost = advised
+    if anew is None:
+        shelf = assess_demand(demands[1], level.shelf.quantity)
+        anew = shelf, cost_levels(shelf, demands[1], prices, plant.review_days)
+    now, later = (_least(*one, level, plant) for one in ((level.shelf, cost), anew))
+    return max(0.0, now - later)
 
 
-def _least(
-    shelf: Shelf, demand: ItemDemand, level: Level, plant: Plant, prices: ItemPrices
-) -> float:
+def _least(shelf: Shelf, cost: LevelCost, level: Level, plant: Plant) -> float:
     """Cost of the cheapest level that is good enough [money/year]."""
-    money = cost_levels(shelf, demand, prices, plant.review_days).money
+    money = cost.money
     bound = level.point >= 0 and "service_level" in plant.raw.get("targets", {})
     enough = (shelf.fill_rate >= plant.service_level - 1e-12) & (shelf.reorder_point >= 0)
     return float(money[enough].min() if bound and enough.any() else money.min())

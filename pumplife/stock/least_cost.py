@@ -1,5 +1,6 @@
 """What a level costs a year, and the reorder point and quantity of least cost."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
 
@@ -13,7 +14,6 @@ from pumplife.stock.level import (
     DemandChances,
     Shelf,
     count_chances,
-    count_pmf,
     lay_levels,
     poisson_loss,
 )
@@ -58,7 +58,7 @@ class ItemPrices:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LevelCost:
-    """What each reorder point of a shelf costs and does a year.
+    """What each reorder point of a shelf costs and does a year; of many, (items, levels).
 
     Attributes
     ----------
@@ -88,13 +88,12 @@ def assess_demand(demand: ItemDemand, quantity: int) -> Shelf:
 
 @lru_cache(maxsize=2)  # one demand is asked about many quantities in turn
 def _count(demand: ItemDemand) -> DemandChances:
-    spans = np.array(demand.spans)
-    lead, *later = (count_pmf(span) for span in np.maximum(spans, 0))
+    lead, *later = (span.shares() for span in demand.spans)
     return count_chances(
         lead,
         (later[0], later[1]),
-        seen=count_pmf(np.maximum(demand.seen, 0)) if len(demand.seen) else None,
-        early=float(SIMPSON @ np.maximum(-spans, 0).mean(axis=1)),
+        seen=demand.seen.shares() if demand.seen.of else None,
+        early=float(SIMPSON @ np.array([span.below for span in demand.spans])),
     )
 
 
@@ -108,20 +107,54 @@ def cost_levels(
     Which of the two is cheaper is asked level by level for the short demands on average, not one
     by one.
     """
-    unplanned = float(demand.year.mean())
+    unplanned = demand.unplanned_per_year
     yearly = unplanned + demand.planned_per_year
-    waiting = shelf.backorders * DAYS_PER_YEAR * (unplanned / yearly if yearly > 0 else 0.0)
-    paid = waiting * prices.waiting_per_day
-    short = unplanned * (1.0 - shelf.fill_rate)
-    rushed = short * (prices.rush + prices.rush_days * prices.waiting_per_day)
+    return price_levels(
+        (shelf.on_hand, shelf.backorders, shelf.fill_rate),
+        (unplanned, unplanned / yearly if yearly > 0 else 0.0),
+        orders_per_year(yearly, shelf.quantity, review_days),
+        (
+            prices.holding,
+            prices.order,
+            prices.waiting_per_day,
+            prices.rush,
+            prices.rush_days,
+        ),
+    )
+
+
+def price_levels(
+    kept: tuple[FloatArray, FloatArray, FloatArray],
+    asked: tuple[ArrayLike, ArrayLike],
+    orders: ArrayLike,
+    prices: Sequence[ArrayLike],
+) -> LevelCost:
+    """Cost a year of levels, of one item (levels,) or of many (items, levels).
+
+    Parameters
+    ----------
+    kept : tuple of arrays
+        Mean number on the shelf, mean number waiting [items], fill rate [-].
+    asked : tuple
+        Unplanned demand [items/year], and its share of all demand [-]; of many (items, 1).
+    orders : float or array (items, 1)
+        [orders/year]
+    prices : sequence
+        holding, order, waiting_per_day, rush and rush_days as of `ItemPrices`; of many (items, 1).
+    """
+    on_hand, backorders, fill_rate = kept
+    unplanned, share = np.asarray(asked[0]), np.asarray(asked[1])
+    holding, order, per_day, rush, rush_days = map(np.asarray, prices)
+    waiting = backorders * DAYS_PER_YEAR * share
+    paid = waiting * per_day
+    short = unplanned * (1.0 - fill_rate)
+    rushed = short * (rush + rush_days * per_day)
     cheaper = rushed < paid
-    orders = orders_per_year(yearly, shelf.quantity, review_days)
+    money = np.where(cheaper, rushed, paid)
     return LevelCost(
-        money=prices.holding * shelf.on_hand
-        + prices.order * orders
-        + np.where(cheaper, rushed, paid),
-        short=np.where(cheaper, rushed, paid),
-        waiting=np.where(cheaper, short * prices.rush_days, waiting),
+        money=np.asarray(holding * on_hand + order * orders + money),
+        short=money,
+        waiting=np.where(cheaper, short * rush_days, waiting),
         rushed=np.where(cheaper, short, 0.0),
     )
 
@@ -157,7 +190,7 @@ def find_least_cost(
     Quantities are tried from the least order up to twice the classical lot size
     √(2 · order · demand / holding), all of them where they are few.
     """
-    yearly = float(demand.year.mean()) + demand.planned_per_year
+    yearly = demand.unplanned_per_year + demand.planned_per_year
     found = []
     for quantity in list_quantities(least_order, yearly, prices):
         shelf = assess_demand(demand, quantity)

@@ -1,6 +1,6 @@
 """Levels of many items at once: what `level` and `least_cost` do for one, over padded arrays.
 
-Demand counts of ragged length become histograms of one width by counting combined keys; losses are
+Items are taken in blocks of like demand, so that their tallies pad each other little; losses are
 sums of their tails, and a mean over the positions that an order quantity brings about is the
 difference of two sums. A test holds both ways of reckoning together.
 """
@@ -11,10 +11,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pumplife.policy.groups import DAYS_PER_YEAR
 from pumplife.stock.asked import ItemDemand
-from pumplife.stock.least_cost import ItemPrices, list_quantities, orders_per_year
+from pumplife.stock.least_cost import (
+    ItemPrices,
+    LevelCost,
+    list_quantities,
+    orders_per_year,
+    price_levels,
+)
 from pumplife.stock.level import SIMPSON, Shelf
+from pumplife.stock.tally import Tally
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -82,15 +88,14 @@ class Sums:
 
 def sum_block(demands: Sequence[ItemDemand]) -> Sums:
     """Sum the tails of each item's demand."""
-    spans = np.stack([np.stack(one.spans) for one in demands], axis=1)  # (3, items, counts)
-    lies = bool(spans.min(initial=0) < 0)
-    counts = np.maximum(spans, 0) if lies else spans
-    length = counts.max(axis=(0, 2)) + 2  # levels -1 ... the highest demand
+    highest = [max(span.highest for span in one.spans) for one in demands]
+    length = np.array(highest, np.intp) + 2  # levels -1 ... the highest demand
     width = int(length.max()) + 1
-    tails = np.stack([_tails(span, width) for span in counts])
+    spans = [_lay([one.spans[number] for one in demands], width) for number in range(3)]
+    tails = np.stack([_from_above(shares) for shares, _ in spans])
     losses = np.concatenate([_from_above(tails)[..., 1:], np.zeros((*tails.shape[:2], 1))], axis=2)
     means = np.tensordot(SIMPSON, losses[..., 0], axes=1)  # at level 0 the loss is the mean
-    early = np.tensordot(SIMPSON, (counts - spans).mean(axis=2), axes=1) if lies else 0.0
+    early = np.tensordot(SIMPSON, np.stack([below for _, below in spans]), axes=1)
     misses = _misses(demands, tails, losses, width)
     return Sums(
         waits=_from_above(np.tensordot(SIMPSON, losses, axes=1)),
@@ -110,22 +115,26 @@ def _misses(
         unseen: FloatArray = np.where(
             asked[:, None] > 0, (losses[-1] - losses[0]) / asked[:, None], tails[0]
         )
-    sizes = np.array([len(one.seen) for one in demands])
-    if not sizes.any():
-        return unseen
-    seen = np.maximum(np.concatenate([one.seen for one in demands]), 0)
-    row = np.repeat(np.arange(len(demands)), sizes)
-    inside = np.minimum(seen, width - 1)
-    cells = np.bincount(row * width + inside, minlength=len(demands) * width)
-    shares = cells.reshape(-1, width) / np.maximum(sizes, 1)[:, None]
-    return np.asarray(np.where(sizes[:, None] > 0, _from_above(shares), unseen))
+    seen = [one.seen for one in demands]
+    known = np.array([len(one.times) > 0 for one in seen])
+    return np.asarray(np.where(known[:, None], _from_above(_lay(seen, width)[0]), unseen))
 
 
-def _tails(counts: IntArray, width: int) -> FloatArray:
-    """P(D >= y) of each row of counts, y = 0 ... width - 1."""
-    cell = np.arange(len(counts))[:, None] * width + counts
-    cells = np.bincount(cell.ravel(), minlength=len(counts) * width).reshape(-1, width)
-    return _from_above(cells / counts.shape[1])
+def _lay(tallies: Sequence[Tally], width: int) -> tuple[FloatArray, FloatArray]:
+    """Shares of 0, 1, 2 ... of each tally (items, width), and its mean below 0 (items,).
+
+    What lies below 0 counts as 0, what lies beyond the width as the last.
+    """
+    sizes = np.array([len(one.times) for one in tallies])
+    row = np.repeat(np.arange(len(tallies)), sizes)
+    number = np.arange(len(row)) - np.repeat(np.cumsum(sizes) - sizes, sizes)
+    number += np.repeat([one.lowest for one in tallies], sizes)
+    times = np.concatenate([one.times for one in tallies]).astype(np.float64)
+    inside = row * width + np.clip(number, 0, width - 1)
+    cells = np.bincount(inside, weights=times, minlength=len(tallies) * width).reshape(-1, width)
+    below = np.bincount(row, weights=times * np.maximum(-number, 0), minlength=len(tallies))
+    of = np.maximum(cells.sum(axis=1), 1.0)
+    return cells / of[:, None], below / of
 
 
 def _from_above(values: FloatArray) -> FloatArray:
@@ -143,14 +152,19 @@ class Assessed:
         With the least order, and with single pieces.
     cheapest : tuple of Shelf, int, float or None
         As `find_least_cost`; None where a price is missing.
-    sooner : Shelf or None
+    sooner : Shelf
         With the order quantity as advised, were orders there sooner.
+    shelf_cost, cheapest_cost, sooner_cost : LevelCost
+        What the levels of these shelves cost.
     """
 
     shelf: Shelf
     alone: Shelf
-    cheapest: tuple[Shelf, int, float] | None = None
-    sooner: Shelf | None = None
+    cheapest: tuple[Shelf, int, float] | None
+    sooner: Shelf
+    shelf_cost: LevelCost
+    cheapest_cost: LevelCost
+    sooner_cost: LevelCost
 
     def __repr__(self) -> str:
         return f"Assessed({self.shelf!r})"
@@ -178,12 +192,19 @@ def assess_many(
     by_target : bool
         Whether the service level decides, not cost.
     """
-    found: list[Assessed] = []
-    for start in range(0, len(least_orders), BLOCK):
-        part = slice(start, start + BLOCK)
-        block = (counted[0][part], counted[1][part])
-        found += _assess_block(block, least_orders[part], prices[part], review_days, by_target)
-    return found
+    by_width = np.argsort([one.spans[2].highest for one in counted[0]], kind="stable")
+    found: dict[int, Assessed] = {}
+    for start in range(0, len(by_width), BLOCK):
+        rows = by_width[start : start + BLOCK].tolist()
+        known = _assess_block(
+            ([counted[0][k] for k in rows], [counted[1][k] for k in rows]),
+            [least_orders[k] for k in rows],
+            [prices[k] for k in rows],
+            review_days,
+            by_target,
+        )
+        found |= zip(rows, known, strict=True)
+    return [found[k] for k in range(len(by_width))]
 
 
 def _assess_block(
@@ -201,16 +222,67 @@ def _assess_block(
     cheapest = sums.shelves(quantity)
     known = np.array([one.complete for one in prices])
     advised = np.where(known & ~np.bool_(by_target), quantity, least)
-    sooner = sum_block(counted[1]).shelves(advised)
+    sooner = sum_block(counted[1])
+    later = sooner.shelves(advised)
+    costs = [
+        price_block(block, asked, lot, prices, review_days)
+        for block, asked, lot in (
+            (sums, counted[0], least), (sums, counted[0], quantity), (sooner, counted[1], advised)
+        )
+    ]  # fmt: skip
     return [
         Assessed(
             shelf=shelves[k],
             alone=alone[k],
             cheapest=(cheapest[k], int(point[k]), float(cost[k])) if known[k] else None,
-            sooner=sooner[k],
+            sooner=later[k],
+            shelf_cost=costs[0][k],
+            cheapest_cost=costs[1][k],
+            sooner_cost=costs[2][k],
         )
         for k in range(len(least))
     ]
+
+
+def price_block(
+    sums: Sums,
+    demands: Sequence[ItemDemand],
+    quantity: IntArray,
+    prices: Sequence[ItemPrices],
+    review_days: float,
+) -> list[LevelCost]:
+    """What every reorder point of each item costs, as `cost_levels`."""
+    waits = sums.over(sums.waits, quantity)
+    kept = (sums.on_hand(quantity, waits), waits, 1.0 - sums.over(sums.misses, quantity))
+    unplanned, yearly, share = _asked_a_year(demands)
+    orders = orders_per_year(yearly, quantity, review_days)[:, None]
+    asked = (unplanned[:, None], share[:, None])
+    every = price_levels(kept, asked, orders, _terms(prices))
+    return [
+        LevelCost(
+            money=every.money[k, :n],
+            short=every.short[k, :n],
+            waiting=every.waiting[k, :n],
+            rushed=every.rushed[k, :n],
+        )
+        for k, n in enumerate(sums.length.tolist())
+    ]
+
+
+def _asked_a_year(demands: Sequence[ItemDemand]) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Unplanned and all demand [items/year], and the share of the unplanned [-]."""
+    unplanned = np.array([one.unplanned_per_year for one in demands])
+    yearly = unplanned + np.array([one.planned_per_year for one in demands])
+    share = np.divide(unplanned, yearly, out=np.zeros(len(yearly)), where=yearly > 0)
+    return unplanned, yearly, share
+
+
+def _terms(prices: Sequence[ItemPrices]) -> list[FloatArray]:
+    """Prices as `price_levels` takes them, each (items, 1)."""
+    terms = np.array(
+        [(p.holding, p.order, p.waiting_per_day, p.rush, p.rush_days) for p in prices]
+    ).reshape(-1, 5)[..., None]
+    return list(terms.swapaxes(0, 1))
 
 
 def least_costs(
@@ -224,13 +296,8 @@ def least_costs(
 
     Items with a price missing keep their least order, and have no cost.
     """
-    unplanned = np.array([float(one.year.mean()) for one in demands])
-    yearly = unplanned + np.array([one.planned_per_year for one in demands])
-    share = np.divide(unplanned, yearly, out=np.zeros(len(yearly)), where=yearly > 0)
-    terms = np.array(
-        [(p.holding, p.order, p.waiting_per_day, p.rush, p.rush_days) for p in prices]
-    ).reshape(-1, 5)[..., None]
-    holding, order, per_day, rush, rush_days = terms.swapaxes(0, 1)
+    unplanned, yearly, share = _asked_a_year(demands)
+    asked, terms = (unplanned[:, None], share[:, None]), _terms(prices)
     tried = _pad([
         list_quantities(n, y, p) if p.complete else [n]
         for n, y, p in zip(least.tolist(), yearly.tolist(), prices, strict=True)
@@ -240,13 +307,9 @@ def least_costs(
     quantity, point = least.copy(), np.full(len(least), -1, np.intp)
     for q in tried.T:
         waits = sums.over(sums.waits, q)
-        paid = waits * DAYS_PER_YEAR * share[:, None] * per_day
-        rushed = unplanned[:, None] * sums.over(sums.misses, q) * (rush + rush_days * per_day)
-        money = (
-            holding * sums.on_hand(q, waits)
-            + order * orders_per_year(yearly, q, review_days)[:, None]
-            + np.where(rushed < paid, rushed, paid)
-        )
+        kept = (sums.on_hand(q, waits), waits, 1.0 - sums.over(sums.misses, q))
+        orders = orders_per_year(yearly, q, review_days)[:, None]
+        money = price_levels(kept, asked, orders, terms).money
         money[outside | np.isnan(money)] = np.inf
         at = money.argmin(axis=1)
         cost = money[np.arange(len(at)), at]

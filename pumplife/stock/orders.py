@@ -36,7 +36,8 @@ def order_row(
     Returns
     -------
     dict or None
-        `ORDER_COLUMNS`; needed_by is when the order should be there, order_by a lead time before
+        `ORDER_COLUMNS`, with the pieces missing and the least order, of which `move_surplus`
+        makes less; needed_by is when the order should be there, order_by a lead time before
         it, today at the earliest; amount is its value [money].
     """
     if not np.isfinite(row["reorder_point"]):
@@ -55,6 +56,10 @@ def order_row(
         "order_by": now + pd.Timedelta(days=round(max(0.0, needed - lead))),
         "amount": quantity * item.unit_cost,
         "why": _why(row, item, today, lead),
+        "missing": row["reorder_point"]
+        + 1.0
+        - (today.on_hand + today.on_order - len(today.planned)),
+        "step": step,
     }
 
 

@@ -7,11 +7,12 @@ import numpy as np
 
 from pumplife.records.plant import Plant
 from pumplife.stock.ageing import Ageing, write_offs_a_year
-from pumplife.stock.asked import Futures, ItemDemand, Known, Needs, sort_needs
+from pumplife.stock.asked import Futures, ItemDemand
 from pumplife.stock.assess import NO_AGEING, advise_level, price_item
 from pumplife.stock.curves import Level
 from pumplife.stock.items import Item
 from pumplife.stock.least_cost import ItemPrices, LevelCost, cost_levels
+from pumplife.stock.needs import Known, Needs, sort_needs
 from pumplife.stock.reserve import NO_RESERVE, Reserve
 
 _TINY = 1e-9  # of a cost: rounding

@@ -191,7 +191,7 @@ def _row(
         "item": one.item.name,
         "kind": one.item.kind,
         "stores": ", ".join(one.stores),
-        "demand_per_year": float(demand.year.mean()),
+        "demand_per_year": demand.unplanned_per_year,
         "apart_pieces": one.apart.pieces,
         "apart_capital": one.apart.capital,
         "apart_cost": one.apart.cost,

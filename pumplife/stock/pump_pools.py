@@ -97,6 +97,7 @@ def weigh_store(
 ) -> dict[str, pd.DataFrame]:
     """Tables of what the store might do otherwise: pooling, other levels, spare pumps."""
     return {
+        "transfers": stock.transfers,
         "pooling": stock.pooling,
         "stock_levels": stock.levels,
         "stock_frontier": stock.frontier,

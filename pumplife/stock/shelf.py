@@ -45,6 +45,7 @@ from pumplife.stock.rotables import RemovalTally
 from pumplife.stock.shocks import list_past_shocks
 from pumplife.stock.stock_plan import StockPlan, no_plan, order_frame, stock_frame
 from pumplife.stock.supply_costs import Terms
+from pumplife.stock.transfers import move_surplus, transfer_frame
 
 FloatArray = NDArray[np.float64]
 Seen = Callable[[SideGroup, SideEvents], None]
@@ -274,7 +275,7 @@ def _assemble(
     """Levels and orders item by item; counted: demand as it is, and with orders there sooner."""
     rows, orders, curves = [], [], []
     for demand, sooner, known in zip(*counted, _assess_all(records, store, counted), strict=True):
-        if not demand.year.any() and demand.planned_per_year == 0 and not demand.spans[2].any():
+        if demand.unplanned_per_year + demand.planned_per_year == 0 and demand.spans[2].nothing:
             continue
         item = store.items[demand.item]
         today = find_today(store, demand, item, records.plant)
@@ -295,10 +296,13 @@ def _assemble(
         orders.append(order_row(row, item, today, records.plant.records_to))
     weight = {(row["store"], row["item"]): -np.nan_to_num(row["capital"]) for row in rows}
     rows += _idle_rows(store, carried, set(weight))
+    placed = [order for order in orders if order is not None]
+    moved = move_surplus(rows, placed, store.items, records.plant)
     return replace(
         no_plan(),
-        stock=stock_frame(rows),
-        orders=order_frame([order for order in orders if order is not None]),
+        stock=stock_frame(moved.stock),
+        orders=order_frame(moved.orders),
+        transfers=transfer_frame(moved.transfers),
         shelf=list_shelf(store.shelves, expiry, store.items),
         curves=tuple(sorted(curves, key=lambda c: (weight[c.store, c.item], c.store, c.item))),
     )

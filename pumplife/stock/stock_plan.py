@@ -18,6 +18,7 @@ from pumplife.stock.on_condition import SHARE_COLUMNS
 from pumplife.stock.orders import ORDER_COLUMNS
 from pumplife.stock.pooling import POOLING_COLUMNS
 from pumplife.stock.rotables import RemovalTally
+from pumplife.stock.transfers import transfer_frame
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -40,6 +41,8 @@ class StockPlan:
         What openings of each advised group take beside the kit.
     removals : RemovalTally
         Openings of pumps that are rebuilt on the bench, in the same futures.
+    transfers : DataFrame
+        Surplus moved instead of orders, `TRANSFER_COLUMNS`.
     pooling : DataFrame
         One shelf against several, `POOLING_COLUMNS`.
     levels : DataFrame
@@ -64,6 +67,7 @@ class StockPlan:
     coverage: pd.DataFrame
     on_condition: pd.DataFrame
     kit_or_parts: pd.DataFrame
+    transfers: pd.DataFrame
     pooling: pd.DataFrame
     levels: pd.DataFrame
     frontier: pd.DataFrame
@@ -87,6 +91,7 @@ def no_plan() -> StockPlan:
         coverage=pd.DataFrame(columns=list(COVERAGE_COLUMNS)),
         on_condition=pd.DataFrame(columns=list(SHARE_COLUMNS)),
         kit_or_parts=pd.DataFrame(columns=list(KIT_OR_PARTS_COLUMNS)),
+        transfers=transfer_frame([]),
         pooling=pd.DataFrame(columns=list(POOLING_COLUMNS)),
         levels=pd.DataFrame(columns=list(LEVEL_COLUMNS)),
         frontier=pd.DataFrame(columns=list(FRONTIER_COLUMNS)),

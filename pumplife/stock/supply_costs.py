@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from pumplife.policy.groups import DAYS_PER_YEAR
 from pumplife.records.plant import Plant
 from pumplife.records.stocking import may_break_kits
-from pumplife.stock.asked import ItemDemand, Key, count_takings
+from pumplife.stock.asked import ItemFutures, Key, count_takings
 from pumplife.stock.assess import advise_level, price_item
 from pumplife.stock.items import Item
 from pumplife.stock.lead_times import draw_item_leads
@@ -47,7 +47,7 @@ class Terms:
 class Asked:
     """What one way asks of a store, by item: demand, pieces and takings a year; orders a year."""
 
-    demand: dict[str, ItemDemand]
+    demand: dict[str, ItemFutures]
     rate: dict[str, float]
     times: dict[str, float]
     orders: float
@@ -197,11 +197,11 @@ def shelf_of(room: Room, item: str, ways: dict[str, str]) -> PooledShelf:
     return room.known[key]
 
 
-def _assess(demands: list[ItemDemand], together: float, terms: Terms, item: str) -> PooledShelf:
+def _assess(demands: list[ItemFutures], together: float, terms: Terms, item: str) -> PooledShelf:
     """The shelf of an item of which an opening takes so many together: they wait as one pump."""
     if not demands:
         return PooledShelf()
-    demand = add_demands(demands)
+    demand = add_demands(demands).counted()
     quantity = terms.items[item].min_order
     prices = price_item(terms.plant, terms.items[item].unit_cost)
     level = advise_level(demand, quantity, terms.plant, prices)
@@ -214,7 +214,7 @@ def _assess(demands: list[ItemDemand], together: float, terms: Terms, item: str)
     )
 
 
-def add_demands(demands: Sequence[ItemDemand]) -> ItemDemand:
+def add_demands(demands: Sequence[ItemFutures]) -> ItemFutures:
     """Demand of several takers for one item, future by future: a percentile of sums is no sum."""
     first = demands[0]
     lead, half, review = (

@@ -41,6 +41,9 @@ class Played:
     ----------
     fill : array (points, items)
         Share of the breakdowns that found a piece.
+    error : array (points, items)
+        Standard error of that share: breakdowns of one future share its lead time and its lives,
+        so that futures are the independent draws, not breakdowns.
     shelf : array (points, items)
         Mean pieces lying.
     demands : array (items,)
@@ -48,6 +51,7 @@ class Played:
     """
 
     fill: np.ndarray
+    error: np.ndarray
     shelf: np.ndarray
     demands: np.ndarray
 
@@ -94,12 +98,21 @@ def ask(
     )
 
 
+def draw_leads(terms: pd.DataFrame, futures: int, *, seed: int) -> np.ndarray:
+    """Lead times of each item in each future, whole days from 1 up: int array (items, futures)."""
+    rng = np.random.default_rng(seed)
+    spread = np.log(np.maximum(terms["lead_high"] / terms["lead"], 1.0)) / stats.norm.ppf(0.9)
+    chance = np.exp(spread.to_numpy()[:, None] * rng.standard_normal((len(terms), futures)))
+    return np.maximum(np.rint(terms["lead"].to_numpy()[:, None] * chance).astype(int), 1)
+
+
 def play(
     asked: Asked,
-    terms: pd.DataFrame,
+    quantity: np.ndarray,
+    takes: np.ndarray,
     *,
     review: int,
-    watched: tuple[np.ndarray, np.ndarray],
+    watch: int,
     seed: int,
     points: int = 40,
 ) -> Played:
@@ -108,46 +121,52 @@ def play(
     The position is looked at every `review` days, in the morning: what lies and comes, less what
     waits and the jobs listed; at s or below, multiples of Q are ordered. First come, first served,
     on one day breakdowns first. Reorder points differ by a constant number of pieces, so that one
-    play shows all.
+    play shows all. A supplier takes as long for every order of one future, so that none overtakes
+    an earlier one: the lead times that a store sees are then those it is said to have. Orders that
+    overtake would serve better than any of them.
 
     Parameters
     ----------
-    terms : DataFrame
-        quantity [items], lead, lead_high [days]; one row per item.
-    watched : two int arrays (items,)
-        First day, and first day no more, on which breakdowns are counted [day].
+    quantity : int array (items,)
+        Order quantities [items].
+    takes : int array (items, futures)
+        Lead times as of `draw_leads` [days].
+    watch : int
+        Breakdowns are counted on so many days from the first on which an order can have come
+        [days].
     """
     rng = np.random.default_rng(seed)
     days, items, futures = asked.breakdowns.shape
-    quantity = terms["quantity"].to_numpy(int)[:, None]
-    spread = np.log(np.maximum(terms["lead_high"] / terms["lead"], 1.0)) / stats.norm.ppf(0.9)
+    quantity = quantity[:, None]
     net = rng.integers(1, quantity + 1, (items, futures)) + asked.listed[0]
     coming = np.zeros((items, futures), int)
     arrives = np.zeros((days, items, futures), np.int16)
     row, column = np.indices((items, futures))
-    met = np.zeros((points + 1, items))
-    shelf, demands, watch_days = met.copy(), np.zeros(items), np.zeros(items)
+    met = np.zeros((points + 1, items, futures), np.int32)
+    asked_for, watch_days = np.zeros((items, futures), np.int32), np.zeros(items)
+    shelf = np.zeros((points + 1, items))
     level = np.arange(-1, points)[:, None, None]
     for day in range(days):
         net, coming = net + arrives[day], coming - arrives[day]
         if day % review == 0:
             missing = 1 - (net + coming - asked.listed[day])
             order = np.where(missing > 0, -(-missing // quantity) * quantity, 0)
-            lead = terms["lead"].to_numpy()[:, None] * np.exp(
-                spread.to_numpy()[:, None] * rng.standard_normal((items, futures))
-            )
-            when = day + np.maximum(np.rint(lead).astype(int), 1)
+            when = day + takes
             inside = (order > 0) & (when < days)
             np.add.at(arrives, (when[inside], row[inside], column[inside]), order[inside])
             coming = coming + order
-        counts = (day >= watched[0]) & (day < watched[1])
+        counts = (day >= takes) & (day < takes + watch)
         wanted = asked.breakdowns[day]
         if counts.any():
-            given = np.clip(net + level, 0, wanted)
-            met += np.where(counts, given.sum(axis=2), 0)
-            shelf += np.where(counts, np.maximum(net + level, 0).mean(axis=2), 0.0)
-            demands += np.where(counts, wanted.sum(axis=1), 0)
-            watch_days += counts
+            watched = np.where(counts, wanted, 0)
+            met += np.clip(net + level, 0, watched).astype(np.int32)
+            shelf += np.where(counts, np.maximum(net + level, 0), 0).sum(axis=2)
+            asked_for += watched.astype(np.int32)
+            watch_days += counts.sum(axis=1)
         net = net - wanted - asked.planned[day]
     with np.errstate(invalid="ignore"):
-        return Played(fill=met / demands, shelf=shelf / watch_days, demands=demands)
+        demands = asked_for.sum(axis=1)
+        fill = met.sum(axis=2) / demands
+        off = met - fill[..., None] * asked_for
+        error = np.sqrt((off**2).sum(axis=2)) / demands
+    return Played(fill=fill, error=error, shelf=shelf / watch_days, demands=demands)

@@ -22,6 +22,7 @@ from pumplife.report.words import UNIT_OF_KIND
 from pumplife.stock.frontier import FRONTIER_COLUMNS, LEVEL_COLUMNS
 from pumplife.stock.pooling import POOLING_COLUMNS
 from pumplife.stock.pump_pools import ROTABLE_COLUMNS
+from pumplife.stock.transfers import TRANSFER_COLUMNS
 
 FRONTIER = pd.DataFrame(
     [
@@ -96,8 +97,8 @@ def test_an_item_where_both_marks_fall_on_one_level_has_both_bars():
 def test_bars_show_surplus_at_its_price_and_the_worth_of_lead_time():
     stock = pd.DataFrame(
         {
-            "store": "A", "item": [f"K{n}" for n in range(20)], "today_on_hand": 4.0,
-            "capital_today": 40.0, "surplus": np.arange(20.0), "lead_time_worth": 7.0,
+            "store": "A", "item": [f"K{n}" for n in range(20)],
+            "surplus_value": 10.0 * np.arange(20.0), "lead_time_worth": 7.0,
         }
     )  # fmt: skip
     surplus = bars_table(stock, "surplus_value")
@@ -107,7 +108,7 @@ def test_bars_show_surplus_at_its_price_and_the_worth_of_lead_time():
     assert [bar.get_width() for bar in axes.patches] == surplus["surplus_value"].tolist()
     sooner = plot_bars(bars_table(stock, "lead_time_worth"), "lead_time_worth", "EUR")
     assert read_title(sooner) == "Ten days less lead time is worth 84.0 EUR a year in these items"
-    assert bars_table(stock.assign(surplus=0.0), "surplus_value").empty
+    assert bars_table(stock.assign(surplus_value=0.0), "surplus_value").empty
     assert bars_table(pd.DataFrame(), "surplus_value").empty
 
 
@@ -115,12 +116,14 @@ def test_every_column_has_its_words():
     shared = {
         "item", "why", "pumps", "store", "reorder_point", "order_up_to", "shortage_prob",
         "fill_rate", "capital", "pump_days_waiting", "cost_per_year", "demand_per_year",
+            "quantity",
     }  # fmt: skip
     for table, columns in (
-        ("pooling", POOLING_COLUMNS), ("rotables", ROTABLE_COLUMNS),
+        ("pooling", POOLING_COLUMNS), ("transfers", TRANSFER_COLUMNS),
+        ("rotables", ROTABLE_COLUMNS),
         ("stock_levels", LEVEL_COLUMNS), ("stock_frontier", FRONTIER_COLUMNS),
     ):  # fmt: skip
         unnamed = {name for name in columns if (table, name) not in OF_STORES} - shared
         assert not unnamed, (table, unnamed)
-    known = {*UNIT_OF_KIND, "text", "code", "count", "number", "share"}
+    known = {*UNIT_OF_KIND, "text", "code", "count", "number", "share", "date"}
     assert {heading.kind for heading in OF_STORES.values()} <= known

@@ -5,9 +5,11 @@ import numpy as np
 from pumplife.policy.evidence import Evidence
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import fixed_interval
-from pumplife.stock.asked import QUARTER_DAYS, Futures, Needs, count_futures, join_known, sort_needs
+from pumplife.stock.asked import Futures, count_futures
 from pumplife.stock.demand import simulate_futures
 from pumplife.stock.future import Practice
+from pumplife.stock.looks import QUARTER_DAYS
+from pumplife.stock.needs import Needs, join_known, sort_needs
 from pumplife.weibull.draws import LifeDraws
 
 

@@ -11,6 +11,7 @@ from pumplife.stock.asked import ItemDemand
 from pumplife.stock.assess import TodaysShelf, idle_row, quantity_to_order, stock_row
 from pumplife.stock.items import Item
 from pumplife.stock.orders import order_row
+from pumplife.stock.tally import tally
 
 NOW = pd.Timestamp("2024-06-30")
 COSTS = {"holding_per_year": 0.2, "order": 30.0, "waiting_per_day": 100.0}
@@ -47,7 +48,7 @@ def demand(lead=(0, 0, 1, 1), protected=(0, 1, 1, 2), **changes):
         "store": "MAIN",
         "item": "K",
         "lead": lead,
-        "spans": (lead, lead, protected),
+        "spans": (tally(lead), tally(lead), tally(protected)),
         "year": np.full(len(lead), 6),
         "planned_per_year": 2.0,
         "lead_days": np.full(len(lead), 40.0),
@@ -102,8 +103,9 @@ def test_a_lower_target_waits_and_pays_for_it():
     cheapest = 0.2 * 500 * (2 - 3.5 / 6)
     assert row["least_cost_per_year"] == pytest.approx(cheapest)
     saved = round(row["cost_per_year"] - cheapest)
-    words = f"waiting or ordering is dear: up to 2 would cost {saved:,} EUR less a year"
+    words = f"waiting or ordering is dear: up to 2 would cost {saved:,} EUR less a year, kept at 1"
     assert words in row["verdict"]
+    assert "kept at 1: [targets] service_level asks for 40 % met from the shelf" in row["verdict"]
 
 
 def test_without_a_target_the_cost_decides():
@@ -164,6 +166,14 @@ def test_a_random_lead_time_decides_which_jobs_count():
 def test_surplus_by_hand():
     row, _ = stock_row(demand(), item(), plant(), shelf(on_hand=5, on_order=1, planned=[3.0]))
     assert row["surplus"] == 5 + 1 - 2 - 1
+    assert row["surplus_value"] == 3 * 500
+    assert "1 of them under way: ask whether that order can wait" in row["verdict"]
+    few, _ = stock_row(demand(), item(), plant(service_level=0.4), shelf(on_order=2))
+    assert (few["surplus"], few["least_cost_up_to"]) == (1, 3)  # of use at the level of least cost
+    assert "under way: ask" not in few["verdict"]
+    coming, _ = stock_row(demand(), item(), plant(), shelf(on_order=6))
+    assert (coming["surplus"], coming["surplus_value"]) == (4, 2000)
+    assert "3 of them under way" in coming["verdict"]
     assert row["verdict"].startswith("3 above what the service level asks for")
 
 
@@ -176,7 +186,7 @@ def test_surplus_over_a_level_by_cost_is_not_said_to_be_over_the_service_level()
 
 def test_an_idle_item_is_all_surplus():
     row = idle_row("MAIN", item(), 4.0)
-    assert (row["surplus"], row["capital_today"]) == (4.0, 2000.0)
+    assert (row["surplus"], row["surplus_value"], row["capital_today"]) == (4.0, 2000.0, 2000.0)
     assert "no pump of this store" in row["verdict"]
     assert "use it up" in idle_row("MAIN", item(kind="part"), 4.0)["verdict"]
 

@@ -6,6 +6,7 @@ from scipy import stats
 
 from pumplife.stock.future import count_replicates, planned_at
 from pumplife.stock.lead_times import draw_lead_times
+from pumplife.stock.tally import tally
 from tests.stock.fleets import lives, run_to_failure, side_group, simulate_demand
 
 YEAR = 365.25
@@ -22,13 +23,14 @@ def test_memoryless_lives_give_poisson_demand():
     assert (kit.store, kit.item) == ("MAIN", "K")
     for counts, days in (
         *zip(kit.spans, (60, 75, 90), strict=True),
-        (kit.lead, 60),
-        (kit.year, YEAR),
+        (tally(kit.lead), 60),
+        (tally(kit.year), YEAR),
     ):
         mean = 10 * days / YEAR
-        assert counts.mean() == pytest.approx(mean, abs=4 * np.sqrt(mean / 4000))
-        shares = np.bincount(counts, minlength=40)[:40] / counts.size
-        np.testing.assert_allclose(shares, stats.poisson.pmf(np.arange(40), mean), atol=0.03)
+        assert counts.mean == pytest.approx(mean, abs=4 * np.sqrt(mean / 4000))
+        shares = counts.shares()
+        chances = stats.poisson.pmf(np.arange(len(shares)), mean)
+        np.testing.assert_allclose(shares, chances, atol=0.03)
     assert kit.planned_per_year == 0.0
 
 

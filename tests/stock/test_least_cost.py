@@ -18,6 +18,7 @@ from pumplife.stock.least_cost import (
 )
 from pumplife.stock.level import assess_levels, poisson_pmf, reorder_point
 from pumplife.stock.reserve import Reserve
+from pumplife.stock.tally import tally
 from tests.stock.test_assess import COSTS, demand, item, plant, shelf
 
 PRICES = ItemPrices(unit_cost=500.0, holding=100.0, order=30.0, waiting_per_day=100.0)
@@ -31,7 +32,7 @@ def poisson_demand(a_year, lead, review=30.0, seed=0, futures=600):
         store="MAIN",
         item="K",
         lead=spans[0],
-        spans=(spans[0], np.maximum(*spans[:2]), np.maximum.reduce(spans)),
+        spans=tuple(map(tally, (spans[0], np.maximum(*spans[:2]), np.maximum.reduce(spans)))),
         year=rng.poisson(a_year, futures),
         planned_per_year=0.0,
         lead_days=np.full(futures, lead),
@@ -114,7 +115,9 @@ def test_a_reserve_raises_the_reorder_point_and_serves_critical_pumps_better():
 
 def test_planned_work_alone_keeps_nothing():
     none = np.zeros(4, int)
-    ahead = demand(lead=none, protected=none, year=none, spans=(none - 1, none, none))
+    ahead = demand(
+        lead=none, protected=none, year=none, spans=tuple(map(tally, (none - 1, none, none)))
+    )
     row, _ = stock_row(ahead, item(), plant(), shelf(on_hand=1, planned=[5.0]))
     assert (row["reorder_point"], row["order_up_to"]) == (-1, 0)
     assert "nothing is kept: ordered for each job as it comes" in row["verdict"]
@@ -125,7 +128,7 @@ def test_planned_work_alone_keeps_nothing():
 
 def test_pieces_lying_for_jobs_to_come_are_capital():
     none = np.zeros(4, int)
-    ahead = demand(lead=none, spans=(none - 2, none - 1, none), year=none)
+    ahead = demand(lead=none, spans=tuple(map(tally, (none - 2, none - 1, none))), year=none)
     # Simpson: two pieces, one piece, none
     row, _ = stock_row(ahead, item(), plant(), shelf())
     assert row["capital"] == pytest.approx(500 * (2 + 4 * 1 + 0) / 6)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from pumplife.stock.asked import count_futures
-from pumplife.stock.least_cost import ItemPrices, assess_demand, find_least_cost
+from pumplife.stock.least_cost import ItemPrices, assess_demand, cost_levels, find_least_cost
 from pumplife.stock.level import poisson_loss
 from pumplife.stock.many import assess_many
 from tests.stock.fleets import poisson_futures
@@ -51,12 +51,21 @@ def test_many_items_are_assessed_as_each_alone(rates, review, least, prices, see
         assert (one.cheapest[1], one.cheapest[0].quantity) == (point, shelf.quantity)
         same(one.cheapest[0], shelf)
         same(one.sooner, assess_demand(demand, shelf.quantity))
+        for kept, cost in (
+            (one.shelf, one.shelf_cost), (one.cheapest[0], one.cheapest_cost),
+            (one.sooner, one.sooner_cost),
+        ):  # fmt: skip
+            alone = cost_levels(kept, demand, prices, review)
+            for name in ("money", "short", "waiting", "rushed"):
+                assert getattr(cost, name) == pytest.approx(getattr(alone, name)), name
 
 
 def test_pieces_that_lie_for_jobs_to_come_count_as_lying():
     futures = poisson_futures([3.0, 9.0], replicates=200, review=14.0)
     demands = [
-        dataclasses.replace(one, spans=tuple(span - 1 for span in one.spans))
+        dataclasses.replace(
+            one, spans=tuple(dataclasses.replace(span, lowest=-1) for span in one.spans)
+        )
         for one in count_futures(futures)
     ]
     many = assess_many((demands, demands), [1, 1], [prices_of()] * 2, 14.0, by_target=True)

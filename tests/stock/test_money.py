@@ -25,6 +25,7 @@ from pumplife.stock.outcome import SUMS, Setting, run_way
 from pumplife.stock.plans import join_coming
 from pumplife.stock.prices import PriceRise
 from pumplife.stock.shelf import plan_stock
+from pumplife.stock.transfers import transfer_frame
 from pumplife.stock.years import BudgetYears, plain_years
 from tests.plants import SETTINGS, on_day, rebuild_rows, small_plant
 from tests.stock.fleets import lives as life_draws
@@ -168,7 +169,7 @@ def test_dearer_by_a_factor_scales_the_money():
     assert dearer == pytest.approx(3.0 * cheap)
 
 
-SPARE = ("surplus", "today_on_hand", "capital_today")
+SPARE = ("surplus", "surplus_value")
 STOCK = pd.DataFrame(
     {
         "store": ["MAIN", "MAIN", "MAIN"],
@@ -180,6 +181,7 @@ STOCK = pd.DataFrame(
         "demand_per_year": [5.0, 3.0, 0.0],
         "planned_per_year": [0.0, 0.0, np.nan],
         "surplus": [0.0, 8.0, 1.0],
+        "surplus_value": [0.0, 640.0, 50.0],
     }
 )
 
@@ -235,19 +237,38 @@ def test_surplus_is_used_before_anything_is_bought(whole):
     known, _, stock, _ = whole
     group = side_group(5, life_draws([1.0], [500.0]), kit="FK")
     budget = by_hand([group], dated_years(), [run_to_failure()])
-    table = stock.stock.head(1).assign(
-        store="MAIN", item="FK", surplus=7.0, today_on_hand=10.0, capital_today=3000.0
-    )
+    table = stock.stock.head(1).assign(store="MAIN", item="FK", surplus=7.0, surplus_value=2100.0)
     records = replace(
         known.records, plant=replace(known.records.plant, records_to=pd.Timestamp("2024-12-31"))
     )
     spare, none = (
         plan_cash(records, budget, replace(stock, orders=stock.orders.head(0), stock=frame))
-        for frame in (table, table.assign(surplus=0.0))
+        for frame in (table, table.assign(surplus=0.0, surplus_value=0.0))
     )
     assert none["amount"].sum() - spare["amount"].sum() == pytest.approx(7 * 300)
     material = budget.outcomes["advised"].of("material").sum(axis=0).mean()
     assert none["amount"].sum() == pytest.approx(material, rel=0.05)  # other futures
+
+
+def test_surplus_that_is_moved_is_no_more_used_where_it_lay(whole):
+    known, _, stock, _ = whole
+    budget = by_hand(
+        [side_group(5, life_draws([1.0], [500.0]), kit="FK")], dated_years(), [run_to_failure()]
+    )
+    table = stock.stock.head(1).assign(store="MAIN", item="FK", surplus=7.0, surplus_value=2100.0)
+    plant = replace(known.records.plant, records_to=pd.Timestamp("2024-12-31"))
+    moves = transfer_frame(
+        [{"item": "FK", "from_store": "MAIN", "to_store": "NORTH", "order_avoided": 600.0}]
+    )
+    kept, given = (
+        plan_cash(
+            replace(known.records, plant=plant),
+            budget,
+            replace(stock, orders=stock.orders.head(0), stock=table, transfers=moved),
+        )
+        for moved in (moves.head(0), moves)
+    )
+    assert given["amount"].sum() - kept["amount"].sum() == pytest.approx(600.0)
 
 
 def test_surplus_of_a_kit_pays_for_no_other_item(whole):
@@ -272,7 +293,7 @@ def test_surplus_of_a_kit_pays_for_no_other_item(whole):
     def bought(**spare):
         """Money for all that is bought, so many of each item being above its level."""
         rows = [
-            {"store": "MAIN", "item": item, "surplus": n, "today_on_hand": n, "capital_today": n}
+            {"store": "MAIN", "item": item, "surplus": n, "surplus_value": n}
             for item, n in spare.items()
         ]
         frame = pd.DataFrame(rows, columns=["store", "item", *SPARE]).astype(

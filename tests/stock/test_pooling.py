@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from pumplife.records.plant import Plant
 from pumplife.stock.ageing import Ageing
-from pumplife.stock.asked import count_futures, sort_needs
+from pumplife.stock.asked import count_futures
 from pumplife.stock.items import Item
+from pumplife.stock.needs import sort_needs
 from pumplife.stock.pooled import pool_futures, pooled_point, price_shelf
 from pumplife.stock.pooling import POOLING_COLUMNS, compare_pooling, say_pooling
 from tests.stock.fleets import poisson_futures

@@ -12,7 +12,7 @@ from pumplife.stock.future import planned_at
 from pumplife.stock.least_cost import assess_demand
 from pumplife.stock.level import assess_levels, base_stock, poisson_pmf, reorder_point
 from tests.prove.replay import judge_levels, score_stock
-from tests.prove.store_play import ask, play
+from tests.prove.store_play import ask, draw_leads, play
 from tests.stock.fleets import lives, run_to_failure, side_group, simulate_demand
 
 LEAD, REVIEW, TARGET = 60, 30, 0.95
@@ -21,16 +21,15 @@ FEW = 100.0  # breakdowns in a slice of the futures
 YEAR = 365.25
 
 
-def terms(quantity=1, high=LEAD):
-    return pd.DataFrame({"quantity": [quantity], "lead": [float(LEAD)], "lead_high": [float(high)]})
+def terms(high):
+    return pd.DataFrame({"lead": [float(LEAD)], "lead_high": [float(high)]})
 
 
 def played(group, way, *, quantity=1, futures=400, high=LEAD):
-    first = np.array([high])
-    last = first + 91 + REVIEW
-    asked = ask([group], [way], {KEY: float(LEAD + REVIEW)}, days=int(last[0]) + 1,
+    takes = draw_leads(terms(high), futures, seed=6)
+    asked = ask([group], [way], {KEY: float(LEAD + REVIEW)}, days=int(takes.max()) + 91 + REVIEW,
                 futures=futures, seed=5)  # fmt: skip
-    return play(asked, terms(quantity, high), review=REVIEW, watched=(first, last), seed=6)
+    return play(asked, np.array([quantity]), takes, review=REVIEW, watch=91 + REVIEW, seed=7)
 
 
 def shelf_of(group, way, quantity=1, high=LEAD):

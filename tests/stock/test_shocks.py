@@ -62,7 +62,7 @@ def test_pumps_that_share_a_cause_ask_together():
     assert quiet.year.max() == 0
     assert set(np.unique(struck.year) % 5) == {0}
     assert struck.year.mean() == pytest.approx(4.5 / 8 * 0.5 * 5, rel=0.08)
-    assert len(struck.seen) > 0
+    assert struck.seen.of > 0
 
 
 def test_a_dated_shock_lifts_the_level_and_says_so(tmp_path):

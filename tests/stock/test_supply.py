@@ -13,6 +13,7 @@ from pumplife.policy.ahead import UseAhead
 from pumplife.records.plant import Plant
 from pumplife.records.read import read_records
 from pumplife.records.stocking import may_break_kits
+from pumplife.stock.asked import count_takings
 from pumplife.stock.future import planned_at
 from pumplife.stock.items import Item
 from pumplife.stock.kit_or_parts import compare_supply
@@ -23,7 +24,6 @@ from pumplife.stock.ways_of_supply import BROKEN, KITS, MIX, PARTS, TODAY, WAYS,
 from tests.plants import SETTINGS, small_plant
 from tests.stock.fleets import lives as life_draws
 from tests.stock.fleets import run_to_failure, side_group
-from tests.stock.test_demand import demand_for
 from tests.stock.test_plan import side_costs, steps
 
 DAY = pd.Timestamp("2024-01-01")
@@ -168,8 +168,9 @@ def test_planned_renewals_by_hand():
 def test_what_other_kits_wait_less_is_set_against_keeping():
     """Kit K lifts the level of C: 50 instead of 20 a year to keep, 10 instead of 30 in waiting."""
     same = {"rate": {"C": 1.0}, "times": {"C": 1.0}, "orders": 0.0, "lacking": ""}
+    none = (np.zeros(0, int), np.zeros(0, int), np.zeros(0), np.zeros(0, bool))
     asked = Asked(
-        demand={"C": demand_for([group_of()], [run_to_failure()], replicates=10)[0]},
+        demand={"C": count_takings([("MAIN", "C")], np.full((1, 10), 30.0), none, 30.0)[0]},
         supply=Supply(names=("C",), taken=needs([(0, 1, 0)]), left_over={}, work=0.0),
         **same,
     )
@@ -301,13 +302,20 @@ def test_prices_scale_what_is_bought():
 
 
 def test_demands_add_up_future_by_future():
-    group, other = group_of(), group_of(first=10, store="MAIN")
-    (one,) = demand_for([group], [run_to_failure()], replicates=50)
-    (two,) = demand_for([other], [run_to_failure()], replicates=50)
+    rng = np.random.default_rng(4)
+    parts = [
+        (np.zeros(n, int), rng.integers(0, 50, n), rng.uniform(0, 400, n), rng.random(n) < 0.3)
+        for n in (60, 90)
+    ]
+    every = [*parts, tuple(np.concatenate(pair) for pair in zip(*parts, strict=True))]
+    one, two, joined = (
+        count_takings([("MAIN", "K")], np.full((1, 50), 40.0), taken, 30.0)[0] for taken in every
+    )
     both = add_demands([one, two])
-    assert (both.year == one.year + two.year).all()
-    assert (both.spans[2] == one.spans[2] + two.spans[2]).all()
-    assert both.planned_per_year == one.planned_per_year + two.planned_per_year
+    assert (both.year == joined.year).all()
+    assert (both.spans[2] == joined.spans[2]).all()
+    assert both.planned_per_year == pytest.approx(joined.planned_per_year)
+    assert both.counted().spans[0].mean == pytest.approx(joined.spans[0].mean())
 
 
 # ---- in the plan ---------------------------------------------------------------------------------

@@ -1,0 +1,179 @@
+"""What each look at the shelf must guard against, counted for a block of items at once.
+
+Most cells, one future of one item, ask for nothing while looks are counted: only those that ask
+for something are laid out. What is asked is sorted by cell and day, so that each piece is laid
+once at the first look that knows it, and running sums over the looks do the rest.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pumplife.policy.groups import DAYS_PER_YEAR
+from pumplife.stock.needs import Known, Needs
+from pumplife.stock.tally import Tally, tally_rows
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+
+QUARTER_DAYS = 91.0  # demand is counted from every look at the shelf within so many days
+MOST_STARTS = 8  # looks counted at the most
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Looks:
+    """What every look at the shelves of some items must guard against.
+
+    Attributes
+    ----------
+    shape : tuple of int
+        Items, looks, futures.
+    cells : int array (cells,)
+        Item x futures + future, of those that ask for anything; ascending.
+    spans : tuple of three int arrays (looks, cells)
+        Demand beyond the jobs known at the look, over the lead time, over half and over the whole
+        of the review period more [items].
+    served, seen : int arrays (demands,)
+        Item of each demand that what is ordered at these looks must meet, and what was asked
+        before it since the look, beyond the jobs known [items].
+    """
+
+    shape: tuple[int, int, int]
+    cells: IntArray
+    spans: tuple[IntArray, IntArray, IntArray]
+    served: IntArray
+    seen: IntArray
+
+    def __repr__(self) -> str:
+        return f"Looks({len(self.cells)} cells of {self.shape[0] * self.shape[2]})"
+
+    def whole(self) -> tuple[IntArray, IntArray, IntArray]:
+        """The spans laid out for every future (items, looks x futures)."""
+        items, looks, futures = self.shape
+        item, future = np.divmod(self.cells, futures)
+        spread = []
+        for span in self.spans:
+            out = np.zeros(self.shape, np.intp)
+            out[item, :, future] = span.T
+            spread.append(out.reshape(items, looks * futures))
+        return spread[0], spread[1], spread[2]
+
+    def tallies(self) -> list[tuple[Tally, Tally, Tally]]:
+        """How often each demand came up, over each of the spans."""
+        items, looks, futures = self.shape
+        item = self.cells // futures
+        zeros = (futures - np.bincount(item, minlength=items)) * looks
+        every = np.tile(item, looks)
+        lead, half, review = (tally_rows(every, span.ravel(), items, zeros) for span in self.spans)
+        return list(zip(lead, half, review, strict=True))
+
+    def tally_seen(self) -> list[Tally]:
+        """How often each number was seen before a demand."""
+        items = self.shape[0]
+        return tally_rows(self.served, self.seen, items, np.zeros(items, np.intp))
+
+
+def list_starts(review: float) -> FloatArray:
+    """Days of the looks that are counted [days]."""
+    return np.arange(0.0, QUARTER_DAYS, _step(review))
+
+
+def count_looks(needs: Needs, jobs: Known, times: tuple[FloatArray, FloatArray, float]) -> Looks:
+    """Count what each look must guard against.
+
+    Parameters
+    ----------
+    needs : Needs
+        Sorted by key, future and day; keys from 0.
+    jobs : Known
+    times : tuple
+        Lead times (items, futures) [days]; how far ahead of a look planned jobs of each item count
+        as known (items,) [days]; days between two looks [days].
+    """
+    lead, ahead, review = times
+    step, looks = _step(review), len(list_starts(review))
+    cell = needs.key * lead.shape[1] + needs.replicate
+    own = lead.ravel()[cell]
+    near = np.flatnonzero((needs.day > 0.0) & (needs.day <= own + (review + step * (looks - 1))))
+    cell, day, late = cell[near], needs.day[near], needs.day[near] - own[near]
+    listed, first, stop = _list_jobs(jobs, lead.shape[1], ahead, step, looks)
+    cells, slot, known = _lay_out(cell, listed, lead.size)
+
+    def lay(at: IntArray, where: IntArray) -> IntArray:
+        """How many are first known to each look (looks, cells)."""
+        laid = np.bincount(at * len(cells) + where, minlength=(looks + 1) * len(cells))
+        return laid.reshape(looks + 1, -1)[:looks]
+
+    begins = lay(_first_look(day, step, looks), slot)
+    if len(known):
+        begins += lay(first, known) - lay(stop, known)
+    met = [_first_look(late - more, step, looks) for more in (0.0, review / 2.0, review)]
+    lead_end, half_end, review_end = (_run_up(lay(at, slot) - begins) for at in met)
+    begun = _run_up(begins)
+    served = np.flatnonzero((met[2] < met[0]) & ~needs.planned[near])
+    look, mine = met[2][served], slot[served]
+    opens = np.searchsorted(slot, np.arange(len(cells)))
+    return Looks(
+        shape=(lead.shape[0], looks, lead.shape[1]),
+        cells=cells,
+        spans=(lead_end, half_end, review_end),
+        served=needs.key[near[served]],
+        seen=served - opens[mine] - begun[look, mine],
+    )
+
+
+def _run_up(laid: IntArray) -> IntArray:
+    """Sums from the first look on, in place (looks, cells)."""
+    for look in range(1, len(laid)):  # a few rows: much quicker than a running sum down columns
+        laid[look] += laid[look - 1]
+    return laid
+
+
+def _step(review: float) -> float:
+    """Days between two looks that are counted."""
+    return max(review, QUARTER_DAYS / MOST_STARTS)
+
+
+def _first_look(day: FloatArray, step: float, looks: int) -> IntArray:
+    """The first look on a day or after it; the number of looks where that is after all."""
+    return np.asarray(np.clip(np.ceil(day / step), 0, looks).astype(np.intp))
+
+
+def _list_jobs(
+    jobs: Known, futures: int, ahead: FloatArray, step: float, looks: int
+) -> tuple[IntArray, IntArray, IntArray]:
+    """Cell of each job that some look knows, the first that does, the first that no more does."""
+    first = _first_look(np.maximum(jobs.since, jobs.due - ahead[jobs.key]), step, looks)
+    stop = _first_look(np.minimum(jobs.until, step * looks), step, looks)
+    kept = np.flatnonzero(first < stop)
+    return jobs.key[kept] * futures + jobs.replicate[kept], first[kept], stop[kept]
+
+
+def _lay_out(cell: IntArray, listed: IntArray, size: int) -> tuple[IntArray, IntArray, IntArray]:
+    """Cells that ask for anything, and where each need and each job stands among them."""
+    used = np.zeros(size, np.bool_)
+    used[cell] = used[listed] = True
+    cells = np.flatnonzero(used)
+    place = np.cumsum(used) - 1
+    return cells, place[cell], place[listed]
+
+
+def count_year(needs: Needs, lead: FloatArray) -> tuple[IntArray, IntArray, FloatArray]:
+    """Unplanned demand over the lead time and a year (items, futures), planned a year (items,).
+
+    Parameters
+    ----------
+    needs : Needs
+    lead : array (items, futures)
+        [days]
+    """
+    cell, failed = needs.key * lead.shape[1] + needs.replicate, ~needs.planned
+    within = needs.day <= DAYS_PER_YEAR
+    soon = failed & (needs.day <= lead.ravel()[cell])
+    over_lead, year = (
+        np.bincount(cell[kept], minlength=lead.size).reshape(lead.shape)
+        for kept in (soon, failed & within)
+    )
+    planned = np.bincount(needs.key[needs.planned & within], minlength=len(lead))
+    return over_lead, year, planned / lead.shape[1]
