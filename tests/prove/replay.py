@@ -63,7 +63,7 @@ def score_stock(seed: int, *, services: int = 10, futures: int = FUTURES) -> pd.
     lead time never varies), and for each of the levels advised,
     known (by the same rules with the true lives), best (found by search), mean_lead (last year's
     mean x lead time x 1.5) and poisson (Poisson on last year's mean): *_point, *_fill, *_shelf
-    [items], *_less (fill with one piece less).
+    [items], *_less (fill with one piece less) and *_error (its standard error).
     """
     works = stock_works(seed, services=services)
     with tempfile.TemporaryDirectory(prefix="invented-") as folder:
@@ -193,6 +193,7 @@ def _serve(played: Played, points: dict[str, np.ndarray]) -> dict[str, np.ndarra
             f"{name}_point": point,
             f"{name}_fill": played.fill[row, column],
             f"{name}_less": played.fill[row - 1, column],
+            f"{name}_error": played.error[row - 1, column],
             f"{name}_shelf": played.shelf[row, column],
         }
     return found
@@ -223,8 +224,7 @@ def judge_levels(items: pd.DataFrame, fewest: float = FEWEST) -> Iterator[judge.
         best = (rows["unit_cost"] * rows["best_shelf"]).sum()
         check = f"stock, {words}: capital over that of the best levels"
         yield _say(check, float(spent / best), len(rows), (0.0, MOST_CAPITAL) if asked else None)
-        noise = 2.0 * np.sqrt(TARGET * (1.0 - TARGET) / rows["demands"])
-        broken = (rows[f"{name}_less"] < TARGET + noise).mean()
+        broken = (rows[f"{name}_less"] < TARGET + 2.0 * rows[f"{name}_error"]).mean()
         check = f"stock, {words}: items whose target a piece less breaks, within two errors"
         yield _say(check, float(broken), len(rows), (1.0, 1.0) if asked else None)
     # doubt about lives asks for a piece more here and there: how far from what is right

@@ -41,6 +41,9 @@ class Played:
     ----------
     fill : array (points, items)
         Share of the breakdowns that found a piece.
+    error : array (points, items)
+        Standard error of that share: breakdowns of one future share its lead time and its lives,
+        so that futures are the independent draws, not breakdowns.
     shelf : array (points, items)
         Mean pieces lying.
     demands : array (items,)
@@ -48,6 +51,7 @@ class Played:
     """
 
     fill: np.ndarray
+    error: np.ndarray
     shelf: np.ndarray
     demands: np.ndarray
 
@@ -138,8 +142,9 @@ def play(
     coming = np.zeros((items, futures), int)
     arrives = np.zeros((days, items, futures), np.int16)
     row, column = np.indices((items, futures))
-    met = np.zeros((points + 1, items))
-    shelf, demands, watch_days = met.copy(), np.zeros(items), np.zeros(items)
+    met = np.zeros((points + 1, items, futures), np.int32)
+    asked_for, watch_days = np.zeros((items, futures), np.int32), np.zeros(items)
+    shelf = np.zeros((points + 1, items))
     level = np.arange(-1, points)[:, None, None]
     for day in range(days):
         net, coming = net + arrives[day], coming - arrives[day]
@@ -154,10 +159,14 @@ def play(
         wanted = asked.breakdowns[day]
         if counts.any():
             watched = np.where(counts, wanted, 0)
-            met += np.clip(net + level, 0, watched).sum(axis=2)
+            met += np.clip(net + level, 0, watched).astype(np.int32)
             shelf += np.where(counts, np.maximum(net + level, 0), 0).sum(axis=2)
-            demands += watched.sum(axis=1)
+            asked_for += watched.astype(np.int32)
             watch_days += counts.sum(axis=1)
         net = net - wanted - asked.planned[day]
     with np.errstate(invalid="ignore"):
-        return Played(fill=met / demands, shelf=shelf / watch_days, demands=demands)
+        demands = asked_for.sum(axis=1)
+        fill = met.sum(axis=2) / demands
+        off = met - fill[..., None] * asked_for
+        error = np.sqrt((off**2).sum(axis=2)) / demands
+    return Played(fill=fill, error=error, shelf=shelf / watch_days, demands=demands)
