@@ -10,7 +10,10 @@ from pumplife.stock.needs import Known, Needs, order_cells, sort_needs
 from pumplife.stock.tally import tally, tally_rows
 
 ITEMS, FUTURES = 3, 4
-DAYS = st.one_of(st.floats(0.0, 260.0), st.sampled_from([0.0, 11.375, 30.0, 45.5, 60.0, 90.0]))
+DAYS = st.one_of(
+    st.integers(0, 260 * 64).map(lambda n: n / 64),  # sums are exact: which of two is first is sure
+    st.sampled_from([0.0, 11.375, 30.0, 45.5, 60.0, 90.0]),
+)
 
 
 def needs_of(rows):
@@ -65,7 +68,7 @@ def one_by_one(needs, jobs, lead, ahead, review):
         max_size=10,
     ),
     review=st.sampled_from([0.0, 7.0, 14.0, 30.0]),
-    lead=st.sampled_from([0.0, 14.0, 30.0, 47.3]),
+    lead=st.sampled_from([0.0, 14.0, 30.0, 47.25]),
 )
 @settings(max_examples=80, deadline=None)
 def test_all_at_once_as_one_by_one(needs, jobs, review, lead):
