@@ -27,7 +27,7 @@ ANSWERS = {
     "few_intervals", "materials", "material_exposure", "material_costs", "budget_services",
     "budget_pumps", "bridge", "cash", "booked", "trials", "trial_looks", "shelf", "demand_check",
     "coverage", "on_condition", "kit_or_parts", "kpi", "pooling", "rotables", "stock_frontier",
-    "stock_levels", "trial_plans", "trial_power",
+    "stock_levels", "trial_plans", "trial_power", "transfers",
 }  # fmt: skip
 Tables = dict[str, pd.DataFrame]
 Write = Callable[..., Path]
@@ -122,7 +122,7 @@ def test_another_seed_moves_only_what_is_drawn(write: Write, whole: Study) -> No
 
 SUPPLIED = {
     "stock", "orders", "shelf", "coverage", "on_condition", "kit_or_parts", "pooling",
-    "rotables", "spare_pumps", "stock_frontier", "stock_levels", "demand_check",
+    "rotables", "spare_pumps", "stock_frontier", "stock_levels", "demand_check", "transfers",
 }  # fmt: skip
 PAID = {"budget", "budget_services", "budget_pumps", "bridge", "cash", "booked"}
 COMPARED = {
