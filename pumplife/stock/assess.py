@@ -383,9 +383,6 @@ def _say_cheaper(row: dict[str, Any], plant: Plant) -> str:
     kept = (
         "more would likely age out"
         if row["limited_by"] == "shelf_life"
-        else f"[targets] service_level asks for {100.0 * plant.service_level:g} % met from the "
-        "shelf; without it, cost decides"
+        else f"[targets] service_level of {100.0 * plant.service_level:g} % decides"
     )
-    return (
-        f"{dear}: up to {cheapest:.0f} would cost {money} less a year, kept at {chosen:.0f}: {kept}"
-    )
+    return f"{dear}: up to {cheapest:.0f} would cost {money} less a year; {kept}"
