@@ -257,7 +257,7 @@ def stock_row(
     row |= _todays_state(demand, today, prices, top)
     row |= age_row(ageing, level.reorder_at, shelf.quantity, prices.unit_cost)
     row["cost_per_year"] += np.nan_to_num(row["write_off_cost"])
-    order = quantity_to_order(today, level.reorder_at, shelf.quantity)
+    order = whole_orders(pieces_missing(today, level.reorder_at), shelf.quantity)
     row["verdict"] = _verdict(row, order, plant, reserve)
     if sooner is not None:
         row["lead_time_worth"] = worth_of_sooner(
@@ -306,9 +306,13 @@ def idle_row(
     }
 
 
-def quantity_to_order(today: TodaysShelf, chosen: int, quantity: int) -> int:
-    """Items to order now so that shelf + under way − planned jobs rises above `chosen`."""
-    missing = chosen + 1 - (today.on_hand + today.on_order - len(today.planned))
+def pieces_missing(today: TodaysShelf, chosen: int) -> float:
+    """Pieces by which shelf + under way − planned jobs lie below one more than `chosen`."""
+    return chosen + 1.0 - (today.on_hand + today.on_order - len(today.planned))
+
+
+def whole_orders(missing: float, quantity: int) -> int:
+    """Pieces to order so that no more is missing, in multiples of an order quantity."""
     return int(np.ceil(missing / quantity)) * quantity if missing > 0 else 0
 
 

@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pumplife.stock.assess import TodaysShelf, quantity_to_order
+from pumplife.stock.assess import TodaysShelf, pieces_missing, whole_orders
 from pumplife.stock.items import Item
 
 ORDER_COLUMNS = (
@@ -43,7 +43,8 @@ def order_row(
     if not np.isfinite(row["reorder_point"]):
         return None
     step = max(1, round(row["order_up_to"] - row["reorder_point"]))
-    quantity = quantity_to_order(today, int(row["reorder_point"]), step)
+    missing = pieces_missing(today, int(row["reorder_point"]))
+    quantity = whole_orders(missing, step)
     if not quantity:
         return None
     lead = float(row["lead_time_days"])
@@ -56,9 +57,7 @@ def order_row(
         "order_by": now + pd.Timedelta(days=round(max(0.0, needed - lead))),
         "amount": quantity * item.unit_cost,
         "why": _why(row, item, today, lead),
-        "missing": row["reorder_point"]
-        + 1.0
-        - (today.on_hand + today.on_order - len(today.planned)),
+        "missing": missing,
         "step": step,
     }
 

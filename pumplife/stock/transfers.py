@@ -9,7 +9,7 @@ import pandas as pd
 
 from pumplife.records.plant import Plant
 from pumplife.records.stores import transfers_of
-from pumplife.stock.assess import say_order
+from pumplife.stock.assess import say_order, whole_orders
 from pumplife.stock.items import Item
 
 TRANSFER_COLUMNS = (
@@ -78,7 +78,7 @@ def move_surplus(
         for one in own:
             spare[one["from_store"], one["item"]] -= one["quantity"]
         if own:
-            _say_moves(rows, rest, own)
+            _say_moves(rows, order, rest, own)
         moved += own
         kept += [rest] if rest["quantity"] else []
     return Moved(stock=list(rows.values()), orders=kept, transfers=moved)
@@ -118,7 +118,7 @@ def _fill(
         giver = rows[row["from_store"], order["item"]]
         moves.append(_weigh(order, giver, pieces, item, plant))
         missing -= pieces
-    quantity = float(np.ceil(missing / order["step"]) * order["step"])
+    quantity = float(whole_orders(missing, order["step"]))
     words = [order["why"]]
     words += [f"{one['quantity']:.0f} moved from {one['from_store']}" for one in moves]
     if lying and quantity:
@@ -163,12 +163,14 @@ def _weigh(order: Row, giver: Row, pieces: float, item: Item, plant: Plant) -> R
     }
 
 
-def _say_moves(rows: Mapping[tuple[str, str], Row], rest: Row, moves: Sequence[Row]) -> None:
+def _say_moves(
+    rows: Mapping[tuple[str, str], Row], order: Row, rest: Row, moves: Sequence[Row]
+) -> None:
     """Put the transfers into the verdicts of the stores that give and get."""
-    taker = rows[rest["store"], rest["item"]]
-    came = [f"move {one['quantity']:.0f} from {one['from_store']} now" for one in moves]
-    came += [say_order(rest["quantity"])] if rest["quantity"] else []
-    taker["verdict"] = "; ".join([*came, *taker["verdict"].split("; ")[1:]])
+    taker = rows[order["store"], order["item"]]
+    now = [f"move {one['quantity']:.0f} from {one['from_store']} now" for one in moves]
+    now += [say_order(rest["quantity"])] if rest["quantity"] else []
+    taker["verdict"] = "; ".join(now) + taker["verdict"].removeprefix(say_order(order["quantity"]))
     for one in moves:
         giver = rows[one["from_store"], one["item"]]
         giver["verdict"] += f"; move {one['quantity']:.0f} to {one['to_store']} now"

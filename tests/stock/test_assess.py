@@ -8,7 +8,7 @@ import pytest
 
 from pumplife.records.plant import Plant
 from pumplife.stock.asked import ItemDemand
-from pumplife.stock.assess import TodaysShelf, idle_row, quantity_to_order, stock_row
+from pumplife.stock.assess import TodaysShelf, idle_row, pieces_missing, stock_row, whole_orders
 from pumplife.stock.items import Item
 from pumplife.stock.orders import order_row
 from pumplife.stock.tally import tally
@@ -196,7 +196,7 @@ def test_an_idle_item_is_all_surplus():
 )
 def test_orders_bring_the_position_above_the_reorder_point(on_hand, jobs, least, quantity):
     today = shelf(on_hand=on_hand, planned=np.arange(jobs))
-    assert quantity_to_order(today, 2, least) == quantity
+    assert whole_orders(pieces_missing(today, 2), least) == quantity
     position = on_hand + quantity - jobs
     assert 2 < position <= 2 + max(least, on_hand)
 

@@ -23,7 +23,7 @@ def has(store, surplus, *, on_hand=None, a_year=2.0, name="K"):
     return {
         "store": store, "item": name, "surplus": surplus, "demand_per_year": a_year / 2,
         "planned_per_year": a_year / 2, "today_on_hand": surplus if on_hand is None else on_hand,
-        "verdict": f"{surplus:.0f} above what the service level asks for" if surplus else "order",
+        "verdict": f"{surplus:.0f} above what the service level asks for" if surplus else "enough",
     }  # fmt: skip
 
 
@@ -37,6 +37,10 @@ def wants(store, missing, *, step=1, name="K", days=5):
 
 
 def moved(stock, orders, known=None, **changes):
+    """Surplus moved between these stores, of which those that order say so first."""
+    asked = {(one["store"], one["item"]): f"order {one['quantity']:.0f} now" for one in orders}
+    for row in stock:
+        row["verdict"] = asked.get((row["store"], row["item"]), row["verdict"])
     return move_surplus(stock, orders, {"K": item(**changes)}, known or works())
 
 
