@@ -14,7 +14,7 @@ OF_STORES: dict[tuple[str, str], Heading] = {
     ("transfers", "transfer_cost"): Heading("Cost of moving", "money"),
     ("transfers", "order_avoided"): Heading("Not ordered now", "money"),
     ("transfers", "lies_years"): Heading("Would lie unused [years]", "number", "for good"),
-    ("transfers", "keeping_avoided"): Heading("What that would cost", "money"),
+    ("transfers", "keeping_avoided"): Heading("Keeping it would cost", "money"),
     ("pooling", "kind"): Heading("Kind", "code"),
     ("pooling", "stores"): Heading("Stores"),
     ("pooling", "apart_pieces"): Heading("Up to, apart", "count"),
