@@ -152,6 +152,9 @@ HEADINGS: dict[str, Heading] = {
     "knowing_better_per_year": Heading("Worth a year of knowing the lives exactly", "money"),
     "worth_of_half_year": Heading("Worth a year of half a year more of records", "money"),
     "worth_of_half_year_error": Heading("Its standard error", "money"),
+    "worth_of_half_year_told": Heading(
+        "Worth a year of half a year more of records, as far as known", "text", "not known"
+    ),
     "half_year_draws": Heading("Draws that stand for it", "number"),
     "learn_first": Heading("Part whose life is most worth knowing", "text", "none stands out"),
     "flip_downtime_per_h": Heading("Policy flips at downtime cost an hour", "money", "never"),

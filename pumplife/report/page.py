@@ -51,7 +51,7 @@ GROUP_FACTS = (
     "common_interval", "cost_of_common", "calendar_weeks", "cost_of_calendar",
     "today_interval_median", "compliance",
     "actual_cost_per_breakdown", "assumed_cost_per_breakdown", "tickets_priced",
-    "knowing_better_per_year", "worth_of_half_year", "learn_first", "flip_downtime_per_h",
+    "knowing_better_per_year", "worth_of_half_year_told", "learn_first", "flip_downtime_per_h",
 )  # fmt: skip
 
 

@@ -97,6 +97,23 @@ def lowest_rates(rates: FloatArray, ages: FloatArray) -> FloatArray:
     return _read(rates, ages, _find_lowest(rates, ages))
 
 
+def choose_lowest(rates: FloatArray, ages: FloatArray) -> FloatArray:
+    """What is chosen where `lowest_rates` looks: the shares of the actions, (columns, actions).
+
+    Times the actions' rates they give what the choice costs under any draw.
+    """
+    row, move = _find_lowest(rates, ages)
+    shares, column = np.zeros((row.size, rates.shape[0])), np.arange(row.size)
+    shares[column, row] = 1.0
+    moved = np.flatnonzero(move)
+    row, move, log_age = row[moved], move[moved], np.log(ages)
+    before, after = log_age[row - 1] - log_age[row], log_age[row + 1] - log_age[row]
+    shares[moved, row - 1] = move * (move - after) / (before * (before - after))
+    shares[moved, row + 1] = move * (move - before) / (after * (after - before))
+    shares[moved, row] = (move - before) * (move - after) / (before * after)
+    return shares
+
+
 _Place = tuple[IntArray, FloatArray]  # the nearest action, and how far beside it in log age
 
 

@@ -6,7 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pumplife.policy.doubt.knowing import Actions, lowest_rates, worth_of_knowing
+from pumplife.policy.doubt.knowing import (
+    Actions,
+    choose_lowest,
+    lowest_rates,
+    worth_of_knowing,
+)
 from pumplife.policy.doubt.records import Fleet, log_likelihood, simulate_records
 from pumplife.policy.pump import FloatArray
 from pumplife.policy.simulate import IntArray
@@ -15,7 +20,8 @@ from pumplife.weibull.draws import LifeDraws
 MOST_CELLS = 250_000  # futures x pumps x positions simulated at once
 FEWEST_ALIKE = 20.0  # draws that must still stand for what would be believed after half a year
 BALANCE_ROUNDS = 10
-MOST_FUTURES = 200
+MOST_FUTURES = 400
+CLEAR = 2.0  # standard errors that a worth must exceed to be told from nothing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -25,8 +31,9 @@ class SampleWorth:
     Attributes
     ----------
     worth, error : float
-        Expected gain by deciding with them, and its Monte-Carlo standard error
-        [money / usage unit]; NaN where too few draws stand for what would be believed then.
+        Expected gain by deciding with them, and its standard error by chance: of the futures
+        and of the draws that stand for today's belief [money / usage unit]; NaN where too few
+        draws stand for what would be believed then.
     alike : float
         Effective number of those draws, the median over the futures.
     """
@@ -82,9 +89,46 @@ def worth_of_records(
     expected = actions.rates @ weights.T
     lowest = lowest_rates(expected, actions.ages)
     today = lowest_rates(expected.mean(axis=1)[:, None], actions.ages)[0]
-    gain = expected[actions.best] - lowest
     worth = float(np.clip(today - lowest.mean(), 0.0, worth_of_knowing(actions)))
-    return SampleWorth(worth=worth, error=float(gain.std() / np.sqrt(futures)), alike=alike)
+    return SampleWorth(worth=worth, error=worth_error(actions, weights, truth), alike=alike)
+
+
+def worth_error(actions: Actions, weights: FloatArray, truth: IntArray) -> float:
+    """Standard error of the worth of records, by what each draw does to it.
+
+    A draw counts in two ways: by its weight in what is believed after each future, and as the
+    truth of a future of its own.  It moves the worth only where another action than today's best
+    is chosen, since beliefs weigh all draws alike over the futures.  The choices stay as they
+    are: they are the cheapest, so that a small move of theirs costs nothing.
+
+    Parameters
+    ----------
+    actions : Actions
+    weights : float array (futures, draws)
+        Belief after each future, rows summing to 1.
+    truth : int array (futures,)
+        The draw that each future was simulated under, each once at most.
+
+    Returns
+    -------
+    float
+        [money / usage unit]
+
+    References
+    ----------
+    The infinitesimal jackknife: Efron & Tibshirani, An Introduction to the Bootstrap (1993),
+    chapter 21 (from memory).
+    """
+    futures, draws = weights.shape
+    expected = actions.rates @ weights.T
+    today = choose_lowest(expected.mean(axis=1)[:, None], actions.ages)
+    spared = (today - choose_lowest(expected, actions.ages)) @ actions.rates
+    gain = np.einsum("fd,fd->f", weights, spared)
+    as_belief = np.einsum("fd,fd->d", weights, spared - gain[:, None]) * draws / futures
+    as_truth = gain - gain.mean()
+    together = (as_belief[truth] - as_belief.mean()) * as_truth
+    variance = (as_belief.var() + 2.0 * together.mean()) / draws + as_truth.var() / futures
+    return float(np.sqrt(max(variance, 0.0)))
 
 
 def belief_after(log_likelihood: FloatArray, truth: IntArray) -> FloatArray:
@@ -107,3 +151,36 @@ def belief_after(log_likelihood: FloatArray, truth: IntArray) -> FloatArray:
         draw *= mass.sum() / (draw.size * np.maximum(mass, 1e-12))
     weights *= draw
     return np.asarray(weights / weights.sum(axis=1, keepdims=True))
+
+
+def say_worth(worth: float, error: float, currency: str) -> str:
+    """Say a worth as far as it is known.
+
+    Parameters
+    ----------
+    worth, error : float
+        [money / year]
+    currency : str
+
+    Returns
+    -------
+    str
+        "nothing" where no choice hangs on it; "below 30 EUR" where it can't be told from nothing
+        or is less than one unit of money; else "about 120 EUR", rounded to its error; "" where
+        it isn't known.
+    """
+    if np.isnan(worth):
+        return ""
+    if worth == 0.0 and error == 0.0:
+        return "nothing"
+    most = worth + CLEAR * error
+    if worth < CLEAR * error or most < 1.0:
+        return f"below {_round_up(max(most, 1.0)):,.0f} {currency}".rstrip()
+    step = 10.0 ** max(np.floor(np.log10(max(error, 1e-9))), 0.0)
+    return f"about {max(step * np.round(worth / step), 1.0):,.0f} {currency}".rstrip()
+
+
+def _round_up(value: float) -> float:
+    """Up to one digit."""
+    step = 10.0 ** np.floor(np.log10(value))
+    return float(step * np.ceil(value / step - 1e-9))

@@ -18,7 +18,7 @@ from pumplife.policy.doubt.knowing import (
 )
 from pumplife.policy.doubt.price_curves import PriceCurves, lay_price_curves
 from pumplife.policy.doubt.records import Fleet
-from pumplife.policy.doubt.sample import worth_of_records
+from pumplife.policy.doubt.sample import say_worth, worth_of_records
 from pumplife.policy.doubt.surface import CostSurface, lay_surface
 from pumplife.policy.doubt.tornado import draw_tornado, flip_downtime
 from pumplife.policy.groups import KEYS, SideGroup
@@ -29,7 +29,7 @@ TORNADO_COLUMNS = (
 )  # fmt: skip
 DOUBT_COLUMNS = (
     "knowing_better_per_year", "learn_first", "worth_of_half_year", "worth_of_half_year_error",
-    "half_year_draws", "flip_downtime_per_h",
+    "worth_of_half_year_told", "half_year_draws", "flip_downtime_per_h",
 )  # fmt: skip
 HALF_YEAR = 0.5
 
@@ -46,8 +46,8 @@ class Doubt:
         The cost rate at any interval by the prices it is made of.
     row : dict
         Columns of the intervals table: knowing_better_per_year, worth_of_half_year,
-        worth_of_half_year_error [money a year], half_year_draws, learn_first,
-        flip_downtime_per_h [money / h].
+        worth_of_half_year_error [money a year], worth_of_half_year_told (the two in words),
+        half_year_draws, learn_first, flip_downtime_per_h [money / h].
     tornado : tuple of dict
         Rows of the tornado table, cost rates per usage unit.
     """
@@ -87,6 +87,7 @@ def weigh_doubt(group: SideGroup, decision: Decision, *, units: tuple[str, str])
         "learn_first": learn_first(*worth_of_parts(actions, group.lives), group.part),
         "worth_of_half_year": usage * sample.worth,
         "worth_of_half_year_error": usage * sample.error,
+        "worth_of_half_year_told": say_worth(usage * sample.worth, usage * sample.error, units[0]),
         "half_year_draws": sample.alike,
         "flip_downtime_per_h": flip_downtime(surface, costs),
     }
@@ -111,7 +112,8 @@ def add_doubts(intervals: pd.DataFrame, doubts: Sequence[Doubt | None]) -> pd.Da
     """The intervals table with what is not sure; blank where a group has no advice."""
     rows = [{} if doubt is None else doubt.row for doubt in doubts]
     found = pd.DataFrame(rows, index=intervals.index).reindex(columns=list(DOUBT_COLUMNS))
-    found["learn_first"] = found["learn_first"].fillna("").astype(object)
+    for name in ("learn_first", "worth_of_half_year_told"):
+        found[name] = found[name].fillna("").astype(object)
     return intervals.assign(**found)
 
 

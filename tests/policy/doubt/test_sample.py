@@ -6,9 +6,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
-from pumplife.policy.doubt.knowing import Actions, worth_of_knowing
+from pumplife.policy.doubt.knowing import (
+    Actions,
+    choose_lowest,
+    lowest_rates,
+    worth_of_knowing,
+)
 from pumplife.policy.doubt.records import Fleet, log_likelihood, simulate_records
-from pumplife.policy.doubt.sample import belief_after, worth_of_records
+from pumplife.policy.doubt.sample import belief_after, say_worth, worth_of_records
 from pumplife.weibull.draws import LifeDraws
 from tests.policy.sides import draws
 
@@ -175,3 +180,64 @@ def test_beliefs_sum_to_one_and_on_average_to_what_is_believed_today():
     assert weights.sum(axis=1) == pytest.approx(np.ones(40))
     assert weights.mean(axis=0) == pytest.approx(np.full(40, 1.0 / 40), rel=1e-3)
     assert np.all(weights[truth, truth] == 0.0)
+
+
+def believed(seed, size=120):
+    """One set of draws of one part's lives, and what three actions cost under each of them."""
+    rng = np.random.default_rng(seed)
+    scale = rng.lognormal(1.0, 0.4, size)
+    long = scale / 2.94  # of the mean
+    rates = np.stack([np.ones(size), 0.45 + 0.6 * long, 1.85 - 0.8 * long])
+    lives = draws(np.full((1, size), 2.5), scale[None])
+    return lives, Actions(rates=rates, ages=np.array([1.0]))
+
+
+def test_the_error_is_how_far_other_draws_and_futures_take_the_worth():
+    found = []
+    for seed in range(60):
+        lives, actions = believed(seed)
+        rng = np.random.default_rng(1000 + seed)
+        found.append(worth_of_records(lives, fleet(4, usage=1.0), actions, rng))
+    spread = np.std([one.worth for one in found], ddof=1)
+    told = np.sqrt(np.mean([one.error**2 for one in found]))
+    assert spread > 0.0
+    assert told == pytest.approx(spread, rel=0.35)  # 60 spreads: 9 % of itself, four times
+
+
+def test_futures_alone_would_tell_too_small_an_error():
+    """The same belief by other futures moves the worth less than another set of draws does."""
+    lives, actions = believed(1)
+    worth = [
+        worth_of_records(lives, fleet(4, usage=1.0), actions, np.random.default_rng(seed)).worth
+        for seed in range(30)
+    ]
+    told = worth_of_records(lives, fleet(4, usage=1.0), actions, np.random.default_rng(1)).error
+    assert 0.0 < np.std(worth) < told
+
+
+def test_what_is_chosen_costs_what_is_lowest():
+    rng = np.random.default_rng(2)
+    ages = np.geomspace(1.0, 4.0, 12)
+    bowl = (np.log(ages)[:, None] - rng.uniform(-0.2, 1.6, 40)) ** 2
+    rates = np.concatenate([bowl + 1.0, rng.uniform(1.0, 1.1, (2, 40))])
+    shares = choose_lowest(rates, ages)
+    assert shares.sum(axis=1) == pytest.approx(np.ones(40))
+    assert (shares * rates.T).sum(axis=1) == pytest.approx(lowest_rates(rates, ages), abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("worth", "error", "told"),
+    [
+        (np.nan, np.nan, ""),
+        (0.0, 0.0, "nothing"),
+        (0.0, 0.2, "below 1 EUR"),
+        (0.3, 0.05, "below 1 EUR"),
+        (1.2, 0.2, "about 1 EUR"),
+        (9.0, 8.0, "below 30 EUR"),
+        (1234.0, 61.0, "about 1,230 EUR"),
+        (1234.0, 400.0, "about 1,200 EUR"),
+        (1234.0, 700.0, "below 3,000 EUR"),
+    ],
+)
+def test_a_worth_is_told_as_far_as_it_is_known(worth, error, told):
+    assert say_worth(worth, error, "EUR") == told

@@ -32,6 +32,8 @@ def test_tornado_has_the_strongest_input_first_and_rates_as_the_intervals(tmp_pa
 def test_intervals_say_what_knowing_is_worth_and_where_the_policy_flips(tmp_path):
     row = advice_of(tmp_path, doubtful(steep=0.7)).intervals.iloc[0]
     assert row["knowing_better_per_year"] > row["worth_of_half_year"] > 0.0
+    assert row["worth_of_half_year_told"].split()[0] in ("about", "below")
+    assert row["worth_of_half_year_told"].endswith(" EUR")
     assert row["learn_first"] == "diaphragm"
     assert row["near_best_also"] == ""
     assert 0.0 < row["flip_downtime_per_h"] < 100.0
@@ -42,6 +44,7 @@ def test_known_lives_leave_nothing_to_learn(tmp_path):
     row = advice.intervals.iloc[0]
     assert row["knowing_better_per_year"] == pytest.approx(0.0, abs=1e-9)
     assert np.isnan(row["worth_of_half_year"])
+    assert row["worth_of_half_year_told"] == ""
     assert row["learn_first"] == ""
     assert not advice.tornado["input"].str.contains("lives").any()
 
