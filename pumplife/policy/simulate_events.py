@@ -72,6 +72,7 @@ class Rules:
     schedule: FloatArray  # (rows, times) usage at which a side is renewed whole, rising; inf last
     rng: np.random.Generator
     one_cycle: bool = False  # a lane ends when its whole side is renewed
+    alike: int = 1  # so many parts of the lanes, one after the other, begin with the same chance
 
     @property
     def positions(self) -> int:
@@ -132,8 +133,10 @@ def start_lanes(
     pump, replicate, row = lane
     age, clock, plan = today
     way = rules.way
-    check_sizes(way, rules.positions)
-    fails = draw_left(rules.lives[replicate], age, rules.rng)
+    check_sizes(way, *rules.lives.shape.shape)
+    first = slice(pump.size // rules.alike)
+    fails = draw_left(rules.lives[replicate[first]], age[first], rules.rng)
+    fails = np.tile(fails, (rules.alike, 1))
     none = np.zeros((pump.size, 0))
     inspection = way.inspection
     look = np.full(pump.size, np.inf)
@@ -205,7 +208,9 @@ def _renewed(
         return failed, position[failed]
     renew = np.zeros(lanes.fails.shape, bool)
     if way.renew_older is not None:
-        np.greater(clock - lanes.born, way.renew_older, out=renew)
+        shared = way.renew_older.ndim == 1
+        older = way.renew_older if shared else pick(way.renew_older, lanes.replicate)
+        np.greater(clock - lanes.born, older, out=renew)
     if way.inspection is not None:
         looked = np.flatnonzero(position == INSPECTION)
         seen = lanes.sign[looked] <= clock[looked]

@@ -111,6 +111,7 @@ def simulate_way(
     rng: np.random.Generator,
     lanes: int = 32,
     cycles: int = 32,
+    alike: int = 1,
 ) -> WayTally:
     """Long-run events of one pump side under a way of working, for each draw of its lives.
 
@@ -129,6 +130,9 @@ def simulate_way(
         Independent lanes of each draw, which give the standard errors; at least 2.
     cycles : int
         Of each lane.
+    alike : int
+        The draws are so many times the same lives, one set after the other, to be worked in
+        ways that differ by replicate: each set begins with the same ages and first lives.
 
     Returns
     -------
@@ -143,9 +147,10 @@ def simulate_way(
         return _tally_kits(lives, way, (lanes, cycles), rng)
     draws = lives.shape.shape[1]
     step = max(1, _CELLS // (lives.shape.shape[0] * lanes * cycles))
+    step = step if alike == 1 else draws
     blocks = [
-        _tally_lanes(lives[:, start : start + step], way, (lanes, cycles), rng)
-        for start in range(0, draws, step)
+        _tally_lanes(lives[:, some], way.of(some), (lanes, cycles), rng, alike)
+        for some in (slice(start, start + step) for start in range(0, draws, step))
     ]
     return WayTally(
         **{
@@ -186,7 +191,7 @@ def _tally_kits(
 
 
 def _tally_lanes(
-    lives: LifeDraws, way: Way, size: tuple[int, int], rng: np.random.Generator
+    lives: LifeDraws, way: Way, size: tuple[int, int], rng: np.random.Generator, alike: int
 ) -> WayTally:
     """The tally of a few draws by the general engine."""
     lanes, cycles = size
@@ -197,6 +202,7 @@ def _tally_lanes(
         schedule=np.array([[way.block, np.inf]]),
         rng=rng,
         one_cycle=way.starts_afresh and not blocks,
+        alike=alike,
     )
     if not (blocks or rules.one_cycle):
         return _tally_settled(lives, rules, size)
@@ -222,8 +228,9 @@ def _tally_settled(lives: LifeDraws, rules: Rules, size: tuple[int, int]) -> Way
     if rules.way.inspection is not None:
         every = rules.way.inspection.every
         settling, window = np.ceil(settling / every) * every, np.ceil(window / every) * every
-    replicate = np.repeat(np.arange(settling.size), lanes)
+    replicate = np.repeat(np.arange(settling.size // rules.alike), lanes)
     age = draw_settled_ages(rules.lives[replicate], rules.rng)
+    age = np.tile(age, (rules.alike, 1))
     events = run_lanes(_start(rules, settling + window, age), rules, _MOST_EVENTS)
     settled = np.flatnonzero(events.time > settling[events.replicate] * (1.0 + TOGETHER))
     lane = np.full(events.time.size, settling.size * lanes)  # one lane more, not counted

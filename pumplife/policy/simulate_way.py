@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -125,9 +125,9 @@ class Way:
         at failures in between as `kit_share` says; inf: never.
     kit_share : float
         Share of the failures at which the whole side is renewed, drawn at each failure [-].
-    renew_older : float array (positions,), optional
+    renew_older : float array (positions,) or (replicates, positions), optional
         Age above which a position is renewed as well at an opening that is not for the whole
-        side [usage]; inf: never.
+        side [usage]; inf: never.  One for all, or for each replicate (draw) of the lives.
     inspection : Inspection, optional
         Inspections with renewal of what is found worn.
     """
@@ -154,6 +154,15 @@ class Way:
         parts += [f"{self.inspection!r}"] if self.inspection is not None else []
         return f"<Way: {', '.join(parts)}>"
 
+    def of(self, replicates: slice) -> Way:
+        """The same way for some of the replicates."""
+        older = self.renew_older
+        return (
+            self
+            if older is None or older.ndim == 1
+            else replace(self, renew_older=older[replicates])
+        )
+
     @property
     def whole_only(self) -> bool:
         """Whether every opening renews the whole side, so that each is a fresh start."""
@@ -165,10 +174,11 @@ class Way:
         return self.kit_share >= _RARE or self.planned.never == 0.0
 
 
-def check_sizes(way: Way, positions: int) -> None:
+def check_sizes(way: Way, replicates: int, positions: int) -> None:
     """Refuse a way that tells of other positions than the side has."""
-    inspection = way.inspection
-    told = {"renew_older": way.renew_older}
+    inspection, older = way.inspection, way.renew_older
+    by_replicate = np.shape(older) == (replicates, positions)
+    told = {"renew_older": None if by_replicate else older}
     if inspection is not None:
         told |= {"delay_share": inspection.delay_share, "delay_mean": inspection.delay_mean}
     for name, array in told.items():

@@ -295,3 +295,47 @@ def test_the_worked_kit_comparison_where_the_failed_part_is_renewed():
     assert money == pytest.approx(564.8, rel=0.01)
     older = part_cost(shape, scale, price, releases, 0.6 * scale)
     assert older[0] == pytest.approx(321.6, rel=0.01)
+
+
+def test_ages_by_draw_are_each_its_own_way():
+    """Two sets of the same draws, one renewing all that is open, one the failed part alone."""
+    lives = draws(np.full((2, 6), 2.5), np.full((2, 6), 10.0) * np.array([[1.0], [1.4]]))
+    twice = lives[:, np.tile(np.arange(6), 2)]
+    older = np.repeat([0.0, np.inf], 6)[:, None].repeat(2, axis=1)
+    size = {"lanes": 60, "cycles": 20}
+    both = simulate_way(
+        twice,
+        Way(kit_share=0.0, renew_older=older),
+        rng=np.random.default_rng(4),
+        alike=2,
+        **size,
+    )
+    for part, age in ((slice(0, 6), 0.0), (slice(6, 12), np.inf)):
+        alone = simulate_way(
+            lives,
+            Way(kit_share=0.0, renew_older=np.full(2, age)),
+            rng=np.random.default_rng(5),
+            **size,
+        )
+        rate, error = both.per_usage(both.renewals.sum(axis=0))
+        other, its = alone.per_usage(alone.renewals.sum(axis=0))
+        spread = np.sqrt((error[part] ** 2 + its**2).sum()) / 6
+        assert rate[part].mean() == pytest.approx(other.mean(), abs=4.0 * spread)
+        assert both.also[:, part].any() == (age == 0.0)
+
+
+def test_sets_that_are_alike_begin_with_the_same_lives():
+    """The first failure of a block comes before anything is older: both sets have it or neither."""
+    lives = draws(np.full((2, 5), 2.0), np.full((2, 5), 10.0))
+    way = Way(kit_share=0.0, block=5.0, renew_older=np.repeat([1.0, 9.0], 5)[:, None] * np.ones(2))
+    tally = simulate_way(
+        lives[:, np.tile(np.arange(5), 2)],
+        way,
+        rng=np.random.default_rng(6),
+        lanes=40,
+        cycles=1,
+        alike=2,
+    )
+    failed = tally.failures.sum(axis=0) > 0
+    assert 0.1 < failed.mean() < 0.9
+    assert np.array_equal(failed[:5], failed[5:])

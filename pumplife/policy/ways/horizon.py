@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
-from pumplife.policy.decide import FAILED_PART, PLANNED, RUN_TO_FAILURE, Decision
+from pumplife.policy.decide import FAILED_PART, PLANNED, RUN_TO_FAILURE
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.pump import FloatArray
-from pumplife.policy.simulate import SideEvents, simulate_side
-from pumplife.policy.simulate_way import PLANNED as PLANNED_EVENT
-from pumplife.policy.simulate_way import Way, fixed_interval
+from pumplife.policy.simulate_way import Inspection, Way, fixed_interval
 from pumplife.policy.ways.alone import (
     ADOPTED,
     CALENDAR,
@@ -19,70 +19,88 @@ from pumplife.policy.ways.alone import (
     TODAY,
     Scope,
 )
+from pumplife.policy.ways.both_ahead import count_together
+from pumplife.policy.ways.both_sides import TOGETHER
+from pumplife.policy.ways.futures import Counted, Span, count_events, plain_works, run_side
+from pumplife.policy.ways.inspection import INSPECTION, Look, mending_work, read_look, seeing_work
 from pumplife.policy.ways.older import OLDER, PLANNED_OLDER
-from pumplife.policy.ways.outcome import Outcome, YearsAhead, part_prices
+from pumplife.policy.ways.outcome import Outcome, YearsAhead
 from pumplife.records.plant import to_day
 
 YEARS = 3.0
 LANES = 800  # pumps times futures of a group, roughly
 FEWEST, MOST = 24, 200  # futures
-CONTENDER = 1.5  # dearer than so many times the advice in the long run: not looked at
 SEED = 21
 KIT_SHARE = {
     RUN_TO_FAILURE: 1.0, PLANNED: 1.0, ADOPTED: 1.0, CALENDAR: 1.0, OUTAGES: 1.0,
     FAILED_PART: 0.0, PLANNED_PART: 0.0, CALENDAR_PART: 0.0, OLDER: 0.0, PLANNED_OLDER: 0.0,
+    INSPECTION: 0.0,
 }  # fmt: skip
 
 
-def look_ahead(scope: Scope, outcome: Outcome) -> YearsAhead | None:
-    """Simulate the next three years of a way of working, all ways on the same futures' lives.
+def look_ahead(
+    scope: Scope, outcome: Outcome, air: Scope | None = None, years: float = YEARS
+) -> YearsAhead:
+    """Simulate the next years of a way of working, all ways on the same futures' lives.
 
     Parameters
     ----------
     scope : Scope
     outcome : Outcome
+        The way at its setting.
+    air : Scope, optional
+        The air side of most of the pumps, for the way that rebuilds it with the fluid side.
+    years : float
+        [years]
 
     Returns
     -------
-    YearsAhead or None
-        None where the way isn't followed by the simulator of one side, or costs far more than the
-        advice in the long run.
+    YearsAhead
     """
-    group, decision = scope.group, scope.decision
-    way = _way_of(group, outcome)
-    if way is None or outcome.costs.money.mean() > CONTENDER * decision.advised.money.mean():
-        return None
-    futures = int(np.clip(LANES // group.pumps.size, FEWEST, MOST))
-    column = np.arange(futures) * group.lives.shape.shape[-1] // futures
-    events = simulate_side(
-        age=group.age,
-        known=group.known,
-        most=group.most,
-        usage_per_year=group.usage_per_year,
-        lives=group.position_lives[:, column],
-        clock_age=group.clock_age,
-        years=YEARS,
-        rng=np.random.default_rng(SEED),
-        way=way,
-        scheduled=_schedule(scope, outcome),
-    )
     rate = scope.plant.cost("discount_per_year")
-    total = _paid(events, group, decision, 0.0 if np.isnan(rate) else rate, futures)
-    low, high = np.quantile(total, [0.05, 0.95])
+    span = Span(
+        years=years,
+        futures=int(np.clip(LANES // scope.group.pumps.size, FEWEST, MOST)),
+        discount=0.0 if np.isnan(rate) else rate,
+        seed=SEED,
+    )
+    if outcome.policy == TOGETHER and air is not None:
+        counted = count_together(scope, air, outcome, span)
+    else:
+        counted = _count_alone(scope, outcome, span)
+    low, high = np.quantile(counted.money, [0.05, 0.95])
     return YearsAhead(
-        mean=float(total.mean()),
+        mean=float(counted.money.mean()),
         low=float(low),
         high=float(high),
-        error=float(total.std(ddof=1) / np.sqrt(futures)),
+        error=float(counted.money.std(ddof=1) / np.sqrt(span.futures)),
+        failures=float(counted.failures.mean()),
+        kits=float(counted.kits.mean()),
+        releases=float(counted.releases.mean()),
+        downtime_h=float(counted.downtime_h.mean()),
     )
 
 
-def _way_of(group: SideGroup, outcome: Outcome) -> Way | None:
+def _count_alone(scope: Scope, outcome: Outcome, span: Span) -> Counted:
+    """A way of one side by itself."""
+    group, costs = scope.group, scope.decision.costs
+    works = plain_works(costs)
+    way = _way_of(group, outcome)
+    look = read_look(scope.plant, group.part) if outcome.policy == INSPECTION else None
+    if look is not None:
+        way = replace(
+            way, planned=fixed_interval(np.inf), inspection=_inspect(group, outcome, look)
+        )
+        works = replace(works, also=mending_work(costs), look=seeing_work(look))
+    scheduled = _schedule(scope, outcome, span.years)
+    events = run_side(group, way, span, scheduled=scheduled)
+    return count_events(events, group, costs, works, span)
+
+
+def _way_of(group: SideGroup, outcome: Outcome) -> Way:
     """The way as the simulator follows it, blocks apart."""
     if outcome.policy == TODAY:
         return Way(planned=group.planned, kit_share=group.kit_share)
-    if outcome.policy not in KIT_SHARE:
-        return None
     older = np.isfinite(outcome.renew_older)
     return Way(
         planned=fixed_interval(outcome.interval if np.isfinite(outcome.interval) else np.inf),
@@ -91,10 +109,19 @@ def _way_of(group: SideGroup, outcome: Outcome) -> Way | None:
     )
 
 
-def _schedule(scope: Scope, outcome: Outcome) -> FloatArray | None:
+def _inspect(group: SideGroup, outcome: Outcome, look: Look) -> Inspection:
+    """Looks at every multiple of their interval since the side was last renewed whole."""
+    return Inspection(
+        every=outcome.interval,
+        delay_share=look.delay_share[group.part_of],
+        detection=look.detection,
+    )
+
+
+def _schedule(scope: Scope, outcome: Outcome, years: float) -> FloatArray | None:
     """Usage of each pump until each kit that the calendar sets, (pumps, kits)."""
     group = scope.group
-    days = YEARS * DAYS_PER_YEAR
+    days = years * DAYS_PER_YEAR
     if outcome.policy in (CALENDAR, CALENDAR_PART):
         step = 7.0 * outcome.block_weeks
         return np.asarray(group.rate[:, None] * np.arange(step, days + step, step))
@@ -120,18 +147,3 @@ def _outage_days(listed: FloatArray, days: float) -> FloatArray:
     later = listed[-1] + np.cumsum(np.tile(gaps, rounds))
     every = np.concatenate([listed, later])
     return np.asarray(every[(every > 0.0) & (every <= days)])
-
-
-def _paid(
-    events: SideEvents, group: SideGroup, decision: Decision, discount: float, futures: int
-) -> FloatArray:
-    """Discounted cost of the group in each future, (futures,) [money]."""
-    costs = decision.costs
-    part = group.part_of[np.maximum(events.position, 0)]
-    paid = np.where(events.kit, costs.failure_money[part], costs.part_money[part])
-    paid = np.where(events.position == PLANNED_EVENT, costs.planned_money, paid)
-    now = (1.0 + discount) ** -events.time
-    total = np.bincount(events.replicate, paid * now, futures)
-    also = events.also_event
-    price = part_prices(costs)[group.part_of[events.also_position]] * now[also]
-    return np.asarray(total + np.bincount(events.replicate[also], price, futures))

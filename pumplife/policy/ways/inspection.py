@@ -3,7 +3,10 @@
 A part shows a first sign some delay before it fails.  Looks come every so much usage; a first
 sign is taken to arise at any time between two looks alike, which is the model's usual assumption
 and holds where looks are much closer together than failures (Christer & Waller, Journal of the
-Operational Research Society 35 (1984) 401-406, from memory).
+Operational Research Society 35 (1984) 401-406, from memory).  Looking ahead from today, the
+simulator (`horizon`) takes each look on its own day, and some signs are there already: a part of
+today's age lives on by its fitted life, and shows its sign in the last share of that life, whether
+that began before today or after.  Nobody is taken to have looked before.
 """
 
 from __future__ import annotations
@@ -18,11 +21,14 @@ from pumplife.policy.pump import FloatArray, SideLife
 from pumplife.policy.simulate import BoolArray
 from pumplife.policy.ways.counts import mean_lives
 from pumplife.policy.ways.outcome import Outcome, add_work, outcome_of, part_prices
+from pumplife.records.amounts import inspection_of
+from pumplife.records.plant import Plant
 
 INSPECTION = "inspection, worn parts renewed"
 PANELS, NODES = 240, 4
 LOWEST, HIGHEST = 1e-4, 30.0  # ages integrated over, in mean lives
-MOST_LOOKS = 64  # looks at one sign; with fair detection hardly any sign is missed so often
+MOST_LOOKS = 64  # looks at one sign
+MISSED = 1e-9  # a chance that a sign is missed so often isn't followed any further
 LADDER = 16
 
 
@@ -49,6 +55,38 @@ class Look:
         return f"<Look: finds {self.detection:.0%} of signs>"
 
 
+def read_look(plant: Plant, parts: tuple[str, ...]) -> Look:
+    """What an inspection of a side sees and takes, by [inspection].
+
+    Parameters
+    ----------
+    plant : Plant
+    parts : tuple of str
+        Of the side.
+    """
+    given = [inspection_of(plant.raw, part) for part in parts]
+    return Look(
+        delay_share=np.array([one["delay_share"] for one in given]),
+        detection=given[0]["detection"],
+        labour_h=given[0]["labour_h"],
+    )
+
+
+def seeing_work(look: Look) -> WorkCost:
+    """One look at a running side."""
+    return WorkCost(cash=np.zeros(1), labour_h=np.array([look.labour_h]), downtime_h=np.zeros(1))
+
+
+def mending_work(costs: SideCosts) -> WorkCost:
+    """Planned work on one part found worn, by itself, for each part."""
+    alone = costs.planned.cash - costs.kit_price + part_prices(costs)
+    return WorkCost(
+        cash=alone,
+        labour_h=np.full(alone.size, costs.planned.labour_h[0]),
+        downtime_h=np.full(alone.size, costs.planned.downtime_h[0]),
+    )
+
+
 def look_rates(side: SideLife, look: Look, every: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Failures, and parts found worn and renewed, by looks at each of the intervals.
 
@@ -71,7 +109,7 @@ def look_rates(side: SideLife, look: Look, every: FloatArray) -> tuple[FloatArra
     mean, areas = mean_lives(side), _Areas(side)
     share = look.delay_share[:, None]
     missed, p = 1.0 - look.detection, look.detection
-    number = np.arange(MOST_LOOKS + 1.0)[:, None, None]
+    number = np.arange(_count_looks(missed) + 1.0)[:, None, None]
     span = np.asarray(every, float)[:, None, None, None] * number / np.maximum(share, 1e-12)
     zeroth, first = (np.diff(area, axis=1) for area in areas.up_to(span / mean))
     factor = missed ** number[:-1]
@@ -84,6 +122,15 @@ def look_rates(side: SideLife, look: Look, every: FloatArray) -> tuple[FloatArra
     unseen = np.where(share > 0.0, np.clip(unseen, 0.0, 1.0), 1.0)
     rate = side.count[:, None] / np.where(share > 0.0, cycle, mean)
     return np.asarray(rate * unseen), np.asarray(rate * (1.0 - unseen))
+
+
+def _count_looks(missed: float) -> int:
+    """Looks after which a sign that each misses with this chance is found all but surely."""
+    if missed <= MISSED:
+        return 1
+    return (
+        MOST_LOOKS if missed >= 1.0 else min(MOST_LOOKS, int(np.log(MISSED) / np.log(missed)) + 1)
+    )
 
 
 class _Areas:
@@ -157,14 +204,7 @@ def _try_looks(
     """What looks at each of the intervals cost."""
     failures, found = look_rates(side, look, every)
     draws = failures.shape[-1]
-    seeing = WorkCost(cash=np.zeros(1), labour_h=np.array([look.labour_h]), downtime_h=np.zeros(1))
-    alone = costs.planned.cash - costs.kit_price + part_prices(costs)
-    size = np.ones(alone.size)
-    mending = WorkCost(
-        cash=alone,
-        labour_h=costs.planned.labour_h * size,
-        downtime_h=costs.planned.downtime_h * size,
-    )
+    seeing, mending = seeing_work(look), mending_work(costs)
     outcomes = []
     for usage, failed, worn in zip(np.asarray(every, float), failures, found, strict=True):
         events = EventRates(

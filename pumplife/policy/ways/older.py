@@ -28,6 +28,7 @@ PLANNED_OLDER = "planned kit, failed part and what is older between"
 SHARES = (0.25, 0.5, 0.75)  # ages tried, of the planned age or the mean life to a failure
 FEW = 4  # every so manieth draw is simulated
 LANES, CYCLES = 4, 12  # of each of these draws
+LEAST_LANES = 200  # of all together, where there are few draws
 SEED = 20  # the same for all groups, so that like groups are treated alike
 NOTE = "Parts are paid one by one; the band rests on the exact ways, draw by draw."
 
@@ -49,30 +50,40 @@ def older_ways(scope: Scope) -> list[Outcome]:
 def _best_age(scope: Scope, policy: str, interval: float, span: float) -> Outcome:
     """The cheapest of a few ages, on the same chance."""
     few = replace(scope, group=replace(scope.group, lives=scope.group.lives[:, ::FEW]))
-    tallies = [_simulate(few, interval, share * span) for share in SHARES]
-    priced = [_money(few, tally) for tally in tallies]
-    best = int(np.argmin([float(rates.mean()) for rates, _ in priced]))
-    rates, error = priced[best]
+    tally = _simulate(few, interval, span * np.array(SHARES))
+    rates, errors = (each.reshape(len(SHARES), -1) for each in _money(few, tally))
+    best = int(np.argmin(rates.mean(axis=1)))
+    draws = rates.shape[1]
+    mine = _of_draws(tally, slice(best * draws, (best + 1) * draws))
     return replace(
-        _carry_over(price_tally(few, policy, tallies[best]), _exact(scope, interval)),
+        _carry_over(price_tally(few, policy, mine), _exact(scope, interval)),
         interval=interval if np.isfinite(interval) else np.nan,
         longest=interval,
         renew_older=SHARES[best] * span,
         how=SIMULATED,
-        error=float(np.sqrt(np.sum(error**2)) / rates.size),
+        error=float(np.sqrt(np.sum(errors[best] ** 2)) / draws),
         note=NOTE,
     )
 
 
-def _simulate(scope: Scope, interval: float, age: float) -> WayTally:
+def _simulate(scope: Scope, interval: float, ages: FloatArray) -> WayTally:
+    """All draws at the first age, all at the second ... in one run."""
     lives = scope.group.position_lives
+    positions, draws = lives.shape.shape
     way = Way(
         planned=fixed_interval(interval),
         kit_share=0.0,
-        renew_older=np.full(lives.shape.shape[0], age),
+        renew_older=np.repeat(ages, draws)[:, None] * np.ones(positions),
     )
+    lanes = max(LANES, LEAST_LANES // draws)
+    together = lives[:, np.tile(np.arange(draws), ages.size)]
     rng = np.random.default_rng(SEED)
-    return simulate_way(lives, way, rng=rng, lanes=LANES, cycles=CYCLES)
+    return simulate_way(together, way, rng=rng, lanes=lanes, cycles=CYCLES, alike=ages.size)
+
+
+def _of_draws(tally: WayTally, draws: slice) -> WayTally:
+    """The tally of some of the draws."""
+    return WayTally(**{name: getattr(tally, name)[..., draws, :] for name in WayTally.__slots__})
 
 
 def _money(scope: Scope, tally: WayTally) -> tuple[FloatArray, FloatArray]:

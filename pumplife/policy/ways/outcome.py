@@ -17,20 +17,28 @@ SIMULATED = "simulated"
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class YearsAhead:
-    """Discounted cost of a whole group over the horizon [money].
+    """What a whole group costs over the horizon, discounted, and what comes in it.
 
     Attributes
     ----------
     mean, low, high : float
-        Mean and 90 % band: chance and doubt about the lives together.
+        Mean and 90 % band: chance and doubt about the lives together [money].
     error : float
-        Standard error of the mean by simulation.
+        Standard error of the mean by simulation [money].
+    failures, kits, releases : float
+        Expected failures, whole renewals of the side, failures that release fluid.
+    downtime_h : float
+        [h]
     """
 
     mean: float
     low: float
     high: float
     error: float
+    failures: float
+    kits: float
+    releases: float
+    downtime_h: float
 
     def __repr__(self) -> str:
         """Say the mean."""

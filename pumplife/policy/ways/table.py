@@ -18,8 +18,8 @@ from pumplife.policy.ways.alone import (
     open_scope,
     renewal_ways,
 )
-from pumplife.policy.ways.both_sides import together_way
-from pumplife.policy.ways.horizon import look_ahead
+from pumplife.policy.ways.both_sides import TOGETHER, find_partner, together_way
+from pumplife.policy.ways.horizon import YEARS, look_ahead
 from pumplife.policy.ways.older import older_ways
 from pumplife.policy.ways.outcome import Outcome
 from pumplife.policy.ways.worth import is_worth_a_look
@@ -34,6 +34,7 @@ POLICY_COLUMNS = (
     "prob_cheaper_than_advised", "keeps_limit", "availability", "failures_per_year",
     "kits_per_year", "spills_per_year", "labour_h_per_year", "downtime_h_per_year",
     "cost_3_years", "cost_3_years_low", "cost_3_years_high", "cost_3_years_error",
+    "availability_3_years", "failures_3_years", "kits_3_years", "spills_3_years",
     "computed", "standard_error", "note",
 )  # fmt: skip
 ADVISED, LOOK = "advised", "worth a look"
@@ -71,11 +72,16 @@ def compare_ways(
             ways.append(together_way(scope, air))
         else:
             air.append(scope)
-        found[number] = tuple(
-            way if isinstance(way, Withheld) else replace(way, ahead=look_ahead(scope, way))
-            for way in ways
-        )
+        found[number] = tuple(_ahead_of(scope, way, air) for way in ways)
     return tuple(found)
+
+
+def _ahead_of(scope: Scope, way: Outcome | Withheld, air: list[Scope]) -> Outcome | Withheld:
+    """A way of working with its years ahead."""
+    if isinstance(way, Withheld):
+        return way
+    partner, _ = find_partner(scope.group, air if way.policy == TOGETHER else [])
+    return replace(way, ahead=look_ahead(scope, way, partner))
 
 
 def policies_table(
@@ -134,7 +140,7 @@ def _row(
     elif is_worth_a_look(decision, way):
         keys["standing"] = LOOK
     parts = (_settings(decision, way), _money(group, decision, way, factor))
-    return {**keys, **parts[0], **parts[1], **_year(group, way), **_ahead(way)}
+    return {**keys, **parts[0], **parts[1], **_year(group, way), **_ahead(group, way)}
 
 
 def _settings(decision: Decision, way: Outcome) -> dict[str, Any]:
@@ -190,13 +196,19 @@ def _year(group: SideGroup, way: Outcome) -> dict[str, Any]:
     }
 
 
-def _ahead(way: Outcome) -> dict[str, float]:
-    """Discounted cost of the group over the next three years, from today's ages."""
-    if way.ahead is None:
+def _ahead(group: SideGroup, way: Outcome) -> dict[str, float]:
+    """The next three years of the group from today's ages: discounted cost, and what comes."""
+    ahead = way.ahead
+    if ahead is None:
         return {}
+    hours = YEARS * HOURS_PER_YEAR * group.pumps.size
     return {
-        "cost_3_years": way.ahead.mean,
-        "cost_3_years_low": way.ahead.low,
-        "cost_3_years_high": way.ahead.high,
-        "cost_3_years_error": way.ahead.error,
+        "cost_3_years": ahead.mean,
+        "cost_3_years_low": ahead.low,
+        "cost_3_years_high": ahead.high,
+        "cost_3_years_error": ahead.error,
+        "availability_3_years": 1.0 - ahead.downtime_h / hours,
+        "failures_3_years": ahead.failures,
+        "kits_3_years": ahead.kits,
+        "spills_3_years": ahead.releases if group.releases.any() else np.nan,
     }
