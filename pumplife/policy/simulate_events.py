@@ -201,7 +201,10 @@ def _next_event(lanes: Lanes, rules: Rules) -> tuple[IntArray, FloatArray]:
 def _renewed(
     lanes: Lanes, rules: Rules, position: IntArray, kit: BoolArray
 ) -> tuple[IntArray, IntArray]:
-    """Lane and position of each renewal at openings that are not for the whole side."""
+    """Lane and position of each renewal at openings that are not for the whole side.
+
+    Where a find is reason for the whole side, its `kit` is set.
+    """
     way, clock = rules.way, lanes.clock[:, None]
     failed = np.flatnonzero(~kit & (position >= 0))
     if way.renew_older is None and way.inspection is None:
@@ -214,7 +217,9 @@ def _renewed(
     if way.inspection is not None:
         looked = np.flatnonzero(position == INSPECTION)
         seen = lanes.sign[looked] <= clock[looked]
-        renew[looked] |= seen & (rules.rng.random(seen.shape) < way.inspection.detection)
+        seen &= rules.rng.random(seen.shape) < way.inspection.detection
+        renew[looked] |= seen
+        kit[looked] = way.inspection.whole & seen.any(axis=1)
     renew[failed, position[failed]] = True
     renew[kit] = False
     lane, column = np.divmod(np.flatnonzero(renew), rules.positions)
@@ -251,7 +256,7 @@ def _renew(lanes: Lanes, rules: Rules, position: IntArray, kit: BoolArray) -> No
     lanes.block[whole] = rules.schedule[lanes.row[whole], lanes.turn[whole]]
     if rules.way.inspection is not None:
         lanes.look[whole] = clock + rules.way.inspection.every
-        lanes.look[position == INSPECTION] += rules.way.inspection.every
+        lanes.look[(position == INSPECTION) & ~kit] += rules.way.inspection.every
 
 
 def _fit(lanes: Lanes, rules: Rules, lane: IntArray, column: IntArray) -> None:

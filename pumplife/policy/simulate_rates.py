@@ -9,7 +9,15 @@ import numpy as np
 from pumplife.policy.simulate_draws import by_replicate, draw_planned, draw_settled_ages
 from pumplife.policy.simulate_events import Lanes, Rules, SideEvents, run_lanes, start_lanes
 from pumplife.policy.simulate_kits import bring_together, draw_cycles, share_among_positions
-from pumplife.policy.simulate_way import INSPECTION, PLANNED, TOGETHER, FloatArray, IntArray, Way
+from pumplife.policy.simulate_way import (
+    INSPECTION,
+    PLANNED,
+    TOGETHER,
+    BoolArray,
+    FloatArray,
+    IntArray,
+    Way,
+)
 from pumplife.weibull.draws import LifeDraws
 
 _CELLS = 2_000_000  # lanes x positions held at once by the general engine
@@ -35,6 +43,8 @@ class WayTally:
     planned : float array (draws, lanes)
         Planned renewals of the whole side, by age or block.
     inspections : float array (draws, lanes)
+    found : float array (draws, lanes)
+        Inspections at which the whole side was renewed for what they found.
     usage : float array (draws, lanes)
         [usage]
     """
@@ -44,6 +54,7 @@ class WayTally:
     also: FloatArray
     planned: FloatArray
     inspections: FloatArray
+    found: FloatArray
     usage: FloatArray
 
     def __repr__(self) -> str:
@@ -59,7 +70,7 @@ class WayTally:
     @property
     def kits(self) -> FloatArray:
         """Renewals of the whole side, (draws, lanes)."""
-        return np.asarray(self.planned + self.kit_failures.sum(axis=0))
+        return np.asarray(self.planned + self.found + self.kit_failures.sum(axis=0))
 
     @property
     def renewals(self) -> FloatArray:
@@ -186,6 +197,7 @@ def _tally_kits(
         also=none,
         planned=planned,
         inspections=none[0],
+        found=none[0],
         usage=usage,
     )
 
@@ -254,8 +266,10 @@ def _count(events: SideEvents, lane: IntArray, usage: FloatArray, positions: int
     """The tally of the events by lane, numbered through all draws; lanes beyond don't count."""
     lanes = usage.size + 1
 
-    def tally(number: int) -> FloatArray:
-        found = np.bincount(lane[events.position == number], minlength=lanes)
+    looked = events.position == INSPECTION
+
+    def tally(which: BoolArray) -> FloatArray:
+        found = np.bincount(lane[which], minlength=lanes)
         return np.asarray(found[:-1].reshape(usage.shape), float)
 
     def by_position(lane: IntArray, position: IntArray) -> FloatArray:
@@ -269,7 +283,8 @@ def _count(events: SideEvents, lane: IntArray, usage: FloatArray, positions: int
         kit_failures=by_position(lane[whole], events.position[whole]),
         part_failures=by_position(lane[alone], events.position[alone]),
         also=by_position(lane[events.also_event], events.also_position),
-        planned=tally(PLANNED),
-        inspections=tally(INSPECTION),
+        planned=tally(events.position == PLANNED),
+        inspections=tally(looked),
+        found=tally(looked & events.kit),
         usage=usage,
     )

@@ -71,6 +71,8 @@ class Inspection:
         Weibull shape of that delay; 1: exponential.
     detection : float
         Chance that one inspection finds a position that shows the sign [-], each time anew.
+    whole : bool
+        Whether the whole side is renewed where a position is found, not that position alone.
 
     References
     ----------
@@ -83,6 +85,7 @@ class Inspection:
     delay_mean: FloatArray | None = None
     delay_shape: float = 1.0
     detection: float = 1.0
+    whole: bool = False
 
     def __post_init__(self) -> None:
         """Refuse what can't be an inspection."""
@@ -110,11 +113,11 @@ class Way:
     A side is renewed whole at its planned age, at each block and at a share of its failures.  At
     an opening that is not for the whole side (the other failures, inspections) the failed
     position is renewed, with it every position older than `renew_older`, and at an inspection
-    every position found worn.  Whatever is renewed is new; the rest keeps its age.  The side's
-    clock (planned age, inspections) starts again only when the whole side is renewed.  Where
-    several come at the same usage, the planned age goes before the block, the block before the
-    inspection, the inspection before a failure; an inspection that falls on a whole renewal is
-    part of it.
+    every position found worn (or the whole side for it).  Whatever is renewed is new; the rest
+    keeps its age.  The side's clock (planned age, inspections) starts again only when the whole
+    side is renewed.  Where several come at the same usage, the planned age goes before the block,
+    the block before the inspection, the inspection before a failure; an inspection that falls on
+    a whole renewal is part of it.
 
     Attributes
     ----------
@@ -177,7 +180,7 @@ class Way:
 def check_sizes(way: Way, replicates: int, positions: int) -> None:
     """Refuse a way that tells of other positions than the side has."""
     inspection, older = way.inspection, way.renew_older
-    by_replicate = np.shape(older) == (replicates, positions)
+    by_replicate = older is not None and older.shape == (replicates, positions)
     told = {"renew_older": None if by_replicate else older}
     if inspection is not None:
         told |= {"delay_share": inspection.delay_share, "delay_mean": inspection.delay_mean}

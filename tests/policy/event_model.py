@@ -26,6 +26,7 @@ class Worked:
     older: list[float] | None = None
     every: float = NOTHING
     delay: Callable[[int, float], float] | None = None
+    kit_when_worn: bool = False
     age: list[float] | None = None
     clock_age: float = 0.0
 
@@ -109,7 +110,10 @@ class Side:
         while self.worked.every < NOTHING:
             if (yield from self._sleep(self.worked.every - age)):
                 worn = {p for p, sign in enumerate(self.sign) if sign <= self.env.now}
-                self._renew_some(INSPECTION, self._older() | worn)
+                if worn and self.worked.kit_when_worn:
+                    self.renew_whole(INSPECTION)
+                else:
+                    self._renew_some(INSPECTION, self._older() | worn)
             age = 0.0
 
     def _older(self) -> set[int]:

@@ -116,6 +116,28 @@ WAYS = {
             "delay": lambda position, life: min(DELAY[position], life),
         },
     ),
+    "inspection, kit when worn": (
+        {"inspection": Inspection(every=1.7, delay_share=SHARE, whole=True)},
+        {
+            "every": 1.7,
+            "delay": lambda position, life: SHARE[position] * life,
+            "kit_when_worn": True,
+        },
+    ),
+    "inspection, kit when worn, failed part and older": (
+        {
+            "kit_share": 0.0,
+            "inspection": Inspection(every=1.7, delay_share=SHARE, whole=True),
+            "renew_older": OLDER,
+        },
+        {
+            "kit_at_failure": False,
+            "every": 1.7,
+            "older": OLDER.tolist(),
+            "delay": lambda position, life: SHARE[position] * life,
+            "kit_when_worn": True,
+        },
+    ),
     "everything": (
         {
             "kit_share": 0.0,
@@ -151,7 +173,8 @@ def test_same_events_as_the_process_model_under_the_same_lives(tape, name):
         assert rows_of(events, side) == expected
         told += len(expected)
     assert told > 300
-    assert (events.also_event.size > 0) == ("older" in name or "insp" in name or "every" in name)
+    besides = "older" in name or "insp" in name or "every" in name
+    assert (events.also_event.size > 0) == (besides and name != "inspection, kit when worn")
 
 
 def test_same_events_from_today_s_ages(tape):

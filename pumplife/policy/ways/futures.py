@@ -141,7 +141,7 @@ def run_side(
 
 def draws_of(group: SideGroup, futures: int) -> IntArray:
     """The draw of the lives that each future takes."""
-    return np.arange(futures) * group.lives.shape.shape[-1] // futures
+    return np.asarray(np.arange(futures) * group.lives.shape.shape[-1] // futures)
 
 
 def count_events(

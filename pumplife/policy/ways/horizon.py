@@ -23,6 +23,7 @@ from pumplife.policy.ways.both_ahead import count_together
 from pumplife.policy.ways.both_sides import TOGETHER
 from pumplife.policy.ways.futures import Counted, Span, count_events, plain_works, run_side
 from pumplife.policy.ways.inspection import INSPECTION, Look, mending_work, read_look, seeing_work
+from pumplife.policy.ways.kit_when_worn import KIT_WHEN_WORN
 from pumplife.policy.ways.older import OLDER, PLANNED_OLDER
 from pumplife.policy.ways.outcome import Outcome, YearsAhead
 from pumplife.records.plant import to_day
@@ -34,8 +35,9 @@ SEED = 21
 KIT_SHARE = {
     RUN_TO_FAILURE: 1.0, PLANNED: 1.0, ADOPTED: 1.0, CALENDAR: 1.0, OUTAGES: 1.0,
     FAILED_PART: 0.0, PLANNED_PART: 0.0, CALENDAR_PART: 0.0, OLDER: 0.0, PLANNED_OLDER: 0.0,
-    INSPECTION: 0.0,
+    INSPECTION: 0.0, KIT_WHEN_WORN: 1.0,
 }  # fmt: skip
+LOOKED = (INSPECTION, KIT_WHEN_WORN)  # interval is that between looks
 
 
 def look_ahead(
@@ -86,8 +88,8 @@ def _count_alone(scope: Scope, outcome: Outcome, span: Span) -> Counted:
     group, costs = scope.group, scope.decision.costs
     works = plain_works(costs)
     way = _way_of(group, outcome)
-    look = read_look(scope.plant, group.part) if outcome.policy == INSPECTION else None
-    if look is not None:
+    if outcome.policy in LOOKED:
+        look = read_look(scope.plant, group.part)
         way = replace(
             way, planned=fixed_interval(np.inf), inspection=_inspect(group, outcome, look)
         )
@@ -115,6 +117,7 @@ def _inspect(group: SideGroup, outcome: Outcome, look: Look) -> Inspection:
         every=outcome.interval,
         delay_share=look.delay_share[group.part_of],
         detection=look.detection,
+        whole=outcome.policy == KIT_WHEN_WORN,
     )
 
 

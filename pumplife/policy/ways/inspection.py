@@ -17,19 +17,21 @@ import numpy as np
 
 from pumplife.policy.costs import SideCosts, WorkCost
 from pumplife.policy.practice import EventRates
-from pumplife.policy.pump import FloatArray, SideLife
+from pumplife.policy.pump import FloatArray, SideLife, count_draws
 from pumplife.policy.simulate import BoolArray
 from pumplife.policy.ways.counts import mean_lives
 from pumplife.policy.ways.outcome import Outcome, add_work, outcome_of, part_prices
 from pumplife.records.amounts import inspection_of
 from pumplife.records.plant import Plant
+from pumplife.weibull.draws import LifeDraws
 
 INSPECTION = "inspection, worn parts renewed"
 PANELS, NODES = 240, 4
 LOWEST, HIGHEST = 1e-4, 30.0  # ages integrated over, in mean lives
 MOST_LOOKS = 64  # looks at one sign
 MISSED = 1e-9  # a chance that a sign is missed so often isn't followed any further
-LADDER = 16
+LADDER = 16  # intervals between looks that are tried first, on a few draws
+FEW = 25  # such draws, about
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -191,7 +193,10 @@ def inspect_side(side: SideLife, costs: SideCosts, releases: BoolArray, look: Lo
     told = look.delay_share > 0.0
     typical = (look.delay_share * mean_lives(side).mean(axis=1))[told]
     every = np.geomspace(0.1 * typical.min(), 4.0 * typical.max(), LADDER)
-    tried = _try_looks(side, costs, releases, look, every)
+    few = side
+    if isinstance(side.lives, LifeDraws):
+        few = replace(side, lives=side.lives[:, :: max(1, count_draws(side) // FEW)])
+    tried = _try_looks(few, costs, releases, look, every)
     best = int(np.argmin([one.costs.money.mean() for one in tried]))
     finer = np.geomspace(every[max(best - 1, 0)], every[min(best + 1, LADDER - 1)], 9)
     tried = _try_looks(side, costs, releases, look, finer)

@@ -20,6 +20,7 @@ from pumplife.policy.ways.alone import (
 )
 from pumplife.policy.ways.both_sides import TOGETHER, find_partner, together_way
 from pumplife.policy.ways.horizon import YEARS, look_ahead
+from pumplife.policy.ways.kit_when_worn import kit_when_worn
 from pumplife.policy.ways.older import older_ways
 from pumplife.policy.ways.outcome import Outcome
 from pumplife.policy.ways.worth import is_worth_a_look
@@ -67,7 +68,8 @@ def compare_ways(
             continue
         scope = open_scope(plant, groups[number], decision)
         ways = [*closed_ways(groups[number], decision), *renewal_ways(scope)]
-        ways += [*older_ways(scope), inspection_way(scope)]
+        looked = inspection_way(scope)
+        ways += [*older_ways(scope), looked, kit_when_worn(scope, looked)]
         if scope.group.side == "fluid":
             ways.append(together_way(scope, air))
         else:

@@ -17,6 +17,7 @@ from pumplife.policy.ways.alone import (
 )
 from pumplife.policy.ways.both_sides import TOGETHER
 from pumplife.policy.ways.inspection import INSPECTION
+from pumplife.policy.ways.kit_when_worn import KIT_WHEN_WORN
 from pumplife.policy.ways.older import OLDER, PLANNED_OLDER
 from pumplife.policy.ways.table import POLICY_COLUMNS, compare_ways
 from tests.plants import SETTINGS, part_rows, pump_rows, rebuild_rows, small_plant, small_tables
@@ -24,7 +25,7 @@ from tests.policy.sides import draws, fits_of, slip_fits, study_parts
 
 ALWAYS = {
     RUN_TO_FAILURE, FAILED_PART, TODAY, PLANNED, PLANNED_PART, CALENDAR, CALENDAR_PART, OUTAGES,
-    OLDER, PLANNED_OLDER, INSPECTION, TOGETHER,
+    OLDER, PLANNED_OLDER, INSPECTION, KIT_WHEN_WORN, TOGETHER,
 }  # fmt: skip
 
 
@@ -67,8 +68,9 @@ def test_a_row_by_hand(tmp_path):
 
 def test_what_cannot_be_said_says_why(tmp_path):
     table, _ = policies(tmp_path)
-    assert table.loc[[INSPECTION, OUTAGES, TOGETHER], "cost_rate"].isna().all()
-    assert "delay_share, detection, labour_h in [inspection]" in table.loc[INSPECTION, "note"]
+    assert table.loc[[INSPECTION, KIT_WHEN_WORN, OUTAGES, TOGETHER], "cost_rate"].isna().all()
+    for looked in (INSPECTION, KIT_WHEN_WORN):
+        assert "delay_share, detection, labour_h in [inspection]" in table.loc[looked, "note"]
     assert "fewer than two outages for works" in table.loc[OUTAGES, "note"]
     assert "No air side of these pumps" in table.loc[TOGETHER, "note"]
 
