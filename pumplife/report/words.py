@@ -11,6 +11,7 @@ from pumplife.report.headings_stock import STOCK_HEADINGS, STOCK_OF_TABLE
 from pumplife.report.headings_stores import OF_STORES
 from pumplife.report.headings_ticket import OF_TICKETS
 from pumplife.report.headings_trials import OF_TRIALS
+from pumplife.report.headings_ways import OF_WAYS
 
 USAGE_WORDS = {"hours": "h", "cycles": "cycles", "days": "calendar days"}
 RATE_WORDS = {"hours": "1,000 h", "cycles": "million cycles", "days": "1,000 calendar days"}
@@ -81,7 +82,7 @@ def find_heading(table: str, column: str) -> Heading:
     Heading
     """
     named = OF_SINCE | OF_TABLE | OF_BUDGET | STOCK_OF_TABLE | OF_PARTS | OF_STORES | OF_TICKETS
-    named |= OF_TRIALS
+    named |= OF_TRIALS | OF_WAYS
     known = named.get((table, column)) or STOCK_HEADINGS.get(column) or HEADINGS.get(column)
     return known or Heading(column.replace("_", " ").capitalize())
 
