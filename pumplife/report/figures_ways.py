@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
+from pumplife.policy.ways.horizon import LOOKED
 from pumplife.report import style
 from pumplife.report.pictures import capitalise
 from pumplife.report.tables import write_number
@@ -50,8 +51,9 @@ def ways_table(policies: pd.DataFrame, group: dict[str, Any], units: Units) -> p
 def _setting(row: dict[Any, Any], units: Units) -> str:
     """The setting of one way in words."""
     words = []
+    looked = row["policy"] in LOOKED
     for name, text in (
-        ("interval", f"at {{}} {units.usage}"),
+        ("interval", f"{'looks every' if looked else 'at'} {{}} {units.usage}"),
         ("t0", f"older than {{}} {units.usage}"),
         ("block_weeks", "every {} weeks"),
         ("q", "n = {}"),

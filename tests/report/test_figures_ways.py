@@ -38,6 +38,11 @@ def test_the_cheapest_stands_first_with_its_setting():
     ]  # fmt: skip
 
 
+def test_looks_are_said_to_come_every_so_often():
+    row = policies().iloc[1:2].assign(policy="inspection, worn parts renewed", interval=420.0)
+    assert ways_table(row, KEYS, UNITS)["setting"].tolist() == ["looks every 420 h"]
+
+
 def test_bars_bands_and_marks():
     table = ways_table(policies(), KEYS, UNITS)
     axes = plot_ways(table, title="glaze slip", units=UNITS, caption="12 failures")

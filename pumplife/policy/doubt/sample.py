@@ -153,7 +153,7 @@ def belief_after(log_likelihood: FloatArray, truth: IntArray) -> FloatArray:
     return np.asarray(weights / weights.sum(axis=1, keepdims=True))
 
 
-def say_worth(worth: float, error: float, currency: str) -> str:
+def say_worth(worth: float, error: float, currency: str, *, limited: bool = False) -> str:
     """Say a worth as far as it is known.
 
     Parameters
@@ -161,18 +161,20 @@ def say_worth(worth: float, error: float, currency: str) -> str:
     worth, error : float
         [money / year]
     currency : str
+    limited : bool
+        Whether a limit caps the choice: that records might move it isn't counted.
 
     Returns
     -------
     str
-        "nothing" where no choice hangs on it; "below 30 EUR" where it can't be told from nothing
-        or is less than one unit of money; else "about 120 EUR", rounded to its error; "" where
-        it isn't known.
+        "nothing" where no choice hangs on it, or "nothing within the limit"; "below 30 EUR" where
+        it can't be told from nothing or is less than one unit of money; else "about 120 EUR",
+        rounded to its error; "" where it isn't known.
     """
     if np.isnan(worth):
         return ""
     if worth == 0.0 and error == 0.0:
-        return "nothing"
+        return "nothing within the limit" if limited else "nothing"
     most = worth + CLEAR * error
     if worth < CLEAR * error or most < 1.0:
         return f"below {_round_up(max(most, 1.0)):,.0f} {currency}".rstrip()

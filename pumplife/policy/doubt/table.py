@@ -87,7 +87,12 @@ def weigh_doubt(group: SideGroup, decision: Decision, *, units: tuple[str, str])
         "learn_first": learn_first(*worth_of_parts(actions, group.lives), group.part),
         "worth_of_half_year": usage * sample.worth,
         "worth_of_half_year_error": usage * sample.error,
-        "worth_of_half_year_told": say_worth(usage * sample.worth, usage * sample.error, units[0]),
+        "worth_of_half_year_told": say_worth(
+            usage * sample.worth,
+            usage * sample.error,
+            units[0],
+            limited=bool(np.isfinite(surface.limit)),
+        ),
         "half_year_draws": sample.alike,
         "flip_downtime_per_h": flip_downtime(surface, costs),
     }

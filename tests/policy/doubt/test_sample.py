@@ -241,3 +241,5 @@ def test_what_is_chosen_costs_what_is_lowest():
 )
 def test_a_worth_is_told_as_far_as_it_is_known(worth, error, told):
     assert say_worth(worth, error, "EUR") == told
+    limited = say_worth(worth, error, "EUR", limited=True)
+    assert limited == ("nothing within the limit" if told == "nothing" else told)
