@@ -2,56 +2,105 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
-from pumplife.weibull.arrays import Floats
+from pumplife.weibull.arrays import Floats, Ints
 from pumplife.weibull.draws import LifeDraws
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class EarlyPart:
+    """A part of which some positions die early."""
+
+    part: int
+    count: float  # positions
+    share: Floats  # (draws,) of early lives
+    fade: Floats  # (draws,) log of what is left of worn positions, for their hazard times age
+    scales: Floats  # (scales,) different mean early lives [usage]
+    scale_of: Ints  # (draws,) which of them
+
+    def __repr__(self) -> str:
+        """Name the part by its place."""
+        return f"<EarlyPart {self.part}>"
+
+    def ages(self, times: Floats) -> tuple[Floats, Floats]:
+        """Share that dies early and still lives, and that times age, (times, draws)."""
+        if times.shape[1] > 1:
+            age = times / self.scales[self.scale_of]
+            early = np.exp(-age)
+            return early * self.share, early * age * self.share
+        age = times / self.scales
+        early = np.exp(-age)
+        age *= early
+        return (
+            early.take(self.scale_of, axis=1) * self.share,
+            age.take(self.scale_of, axis=1) * self.share,
+        )
+
+
+def find_early(lives: LifeDraws, count: Floats) -> tuple[EarlyPart, ...]:
+    """The parts with early lives, each with its few different mean early lives."""
+    some = (lives.early_share > 0.0).any(axis=1) & (count > 0.0)
+    found = []
+    for part in np.flatnonzero(some):
+        scales, scale_of = np.unique(lives.early_scale[part], return_inverse=True)
+        found.append(
+            EarlyPart(
+                part=int(part),
+                count=float(count[part]),
+                share=lives.early_share[part],
+                fade=-1.0 / (count[part] * lives.shape[part]),
+                scales=scales,
+                scale_of=scale_of,
+            )
+        )
+    return tuple(found)
+
+
 def live_through(
-    lives: LifeDraws, count: Floats, times: Floats, wear: Floats
+    shape: Floats, early: tuple[EarlyPart, ...], times: Floats, wear: Floats
 ) -> tuple[Floats, Floats]:
     """Survival of the side, (times, draws), and hazard times age by part, (times, parts, draws).
 
     Parameters
     ----------
-    lives : LifeDraws (parts, draws)
-    count : float array (parts,)
-        Positions of each part.
+    shape : float array (parts, draws)
+        Of wear.
+    early : tuple of EarlyPart
+        By `find_early`.
     times : float array (times, 1) or (times, draws)
         [usage]
     wear : float array (times, parts, draws)
         Cumulative hazard of wear of all positions of a part; what is handed back lies there.
     """
-    early = (lives.early_share > 0.0).any(axis=1) & (count > 0.0)
-    survival = np.einsum("tpd,p->td", wear, np.where(early, 0.0, -1.0))
+    summed = np.full(shape.shape[0], -1.0)
+    summed[[one.part for one in early]] = 0.0
+    survival = np.einsum("tpd,p->td", wear, summed)
     np.exp(survival, out=survival)
-    wear *= lives.shape
-    for part in np.flatnonzero(early):
-        survival *= _with_early(lives[part], float(count[part]), times, wear[:, part])
+    wear *= shape
+    for one in early:
+        survival *= _with_early(one, times, wear[:, one.part])
     return survival, wear
 
 
-def _with_early(life: LifeDraws, count: float, times: Floats, rate: Floats) -> Floats:
+def _with_early(life: EarlyPart, times: Floats, rate: Floats) -> Floats:
     """Survival of the positions of a part, some of which die early.
 
     `rate`, the hazard times age of wear alone, becomes that of both.
     """
-    age = times * (1.0 / life.early_scale)
-    worn = rate * (-1.0 / (count * life.shape))
+    worn = rate * life.fade
     np.exp(worn, out=worn)
-    worn *= 1.0 - life.early_share
-    early = np.exp(-age)
-    early *= life.early_share
-    alive = worn + early
-    early *= age
-    early *= count
+    worn *= 1.0 - life.share
+    early, early_age = life.ages(times)
     rate *= worn
-    rate += early
-    rate /= np.maximum(alive, 1e-300)
-    return _to_the(alive, count)
+    worn += early
+    early_age *= life.count
+    rate += early_age
+    rate /= np.maximum(worn, 1e-300)
+    return _to_the(worn, life.count)
 
 
 def _to_the(base: Floats, count: float) -> Floats:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pumplife.policy.alive import live_through, running_powers
+from pumplife.policy.alive import EarlyPart, find_early, live_through, running_powers
 from pumplife.policy.pump import (
     LARGEST_LOG,
     FloatArray,
@@ -104,6 +104,7 @@ class _Climb:
         FloatArray  # (parts, draws) log of the cumulative hazard of a position where it begins
     )
     block: int  # steps, so many that their arrays stay small
+    early: tuple[EarlyPart, ...]
     powers: FloatArray | None  # (block + 1, parts, draws) growth of wear; None beyond a float
 
     def __repr__(self) -> str:
@@ -122,20 +123,24 @@ def _prepare(side: SideLife, lives: LifeDraws, low: float, step: float) -> _Clim
         step=step,
         log_wear=lives.shape * (np.log(low) - np.log(lives.scale)),
         block=block,
+        early=find_early(lives, side.count),
         powers=None if overflow else running_powers(np.exp(factor), block + 1),
     )
 
 
 def _start(climb: _Climb, times: FloatArray) -> SideIntegrals:
-    """Integrals to be filled in, the first age done."""
-    cells = (times.size, *climb.lives.shape.shape)
-    lanes = (times.size, cells[2])
+    """Integrals to be filled in, the first age done.
+
+    All are laid into one array: memory of that size is then kept at hand for the next ladder.
+    """
+    parts, draws = climb.lives.shape.shape
+    every = np.empty((times.size, 2 * parts + 2, draws))
     known = SideIntegrals(
         times=times[:, None],
-        survival=np.empty(lanes),
-        hazard=np.empty(cells),
-        incidence=np.empty(cells),
-        uptime=np.empty(lanes),
+        survival=every[:, 2 * parts],
+        hazard=every[:, :parts],
+        incidence=every[:, parts : 2 * parts],
+        uptime=every[:, 2 * parts + 1],
     )
     survival, rate = _live(climb, times[:1], 0.0)
     side = SideLife(lives=climb.lives, count=climb.count)
@@ -173,7 +178,7 @@ def _live(climb: _Climb, times: FloatArray, steps: float) -> tuple[FloatArray, F
     The first of the times is so many steps from where the ladder begins.
     """
     wear = _wear(climb, times.size, steps)
-    return live_through(climb.lives, climb.count, times[:, None], wear)
+    return live_through(climb.lives.shape, climb.early, times[:, None], wear)
 
 
 def _wear(climb: _Climb, size: int, steps: float) -> FloatArray:

@@ -63,7 +63,7 @@ def _wears_out(side: SideLife) -> bool:
 
 def _releases_least(side: SideLife, limit: float) -> bool:
     """Whether no longer interval fails less a year; in plain cases wide steps say so."""
-    for widest, doubt in ((2.0 * WIDEST, 1e-3), (WIDEST, 1e-9)):
+    for widest, doubt in ((4.0 * WIDEST, 1e-2), (WIDEST, 1e-9)):
         known = integrate_ladder(side, widest=widest)
         longer = _releases(known)[known.times[:, 0] > limit]
         here = _releases(integrate_to(side, known, np.array([limit])))[0]

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pumplife.errors import RecordError
-from pumplife.policy.alive import live_through
+from pumplife.policy.alive import find_early, live_through
 from pumplife.weibull.draws import LifeDraws
 
 FloatArray = NDArray[np.float64]
@@ -76,7 +76,7 @@ class SideLife:
         logs *= self.lives.shape
         wear = np.exp(np.minimum(logs, LARGEST_LOG, out=logs), out=logs)
         wear *= self.count[:, None]
-        return live_through(self.lives, self.count, times, wear)
+        return live_through(self.lives.shape, find_early(self.lives, self.count), times, wear)
 
     def survival(self, times: FloatArray) -> FloatArray:
         """Probability that no position has failed by `times` [usage], (times, draws)."""
