@@ -41,8 +41,28 @@ class EarlyPart:
         )
 
 
-def find_early(lives: LifeDraws, count: Floats) -> tuple[EarlyPart, ...]:
-    """The parts with early lives, each with its few different mean early lives."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Side:
+    """What of the lives of a side's parts is needed again and again.
+
+    Attributes
+    ----------
+    fall : float array (parts, draws)
+        Log of survival for each hazard times age of wear; 0 for parts with early lives.
+    early : tuple of EarlyPart
+        The parts with early lives.
+    """
+
+    fall: Floats
+    early: tuple[EarlyPart, ...]
+
+    def __repr__(self) -> str:
+        """Count the parts."""
+        return f"<Side: {len(self.fall)} parts, {len(self.early)} with early lives>"
+
+
+def take_apart(lives: LifeDraws, count: Floats) -> Side:
+    """The parts with early lives, each with its few different means, and those without."""
     some = (lives.early_share > 0.0).any(axis=1) & (count > 0.0)
     found = []
     for part in np.flatnonzero(some):
@@ -57,33 +77,25 @@ def find_early(lives: LifeDraws, count: Floats) -> tuple[EarlyPart, ...]:
                 scale_of=scale_of,
             )
         )
-    return tuple(found)
+    return Side(fall=np.where(some[:, None], 0.0, -1.0 / lives.shape), early=tuple(found))
 
 
-def live_through(
-    shape: Floats, early: tuple[EarlyPart, ...], times: Floats, wear: Floats
-) -> tuple[Floats, Floats]:
-    """Survival of the side, (times, draws), and hazard times age by part, (times, parts, draws).
+def live_through(side: Side, times: Floats, rate: Floats) -> Floats:
+    """Survival of the side, (times, draws).
 
     Parameters
     ----------
-    shape : float array (parts, draws)
-        Of wear.
-    early : tuple of EarlyPart
-        By `find_early`.
+    side : Side
     times : float array (times, 1) or (times, draws)
         [usage]
-    wear : float array (times, parts, draws)
-        Cumulative hazard of wear of all positions of a part; what is handed back lies there.
+    rate : float array (times, parts, draws)
+        Hazard times age of wear of all positions of a part; becomes that of early lives too.
     """
-    summed = np.full(shape.shape[0], -1.0)
-    summed[[one.part for one in early]] = 0.0
-    survival = np.einsum("tpd,p->td", wear, summed)
+    survival: Floats = np.einsum("tpd,pd->td", rate, side.fall)
     np.exp(survival, out=survival)
-    wear *= shape
-    for one in early:
-        survival *= _with_early(one, times, wear[:, one.part])
-    return survival, wear
+    for one in side.early:
+        survival *= _with_early(one, times, rate[:, one.part])
+    return survival
 
 
 def _with_early(life: EarlyPart, times: Floats, rate: Floats) -> Floats:

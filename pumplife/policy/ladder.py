@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pumplife.policy.alive import EarlyPart, find_early, live_through, running_powers
+from pumplife.policy.alive import Side, live_through, running_powers, take_apart
 from pumplife.policy.pump import (
     LARGEST_LOG,
     FloatArray,
@@ -60,9 +60,6 @@ def integrate_ladder(side: SideLife, *, widest: float = WIDEST) -> SideIntegrals
     known = _start(climb, low * np.exp(climb.step * np.arange(steps + 1)))
     for first in range(0, steps, climb.block):
         _climb(climb, known, first, min(first + climb.block, steps))
-    for row in range(1, steps + 1):
-        known.incidence[row] += known.incidence[row - 1]
-        known.uptime[row] += known.uptime[row - 1]
     share_failures(known.incidence, 1.0 - known.survival)
     return known
 
@@ -99,12 +96,12 @@ class _Climb:
 
     lives: LifeDraws
     count: FloatArray  # (parts,)
+    side: Side
     step: float  # in log time
-    log_wear: (
-        FloatArray  # (parts, draws) log of the cumulative hazard of a position where it begins
-    )
+    factor: FloatArray  # (parts, draws) by which the log of wear rises in a step
+    log_wear: FloatArray  # (parts, draws) cumulative hazard of a position at the first age
+    at_one: FloatArray  # (parts, draws) hazard times age of all positions where that hazard is 1
     block: int  # steps, so many that their arrays stay small
-    early: tuple[EarlyPart, ...]
     powers: FloatArray | None  # (block + 1, parts, draws) growth of wear; None beyond a float
 
     def __repr__(self) -> str:
@@ -121,9 +118,11 @@ def _prepare(side: SideLife, lives: LifeDraws, low: float, step: float) -> _Clim
         lives=lives,
         count=side.count,
         step=step,
+        factor=factor,
+        at_one=side.count[:, None] * lives.shape,
         log_wear=lives.shape * (np.log(low) - np.log(lives.scale)),
         block=block,
-        early=find_early(lives, side.count),
+        side=take_apart(lives, side.count),
         powers=None if overflow else running_powers(np.exp(factor), block + 1),
     )
 
@@ -170,6 +169,9 @@ def _climb(climb: _Climb, known: SideIntegrals, first: int, last: int) -> None:
         incidence += rate
         survival *= inner[:, None]
         uptime += survival
+    for row in range(first + 1, last + 1):
+        known.incidence[row] += known.incidence[row - 1]
+        known.uptime[row] += known.uptime[row - 1]
 
 
 def _live(climb: _Climb, times: FloatArray, steps: float) -> tuple[FloatArray, FloatArray]:
@@ -177,16 +179,15 @@ def _live(climb: _Climb, times: FloatArray, steps: float) -> tuple[FloatArray, F
 
     The first of the times is so many steps from where the ladder begins.
     """
-    wear = _wear(climb, times.size, steps)
-    return live_through(climb.lives.shape, climb.early, times[:, None], wear)
+    rate = _wear(climb, times.size, steps)
+    return live_through(climb.side, times[:, None], rate), rate
 
 
 def _wear(climb: _Climb, size: int, steps: float) -> FloatArray:
-    """Cumulative hazard of wear of the positions, (size, parts, draws), from some steps on."""
-    factor, count = climb.lives.shape * climb.step, climb.count[:, None]
-    first = climb.log_wear + steps * factor
+    """Hazard times age of wear of the positions, (size, parts, draws), from some steps on."""
+    first = climb.log_wear + steps * climb.factor
     if climb.powers is None:
-        logs = first + np.arange(size)[:, None, None] * factor
-        return np.asarray(count * np.exp(np.minimum(logs, LARGEST_LOG)))
-    first = count * np.exp(np.minimum(first, LARGEST_LOG))
+        logs = first + np.arange(size)[:, None, None] * climb.factor
+        return np.asarray(climb.at_one * np.exp(np.minimum(logs, LARGEST_LOG)))
+    first = climb.at_one * np.exp(np.minimum(first, LARGEST_LOG))
     return np.asarray(climb.powers[:size] * first)

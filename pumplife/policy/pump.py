@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pumplife.errors import RecordError
-from pumplife.policy.alive import find_early, live_through
+from pumplife.policy.alive import live_through, take_apart
 from pumplife.weibull.draws import LifeDraws
 
 FloatArray = NDArray[np.float64]
@@ -74,9 +74,9 @@ class SideLife:
             return np.exp(-cumulative), hazard * times[:, None]
         logs = np.log(times)[:, None] - np.log(self.lives.scale)
         logs *= self.lives.shape
-        wear = np.exp(np.minimum(logs, LARGEST_LOG, out=logs), out=logs)
-        wear *= self.count[:, None]
-        return live_through(self.lives.shape, find_early(self.lives, self.count), times, wear)
+        rate = np.exp(np.minimum(logs, LARGEST_LOG, out=logs), out=logs)
+        rate *= self.count[:, None] * self.lives.shape
+        return live_through(take_apart(self.lives, self.count), times, rate), rate
 
     def survival(self, times: FloatArray) -> FloatArray:
         """Probability that no position has failed by `times` [usage], (times, draws)."""
