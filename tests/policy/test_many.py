@@ -1,9 +1,11 @@
-"""Many groups at once: two processes decide as one, and powers, grids and limits by hand."""
+"""Many groups at once: two processes decide as one; powers, grids, limits and calendars by hand."""
 
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import special
 
+from pumplife.fits.table import quantiles_of_means
 from pumplife.policy.alive import powers_of_numbers, running_powers
 from pumplife.policy.by_calendar import UsagePattern, calendar_cost
 from pumplife.policy.cycles import CycleCurves
@@ -85,3 +87,12 @@ def test_a_calendar_costs_the_mean_over_its_stretches():
     capped = calendar_cost(pattern, curves, weeks, 0.9 * float(usage[1].max()))
     assert capped[0] == found[0]
     assert np.isinf(capped[1])
+
+
+def test_a_mean_life_beyond_any_number_is_inf_and_leaves_quantiles_whole():
+    lives = draws([[0.004, 0.004, 0.004, 2.0, 2.0]], 1e4, 0.02, 50.0)
+    means = lives.mean()
+    assert np.isinf(means[0]).tolist() == [True, True, True, False, False]
+    low, middle, high = quantiles_of_means(means, [0.25, 0.5, 0.95])
+    assert low[0] == pytest.approx(0.98 * 1e4 * special.gamma(1.5) + 1.0)
+    assert np.isinf([middle[0], high[0]]).all()
