@@ -121,8 +121,27 @@ def _posterior_bands(answers: Answers) -> dict[str, Floats]:
     posterior = answers.posterior
     names = [name for name in _bands() if not name.startswith("mean")]
     bands = {name: np.asarray(getattr(posterior, name)) for name in names}
-    low, middle, high = np.quantile(posterior.draws.mean(), [0.05, 0.5, 0.95], axis=1)
+    low, middle, high = quantiles_of_means(posterior.draws.mean(), [0.05, 0.5, 0.95])
     return bands | {"mean_life": middle, "mean_life_low": low, "mean_life_high": high}
+
+
+def quantiles_of_means(means: Floats, shares: list[float]) -> Floats:
+    """Quantiles of mean lives, some of which may be longer than any number.
+
+    Parameters
+    ----------
+    means : float array (..., draws)
+        [usage]; inf beyond the largest number.
+    shares : list of float
+
+    Returns
+    -------
+    float array (shares, ...)
+        [usage]; inf where either neighbour of the quantile is.
+    """
+    longest = np.finfo(float).max
+    found = np.quantile(np.minimum(means, longest), shares, axis=-1)
+    return np.where(found > 0.01 * longest, np.inf, found)
 
 
 def _likely_bands(answers: Answers, rich: Bools) -> dict[str, Floats]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -32,10 +33,13 @@ from pumplife.policy.ways.table import compare_ways, policies_table
 from pumplife.policy.ways.worth import add_looks
 from pumplife.records.duty import Duty
 from pumplife.records.read import Records
+from pumplife.records.second import in_turn
 from pumplife.records.usage import UsageClock
 
 if TYPE_CHECKING:
     from pumplife.fits.build import Fits
+
+Result = TypeVar("Result")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -135,11 +139,8 @@ def decide_all(
     Decided
     """
     groups = _groups_of(records, duty, clock, lives, fits)
-    decisions = (_decide(records, group) for group in groups)
-    return Decided(
-        groups=groups,
-        decisions=tuple(None if decision is None else let_go(decision) for decision in decisions),
-    )
+    decisions = _of_each(records, groups, lambda group: let_go(_decide(records, group)))
+    return Decided(groups=groups, decisions=tuple(decisions))
 
 
 def _groups_of(
@@ -173,9 +174,9 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
     """
     groups = _groups_of(records, duty, clock, lives, fits)
     units = records.plant.currency, records.plant.usage_unit
-    weighed = [_weigh(records, group, units) for group in groups]
-    decisions = tuple(decision for decision, _ in weighed)
-    doubts = tuple(doubt for _, doubt in weighed)
+    weighed = list(_of_each(records, groups, lambda group: _weigh(records, group, units)))
+    decisions = tuple(one[0] if one else None for one in weighed)
+    doubts = tuple(one[1] if one else None for one in weighed)
     book = open_cost_book(records, lives, duty_today(records, duty))
     tickets = gather_tickets(records, lives, book)
     ways = compare_ways(records.plant, groups, decisions)
@@ -221,30 +222,46 @@ def _of_decisions(decisions: tuple[Decision | None, ...], name: str) -> FloatArr
     )
 
 
+def _of_each(
+    records: Records, groups: tuple[SideGroup, ...], task: Callable[[SideGroup], Result]
+) -> Iterator[Result | None]:
+    """What a task gives for every group, by two processes where groups are many.
+
+    A group of which something is missing has None, and the audit says why.
+    """
+    ready = [group for group in groups if not group.missing]
+    draws = sum(group.lives.shape.shape[-1] for group in ready)
+    results = iter(list(in_turn(task, ready, draws)))
+    for group in groups:
+        if group.missing:
+            _say_missing(records, group)
+        yield None if group.missing else next(results)
+
+
 def _weigh(
     records: Records, group: SideGroup, units: tuple[str, str]
-) -> tuple[Decision | None, Doubt | None]:
+) -> tuple[Decision, Doubt | None]:
     """The decision on one group and what is not sure about it, from the same integrals."""
     decision = _decide(records, group)
-    if decision is None:
-        return None, None
     doubt = weigh_doubt(group, decision, units=units)
     return let_go(decision), doubt
 
 
-def _decide(records: Records, group: SideGroup) -> Decision | None:
-    """Decide one group, or say in the audit why not."""
-    if group.missing:
-        records.log.add(
-            "caution",
-            f"{group.title}: {group.missing}",
-            rule="no_interval",
-            consequence=f"No interval is advised for its {group.pumps.size} pumps.",
-            remedy="Complete what is missing; the row of intervals stays blank until then.",
-        )
-        return None
+def _decide(records: Records, group: SideGroup) -> Decision:
+    """Decide one group."""
     return decide_group(
         group,
         release_target=records.plant.hazardous_failure_probability,
         adopted_interval=adopted_interval(records, group),
+    )
+
+
+def _say_missing(records: Records, group: SideGroup) -> None:
+    """Say in the audit why a group isn't decided."""
+    records.log.add(
+        "caution",
+        f"{group.title}: {group.missing}",
+        rule="no_interval",
+        consequence=f"No interval is advised for its {group.pumps.size} pumps.",
+        remedy="Complete what is missing; the row of intervals stays blank until then.",
     )

@@ -186,26 +186,45 @@ def calendar_cost(
     float array (choices,)
         inf where the limit isn't kept.
     """
-    usage = pattern.usage_in(weeks)
-    most = np.quantile(usage, SURE, axis=2)
-    kept = (most <= limit * TOLERANCE).all(axis=1)
     fine = np.linspace(
         curves.log_times[0], curves.log_times[-1], FINE * (curves.log_times.size - 1) + 1
     )
     basis = curves.weights(np.exp(fine))
-    spread = _spread(np.log(np.maximum(usage, 1e-300)).reshape(-1, usage.shape[2]), fine)
-    rates = ((spread @ (basis @ curves.cost)) / (spread @ (basis @ curves.uptime))).mean(axis=1)
-    a_year = 365.25 / 7.0 * (rates.reshape(weeks.shape) @ pattern.rate)
-    return np.where(kept, a_year, np.inf)
+    by_age = basis @ curves.cost, basis @ curves.uptime
+    # one choice at a time, so that what is held stays near the processor
+    choices = (pattern.usage_in(one[None])[0] for one in weeks)
+    return np.array(
+        [
+            365.25 / 7.0 * float(_rates(np.log(np.maximum(usage, 1e-300)), fine, by_age) @ rate)
+            if np.isinf(limit) or _keeps(usage, limit)
+            else np.inf
+            for usage, rate in zip(choices, np.broadcast_to(pattern.rate, weeks.shape), strict=True)
+        ]
+    )
 
 
-def _spread(log_usage: FloatArray, nodes: FloatArray) -> csr_matrix:
-    """Share of every node in the usages of each row, linear between nodes, (rows, nodes)."""
-    rows, count = log_usage.shape
+def _keeps(usage: FloatArray, limit: float) -> bool:
+    """Whether every pump keeps a limit in most of its stretches, usage (pumps, steps)."""
+    return bool(np.all(np.quantile(usage, SURE, axis=1) <= limit * TOLERANCE))
+
+
+def _rates(
+    log_usage: FloatArray, nodes: FloatArray, by_age: tuple[FloatArray, FloatArray]
+) -> FloatArray:
+    """Mean cost rate of each pump over its stretches, (pumps,) [money / usage unit].
+
+    By how many stretches end at each node, linear between nodes.
+    """
+    pumps, steps = log_usage.shape
     place = np.clip((log_usage - nodes[0]) / (nodes[1] - nodes[0]), 0.0, nodes.size - 1.0)
     low = np.minimum(place.astype(np.int64), nodes.size - 2)
-    share = place - low
-    pairs = np.stack([low, low + 1]).reshape(2, -1)
-    values = np.stack([1.0 - share, share]).reshape(2, -1) / count
-    row = np.tile(np.repeat(np.arange(rows), count), 2)
-    return csr_matrix((values.ravel(), (row, pairs.ravel())), shape=(rows, nodes.size))
+    share = (place - low).ravel() / steps
+    first, width = int(low.min()), int(np.ptp(low)) + 2
+    cell = (low - first + width * np.arange(pumps)[:, None]).ravel()
+    ends = np.bincount(cell, 1.0 / steps - share, pumps * width)
+    ends += np.bincount(cell + 1, share, pumps * width)
+    some = ends.reshape(pumps, width) > 0.0
+    row = np.append(0, np.cumsum(some.sum(axis=1)))
+    spread = csr_matrix((ends[some.ravel()], np.nonzero(some)[1], row), shape=some.shape)
+    cost, uptime = (spread @ curve[first : first + width] for curve in by_age)
+    return np.asarray((cost / uptime).mean(axis=1))

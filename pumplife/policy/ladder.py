@@ -6,9 +6,13 @@ first age and one for the step, then multiplications, and one exponential per ag
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
+from pumplife.policy.alive import Side, live_through, running_powers, take_apart
 from pumplife.policy.pump import (
+    LARGEST_LOG,
     FloatArray,
     SideIntegrals,
     SideLife,
@@ -25,8 +29,8 @@ FRESH = 1e-3  # share of the mean early life up to which early failures come eve
 WIDEST = 0.5  # of a step in log time, times the shape: what the quadrature is exact for
 FEWEST_STEPS, MOST_STEPS = 64, 256
 INNER = (0.5 - 0.05**0.5, 0.5 + 0.05**0.5)  # Lobatto nodes within a step, as shares of it
-LARGEST_FACTOR = 700.0  # log of what a running product may be multiplied by
-LARGEST_LOG = 460.0  # of a cumulative hazard: nothing survives it, and it is far from overflow
+LARGEST_FACTOR = 230.0  # log of what a hazard may be multiplied by within a block of steps
+BLOCK_CELLS = 25_000  # steps x parts x draws taken at once: arrays that a processor holds near
 
 
 def integrate_ladder(side: SideLife, *, widest: float = WIDEST) -> SideIntegrals:
@@ -50,42 +54,22 @@ def integrate_ladder(side: SideLife, *, widest: float = WIDEST) -> SideIntegrals
     """
     if not isinstance(side.lives, LifeDraws):
         return integrate_side(side, shared_times(side))
-    low, high = _ends(side.lives, side.count[:, None])
+    low, high = ladder_ends(side)
     steps = _count_steps(side.lives, np.log(high / low), widest)
-    step = np.log(high / low) / steps
-    times = low * np.exp(step * np.arange(steps + 1))
-    column = times[:, None]
-    survival, rate = _live(side, times, step)
-    incidence, uptime = np.empty_like(rate), np.empty_like(survival)
-    hazard = rate / column[:, None]
-    incidence[:1], uptime[:1] = below_first(
-        side, column[:1], -np.log(np.maximum(survival[:1], 1e-300)), hazard[:1]
-    )
-    rate *= (step / 12.0) * survival[:, None]
-    running = (step / 12.0) * column * survival
-    np.add(rate[:-1], rate[1:], out=incidence[1:])
-    np.add(running[:-1], running[1:], out=uptime[1:])
-    for share in INNER:
-        inner = times[:-1] * np.exp(share * step)
-        alive, rate = _live(side, inner, step)
-        alive *= 5.0 / 12.0 * step
-        rate *= alive[:, None]
-        incidence[1:] += rate
-        uptime[1:] += inner[:, None] * alive
-    for row in range(1, times.size):
-        incidence[row] += incidence[row - 1]
-        uptime[row] += uptime[row - 1]
-    return SideIntegrals(
-        times=column,
-        survival=survival,
-        hazard=hazard,
-        incidence=share_failures(incidence, 1.0 - survival),
-        uptime=uptime,
-    )
+    climb = _prepare(side, side.lives, low, float(np.log(high / low)) / steps)
+    known = _start(climb, low * np.exp(climb.step * np.arange(steps + 1)))
+    for first in range(0, steps, climb.block):
+        _climb(climb, known, first, min(first + climb.block, steps))
+    share_failures(known.incidence, 1.0 - known.survival)
+    return known
 
 
-def _ends(lives: LifeDraws, count: FloatArray) -> tuple[float, float]:
+def ladder_ends(side: SideLife) -> tuple[float, float]:
     """First and last age [usage], by the part that fails first and bounds of its hazard."""
+    lives, count = side.lives, side.count[:, None]
+    if not isinstance(lives, LifeDraws):
+        times = shared_times(side)
+        return float(times[0, 0]), float(times[-1, 0])
     early = np.where(lives.early_share > 0.0, lives.early_scale, np.nan)
 
     def reaching(hazard: float) -> FloatArray:
@@ -106,65 +90,104 @@ def _count_steps(lives: LifeDraws, span: float, widest: float) -> int:
     return int(np.clip(np.ceil(span * steep / widest), fewest, MOST_STEPS))
 
 
-def _live(side: SideLife, times: FloatArray, step: float) -> tuple[FloatArray, FloatArray]:
-    """Survival of the side (times, draws) and hazard times age by part (times, parts, draws)."""
-    lives, count = side.lives, side.count[:, None]
-    assert isinstance(lives, LifeDraws), "asked before"
-    first = lives.shape * (np.log(times[0]) - np.log(lives.scale))
-    wear = _running_product((count, first), lives.shape * step, times.size)
-    early = (lives.early_share > 0.0).any(axis=1) & (side.count > 0.0)
-    survival = np.exp(-np.einsum("tpd,p->td", wear, np.where(early, 0.0, 1.0)))
-    wear *= lives.shape
-    for part in np.flatnonzero(early):
-        alive, wear[:, part] = _with_early(
-            lives[part], side.count[part], times[:, None], wear[:, part]
-        )
-        survival *= alive
-    return survival, wear
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Climb:
+    """What all steps of a ladder have in common; a block of them is taken at once."""
+
+    lives: LifeDraws
+    count: FloatArray  # (parts,)
+    side: Side
+    step: float  # in log time
+    factor: FloatArray  # (parts, draws) by which the log of wear rises in a step
+    log_wear: FloatArray  # (parts, draws) cumulative hazard of a position at the first age
+    at_one: FloatArray  # (parts, draws) hazard times age of all positions where that hazard is 1
+    block: int  # steps, so many that their arrays stay small
+    powers: FloatArray | None  # (block + 1, parts, draws) growth of wear; None beyond a float
+
+    def __repr__(self) -> str:
+        """Say the step."""
+        return f"<_Climb: steps of {self.step:.3g}>"
 
 
-def _running_product(
-    start: tuple[FloatArray, FloatArray], factor: FloatArray, size: int
-) -> FloatArray:
-    """Multiples of numbers whose logs rise evenly, (size, ...).
+def _prepare(side: SideLife, lives: LifeDraws, low: float, step: float) -> _Climb:
+    """The powers that every block of steps needs."""
+    block = max(1, BLOCK_CELLS // lives.shape.size)
+    factor = lives.shape * step
+    overflow = (block + 1) * factor.max() > LARGEST_FACTOR
+    return _Climb(
+        lives=lives,
+        count=side.count,
+        step=step,
+        factor=factor,
+        at_one=side.count[:, None] * lives.shape,
+        log_wear=lives.shape * (np.log(low) - np.log(lives.scale)),
+        block=block,
+        side=take_apart(lives, side.count),
+        powers=None if overflow else running_powers(np.exp(factor), block + 1),
+    )
 
-    From how many of them, the log of the first and that of the factor: by doubling; where the
-    first or a factor leaves the range of a float, by an exponential each.
+
+def _start(climb: _Climb, times: FloatArray) -> SideIntegrals:
+    """Integrals to be filled in, the first age done.
+
+    All are laid into one array: memory of that size is then kept at hand for the next ladder.
     """
-    count, first = start
-    if first.min() < -LARGEST_LOG or 2.0 * size * factor.max() > LARGEST_FACTOR:
-        steps = np.arange(size).reshape(-1, *(1,) * first.ndim)
-        return np.asarray(count * np.exp(np.minimum(first + steps * factor, LARGEST_LOG)))
-    out = np.empty((size, *first.shape))
-    out[0], times, done = count * np.exp(first), np.exp(factor), 1
-    while done < size:
-        more = min(done, size - done)
-        np.multiply(out[:more], times, out=out[done : done + more])
-        done, times = done + more, times * times
-    return out
+    parts, draws = climb.lives.shape.shape
+    every = np.empty((times.size, 2 * parts + 2, draws))
+    known = SideIntegrals(
+        times=times[:, None],
+        survival=every[:, 2 * parts],
+        hazard=every[:, :parts],
+        incidence=every[:, parts : 2 * parts],
+        uptime=every[:, 2 * parts + 1],
+    )
+    survival, rate = _live(climb, times[:1], 0.0)
+    side = SideLife(lives=climb.lives, count=climb.count)
+    gone = -np.log(np.maximum(survival, 1e-300))
+    known.incidence[:1], known.uptime[:1] = below_first(
+        side, known.times[:1], gone, rate / times[0]
+    )
+    return known
 
 
-def _with_early(
-    life: LifeDraws, count: float, times: FloatArray, rate: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Survival and hazard times age of the positions of a part, some of which die early.
+def _climb(climb: _Climb, known: SideIntegrals, first: int, last: int) -> None:
+    """Fill in survival and hazard from one row to another, and what each step between adds."""
+    step, times, steps = climb.step, known.times[first : last + 1, 0], slice(first + 1, last + 1)
+    survival, rate = _live(climb, times, float(first))
+    known.survival[first : last + 1] = survival
+    np.multiply(rate, (1.0 / times)[:, None, None], out=known.hazard[first : last + 1])
+    survival *= step / 12.0
+    rate *= survival[:, None]
+    survival *= times[:, None]
+    incidence = np.add(rate[:-1], rate[1:], out=known.incidence[steps])
+    uptime = np.add(survival[:-1], survival[1:], out=known.uptime[steps])
+    for share in INNER:
+        inner = times[:-1] * np.exp(share * step)
+        survival, rate = _live(climb, inner, first + share)
+        survival *= 5.0 / 12.0 * step
+        rate *= survival[:, None]
+        incidence += rate
+        survival *= inner[:, None]
+        uptime += survival
+    for row in range(first + 1, last + 1):
+        known.incidence[row] += known.incidence[row - 1]
+        known.uptime[row] += known.uptime[row - 1]
 
-    `rate` is the hazard times age of wear alone.
+
+def _live(climb: _Climb, times: FloatArray, steps: float) -> tuple[FloatArray, FloatArray]:
+    """Survival of the side (times, draws) and hazard times age by part (times, parts, draws).
+
+    The first of the times is so many steps from where the ladder begins.
     """
-    age = times / life.early_scale
-    worn = (1.0 - life.early_share) * np.exp(rate / (-count * life.shape))
-    early = life.early_share * np.exp(-age)
-    alive = worn + early
-    rate = (worn * rate + count * early * age) / np.maximum(alive, 1e-300)
-    return _to_the(alive, count), rate
+    rate = _wear(climb, times.size, steps)
+    return live_through(climb.side, times[:, None], rate), rate
 
 
-def _to_the(base: FloatArray, count: float) -> FloatArray:
-    """A power, by multiplications where it is a whole one, as the number of positions is."""
-    if not float(count).is_integer():
-        return np.asarray(base**count)
-    out, left = np.ones_like(base), int(count)
-    while left:
-        out = out * base if left % 2 else out
-        base, left = base * base, left // 2
-    return out
+def _wear(climb: _Climb, size: int, steps: float) -> FloatArray:
+    """Hazard times age of wear of the positions, (size, parts, draws), from some steps on."""
+    first = climb.log_wear + steps * climb.factor
+    if climb.powers is None:
+        logs = first + np.arange(size)[:, None, None] * climb.factor
+        return np.asarray(climb.at_one * np.exp(np.minimum(logs, LARGEST_LOG)))
+    first = climb.at_one * np.exp(np.minimum(first, LARGEST_LOG))
+    return np.asarray(climb.powers[:size] * first)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize
 
-from pumplife.policy.ladder import integrate_ladder
+from pumplife.policy.ladder import WIDEST, integrate_ladder, ladder_ends
 from pumplife.policy.pump import FloatArray, Life, SideIntegrals, SideLife, integrate_to
 from pumplife.weibull.draws import LifeDraws
 
@@ -30,21 +30,46 @@ def release_limit(
     would meet the target that a longer interval would release less a year.
     """
     exposed = _only(side, np.asarray(releasing, bool))
-    known = integrate_ladder(exposed)
 
-    def bound(log_age: float) -> float:
-        failed = 1.0 - exposed.survival(np.exp(np.array([[log_age]])))
-        return float(np.quantile(failed, confidence))
+    def excess(log_age: float) -> float:
+        """Log of the bound over the target: nearly a straight line, which is soon solved."""
+        failed = 1.0 - exposed.live_through(np.exp(np.array([[log_age]])))[0][0]
+        return float(np.log(max(_quantile(failed, confidence), 1e-300) / target))
 
-    low, high = np.log(known.times[[0, -1], 0])
-    if bound(high) <= target:
+    low, high = np.log(ladder_ends(exposed))
+    if excess(high) <= 0.0:
         return np.inf
-    if bound(low) < target:
-        low = optimize.brentq(lambda log_age: bound(log_age) - target, low, high, xtol=1e-11)
+    if excess(low) < 0.0:
+        low = optimize.brentq(excess, low, high, xtol=1e-11)
     limit = float(np.exp(low))
-    at = integrate_to(exposed, known, np.array([limit]))
-    longer = known.times[:, 0] > limit
-    return limit if _releases(at)[0] <= _releases(known)[longer].min() * (1.0 + 1e-9) else 0.0
+    return limit if _wears_out(exposed) or _releases_least(exposed, limit) else 0.0
+
+
+def _quantile(values: FloatArray, share: float) -> float:
+    """A quantile of numbers (n,), between its neighbours as numpy does."""
+    place = (values.size - 1) * share
+    row = min(int(place), max(values.size - 2, 0))
+    below, *above = np.partition(values, [row, min(row + 1, values.size - 1)])[row : row + 2]
+    return float(below + (place - row) * (above[0] - below) if above else below)
+
+
+def _wears_out(side: SideLife) -> bool:
+    """Whether the hazard never falls with age: then no longer interval releases less a year."""
+    lives = side.lives
+    return isinstance(lives, LifeDraws) and not (
+        np.any(lives.shape < 1.0) or np.any(lives.early_share > 0.0)
+    )
+
+
+def _releases_least(side: SideLife, limit: float) -> bool:
+    """Whether no longer interval fails less a year; in plain cases wide steps say so."""
+    for widest, doubt in ((4.0 * WIDEST, 1e-2), (WIDEST, 1e-9)):
+        known = integrate_ladder(side, widest=widest)
+        longer = _releases(known)[known.times[:, 0] > limit]
+        here = _releases(integrate_to(side, known, np.array([limit])))[0]
+        if here > longer.min() * (1.0 + doubt):
+            return False
+    return True
 
 
 def release_limits(

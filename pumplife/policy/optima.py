@@ -62,13 +62,16 @@ def _level_ages(
     """
     if not rows.size:
         return np.empty(0)
-    at_row = _mean_slope(known[slice(rows.min(), rows.max() + 1)], money)
-    first = rows - (at_row[rows - rows.min()] >= 0.0)
+    start = max(int(rows.min()) - 1, 0)
+    at_row = _mean_slope(known[slice(start, rows.max() + 2)], money)
+    first = rows - (at_row[rows - start] >= 0.0)
     logs = np.log(known.times[:, 0])
     step = logs[first + 1] - logs[first]
-    places = logs[first, None] + step[:, None] * BETWEEN
+    places = logs[first, None] + step[:, None] * BETWEEN[1:-1]
     at = integrate_to(side, known, np.exp(places).reshape(-1, 1), nodes=NODES)
-    slopes = _mean_slope(at, money).reshape(places.shape)
+    slopes = np.empty((rows.size, BETWEEN.size))
+    slopes[:, 1:-1] = _mean_slope(at, money).reshape(places.shape)
+    slopes[:, 0], slopes[:, -1] = at_row[first - start], at_row[first + 1 - start]
     roots = np.array([_root(slope) for slope in slopes])
     return np.asarray(np.exp(logs[first] + step * roots))
 

@@ -10,15 +10,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pumplife.policy.alive import powers_of_numbers, running_powers
 from pumplife.policy.ladder import integrate_ladder
 from pumplife.policy.pump import (
+    LARGEST_LOG,
     FloatArray,
+    Life,
     SideIntegrals,
     SideLife,
     integrate_to,
 )
-from pumplife.policy.renewal import solve_renewal
+from pumplife.policy.renewal import renew_on_grid
 from pumplife.policy.simulate import BoolArray, PlannedAges
+from pumplife.weibull.draws import LifeDraws
 
 AS_GOOD_AS_ALL = 0.95  # a whole kit at this share of the failures counts as at all of them
 LEAST_KIT_SHARE = 0.02  # below it a side is still renewed whole once in fifty failures
@@ -187,11 +191,10 @@ def _thinned_cycles(
     reach = np.minimum(lives * mean, np.max(ages) * (1.0 + 1e-9))
     steps = int(np.clip(STEPS_A_LIFE * (reach / mean).max(), FEWEST_STEPS, MOST_STEPS))
     step = reach / steps
-    half_grid = np.arange(2 * steps + 2)[:, None, None] / 2.0 * step
-    lasting = np.moveaxis(side.lives.survival(half_grid), 0, -1)
-    kept = solve_renewal(lasting[..., 0::2], 1.0 - lasting, 1.0 - kit_share)
+    lasting = _survive_grid(side.lives, 0.5 * step, 2 * steps + 2)
+    kept = renew_on_grid(lasting, 1.0 - kit_share)
     running, ended, tail = _end_cycles(kept, side.count)
-    alive, failed, _ = _end_cycles(lasting[..., 0::2], side.count)
+    alive, failed, _ = _end_cycles(lasting[:, 0::2], side.count)
     grid = _Grid(
         step=step,
         running=running - 1.0 + kit_share * (1.0 - alive),
@@ -208,32 +211,50 @@ def _thinned_cycles(
     )
 
 
+def _survive_grid(lives: Life, step: FloatArray, size: int) -> FloatArray:
+    """Survival of the parts at 0, 1, 2 ... steps of each draw's own, (parts, size, draws)."""
+    if not isinstance(lives, LifeDraws):
+        ages = np.arange(size)[:, None, None] * step
+        return np.ascontiguousarray(np.moveaxis(lives.survival(ages), 0, 1))
+    wear = powers_of_numbers(lives.shape, size)
+    wear *= np.exp(np.minimum(lives.shape * np.log(step / lives.scale), LARGEST_LOG))[:, None]
+    alive = np.exp(-wear, out=wear)
+    for part in np.flatnonzero((lives.early_share > 0.0).any(axis=1)):
+        share = lives.early_share[part]
+        alive[part] *= 1.0 - share
+        alive[part] += share * running_powers(np.exp(-step / lives.early_scale[part]), size)
+    return alive
+
+
 def _end_cycles(kept: FloatArray, count: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """What becomes of a cycle whose positions have each not ended it with the chance `kept`.
 
     Parameters
     ----------
-    kept : float array (parts, draws, grid)
+    kept : float array (parts, grid, draws)
     count : float array (parts,)
         Positions of each part.
 
     Returns
     -------
-    running : float array (draws, grid)
+    running : float array (grid, draws)
         Chance that the cycle goes on.
-    ended : float array (parts, draws, grid)
+    ended : float array (parts, grid, draws)
         Chance that the part has ended it.
     tail : float array (parts, draws)
         Rate of ending by each part over the last eighth of the grid [1 / step].
     """
-    logs = np.log(np.clip(kept, 1e-200, 1.0)) * count[:, None, None]
+    logs = np.maximum(kept, 1e-200)
+    np.log(np.minimum(logs, 1.0, out=logs), out=logs)
+    logs *= count[:, None, None]
     running = np.exp(logs.sum(axis=0))
-    lost = -np.diff(logs, axis=-1)
-    lost *= -np.diff(running) / np.maximum(lost.sum(axis=0), 1e-300)
     ended = np.zeros_like(logs)
-    np.cumsum(lost, axis=-1, out=ended[..., 1:])
-    eighth = max(1, (kept.shape[-1] - 1) // 8)
-    return running, ended, (logs[..., -1 - eighth] - logs[..., -1]) / eighth
+    lost = np.subtract(logs[:, :-1], logs[:, 1:], out=ended[:, 1:])
+    lost *= (running[:-1] - running[1:]) / np.maximum(lost.sum(axis=0), 1e-300)
+    for row in range(2, kept.shape[1]):
+        ended[:, row] += ended[:, row - 1]
+    eighth = max(1, (kept.shape[1] - 1) // 8)
+    return running, ended, (logs[:, -1 - eighth] - logs[:, -1]) / eighth
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -241,8 +262,8 @@ class _Grid:
     """What cycles are more than young ones, on an even grid of each draw's own."""
 
     step: FloatArray  # (draws,) [usage]
-    running: FloatArray  # (draws, grid) chance that the cycle hasn't ended
-    ended: FloatArray  # (parts, draws, grid) chance that the part has ended it
+    running: FloatArray  # (grid, draws) chance that the cycle hasn't ended
+    ended: FloatArray  # (parts, grid, draws) chance that the part has ended it
     rate: FloatArray  # (parts, draws) rate of ending beyond the grid [1 / usage unit]
 
 
@@ -252,14 +273,14 @@ def _look_up(grid: _Grid, ages: FloatArray) -> tuple[FloatArray, FloatArray, Flo
     (ages, draws), (ages, parts, draws) and (ages, draws) [usage].
     """
     f = grid.running
-    cells = np.empty_like(f[:, 1:])
-    cells[:, 1:-1] = 13.0 * (f[:, 1:-2] + f[:, 2:-1]) - f[:, :-3] - f[:, 3:]
-    cells[:, 0] = f[:, :4] @ ONE_SIDED
-    cells[:, -1] = f[:, :-5:-1] @ ONE_SIDED
+    cells = np.empty_like(f[1:])
+    cells[1:-1] = 13.0 * (f[1:-2] + f[2:-1]) - f[:-3] - f[3:]
+    cells[0] = ONE_SIDED @ f[:4]
+    cells[-1] = ONE_SIDED @ f[:-5:-1]
     used = np.zeros_like(f)
-    np.cumsum(cells, axis=1, out=used[:, 1:])
+    np.cumsum(cells, axis=0, out=used[1:])
     place = ages / grid.step
-    row = np.clip(place.astype(np.int64), 1, f.shape[1] - 3)
+    row = np.clip(place.astype(np.int64), 1, f.shape[0] - 3)
     s = place - row
     weights = (
         -s * (s - 1.0) * (s - 2.0) / 6.0,
@@ -267,14 +288,15 @@ def _look_up(grid: _Grid, ages: FloatArray) -> tuple[FloatArray, FloatArray, Flo
         -(s + 1.0) * s * (s - 2.0) / 2.0,
         (s + 1.0) * s * (s - 1.0) / 6.0,
     )
-    lane = np.arange(f.shape[0])
+    cell = (row - 1) * f.shape[1] + np.arange(f.shape[1])
 
     def read(values: FloatArray) -> FloatArray:
-        """At each age between the four points around it, (..., ages, draws)."""
-        nearby = (w * values[..., lane, row + k - 1] for k, w in enumerate(weights))
+        """At each age between the four points around it, (ages, draws)."""
+        flat = values.reshape(-1)
+        nearby = (w * flat.take(cell + k * f.shape[1]) for k, w in enumerate(weights))
         return np.asarray(sum(nearby))
 
-    ended = np.moveaxis(read(grid.ended), 0, 1)
+    ended = np.stack([read(one) for one in grid.ended], axis=1)
     return read(f), ended, read(used) * (grid.step / 24.0)
 
 

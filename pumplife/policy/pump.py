@@ -14,12 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pumplife.errors import RecordError
+from pumplife.policy.alive import live_through, take_apart
 from pumplife.weibull.draws import LifeDraws
 
 FloatArray = NDArray[np.float64]
 
 LOG_TIME_SPAN = 690.0  # exp of it is near the largest float: any unit of time fits
-BLOCK_CELLS = 2_000_000  # times x parts x draws held at once
+BLOCK_CELLS = 100_000  # times x parts x draws held at once: little enough to be held near
+LARGEST_LOG = 460.0  # of a cumulative hazard: nothing survives it, and it is far from overflow
 DYING = 40.0  # cumulative hazard beyond which a side is as good as dead: survival below 1e-17
 
 
@@ -64,6 +66,17 @@ class SideLife:
                 hazard = np.nan_to_num(self.lives.hazard(t), nan=0.0, posinf=0.0)
             total = np.einsum("tpd,p->td", cumulative, self.count)
             return total, hazard * count
+
+    def live_through(self, times: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Survival (times, draws) and hazard times age by part (times, parts, draws)."""
+        if not isinstance(self.lives, LifeDraws):
+            cumulative, hazard = self.evaluate(times)
+            return np.exp(-cumulative), hazard * times[:, None]
+        logs = np.log(times)[:, None] - np.log(self.lives.scale)
+        logs *= self.lives.shape
+        rate = np.exp(np.minimum(logs, LARGEST_LOG, out=logs), out=logs)
+        rate *= self.count[:, None] * self.lives.shape
+        return live_through(take_apart(self.lives, self.count), times, rate), rate
 
     def survival(self, times: FloatArray) -> FloatArray:
         """Probability that no position has failed by `times` [usage], (times, draws)."""
@@ -255,7 +268,7 @@ def integrate_to(
     if ages.shape[1] != ladder.shape[1]:
         ladder = np.broadcast_to(ladder, (ladder.shape[0], ages.shape[1]))
     clipped = np.clip(ages, ladder[0], ladder[-1])
-    row = np.clip((ladder[:, None, :] <= clipped).sum(axis=0) - 1, 0, ladder.shape[0] - 1)
+    row = _row_below(known.times, clipped)
     incidence, uptime = _panels(side, np.take_along_axis(ladder, row, axis=0), clipped, nodes)
     incidence += np.take_along_axis(known.incidence, row[:, None, :], axis=0)
     uptime += np.take_along_axis(known.uptime, row, axis=0)
@@ -270,6 +283,15 @@ def integrate_to(
         incidence=share_failures(incidence, -np.expm1(-cumulative)),
         uptime=uptime,
     )
+
+
+def _row_below(ladder: FloatArray, ages: FloatArray) -> NDArray[np.int64]:
+    """Last row of a ladder not beyond an age, ladder and ages by draw or shared."""
+    if ladder.shape[1] == 1:
+        row = np.searchsorted(ladder[:, 0], ages, side="right") - 1
+    else:
+        row = (ladder[:, None, :] <= ages).sum(axis=0) - 1
+    return np.asarray(np.clip(row, 0, ladder.shape[0] - 1))
 
 
 def below_first(
@@ -310,22 +332,21 @@ def _panel_block(
     log_low, log_high = np.log(low), np.log(high)
     half = 0.5 * (log_high - log_low)
     log_time = (log_low + half)[:, None, :] + half[:, None, :] * point[:, None]
-    times = np.exp(log_time)
-    flat = times.reshape(-1, times.shape[-1])
-    cumulative, hazard = side.evaluate(flat)
-    mass = (half[:, None, :] * weight[:, None] * times).reshape(flat.shape) * np.exp(-cumulative)
-    panels = low.shape[0]
-    uptime = mass.reshape(panels, nodes, -1).sum(axis=1)
-    hazard *= mass[:, None, :]
-    incidence = hazard.reshape(panels, nodes, hazard.shape[1], -1).sum(axis=1)
-    return incidence, uptime
+    times = np.exp(log_time).reshape(-1, log_time.shape[-1])
+    survival, rate = side.live_through(times)
+    survival *= (half[:, None, :] * weight[:, None]).reshape(times.shape)
+    rate *= survival[:, None, :]
+    survival *= times
+    by_node = low.shape[0], nodes
+    incidence = rate.reshape(*by_node, *rate.shape[1:]).sum(axis=1)
+    return incidence, survival.reshape(*by_node, -1).sum(axis=1)
 
 
 def share_failures(incidence: FloatArray, failed: FloatArray) -> FloatArray:
-    """Incidence by part, made to sum exactly to the probability of a failure."""
-    total = incidence.sum(axis=1)
-    factor = np.where(total > 0.0, failed / np.where(total > 0.0, total, 1.0), 1.0)
-    return np.asarray(incidence * factor[:, None, :])
+    """Incidence by part, in place, made to sum exactly to the probability of a failure."""
+    factor = failed / np.maximum(incidence.sum(axis=1), 1e-300)
+    incidence *= factor[:, None, :]
+    return incidence
 
 
 @lru_cache(maxsize=8)

@@ -35,9 +35,7 @@ def hand_out_kits(records: Records, due: pd.DataFrame) -> pd.DataFrame:
     planned = due[due["due_day"].notna()].sort_values(
         ["due_day", "cost_of_waiting", "pump_id"], ascending=[True, False, True], kind="stable"
     )
-    turn = planned.groupby(["store", "kit"], sort=False).cumcount()
-    keyed = planned[["store", "kit", "due_day"]].assign(turn=turn, at=planned.index)
-    keyed = _match(keyed, _supply(records))
+    keyed = _match(planned[["store", "kit", "due_day"]], _supply(records))
     new = to_day(records.plant.records_to) + keyed["kit"].map(_lead_times(records)).fillna(0.0)
     sooner = (keyed["arrives"] > keyed["due_day"]) & (new < keyed["arrives"])
     under_way = keyed["arrives"].notna() & ~sooner
@@ -49,7 +47,7 @@ def hand_out_kits(records: Records, due: pd.DataFrame) -> pd.DataFrame:
             "kit_source": source,
             "lead_days": (new - to_day(records.plant.records_to)).to_numpy(float),
         },
-        index=keyed["at"],
+        index=keyed.index,
     ).reindex(due.index)
     return handed.assign(kit_source=handed["kit_source"].fillna("").astype(object))
 
@@ -70,23 +68,29 @@ def say_ready(records: Records, due: pd.DataFrame) -> pd.Series[str]:
 
 
 def _match(keyed: pd.DataFrame, supply: pd.DataFrame) -> pd.DataFrame:
-    """Give each job in its turn the next piece that is still good when the job is due."""
-    while True:
-        turns = supply.assign(turn=supply.groupby(["store", "item"]).cumcount())
-        given = keyed.merge(
-            turns, left_on=["store", "kit", "turn"], right_on=["store", "item", "turn"], how="left"
-        )
-        late = given[given["good_until"] < given["due_day"]]
-        if late.empty:
-            return given
-        first = late.sort_values("turn", kind="stable").drop_duplicates(["store", "kit"])
-        supply = supply[~supply["piece"].isin(first["piece"])]
+    """Give each job in its turn the next piece that is still good when the job is due.
+
+    Pieces follow each other as they expire and jobs as they are due: what is past for one job is
+    past for all after it.
+    """
+    arrives = np.full(len(keyed), np.nan)
+    pieces = supply.groupby(["store", "item"], sort=False, observed=True).indices
+    for key, places in keyed.groupby(["store", "kit"], sort=False, observed=True).indices.items():
+        jobs = np.asarray(places)
+        own = supply.iloc[pieces.get(key, [])]
+        good = own["good_until"].fillna(np.inf).to_numpy(float)
+        turn = np.arange(jobs.size)
+        still = np.searchsorted(good, keyed["due_day"].to_numpy(float)[jobs])
+        piece = turn + np.maximum.accumulate(still - turn)
+        given = piece < good.size
+        arrives[jobs[given]] = own["arrives"].to_numpy(float)[piece[given]]
+    return keyed.assign(arrives=arrives)
 
 
 def _supply(records: Records) -> pd.DataFrame:
     """Each piece on the shelf (arrives -inf) or on order, in the order in which they are taken.
 
-    Columns store, item, arrives and good_until (days; NaN without end), piece (its number).
+    Columns store, item, arrives and good_until (days; NaN without end).
     """
     bags = list_bags(records.tables, records.plant)
     bags = bags[bags["standing"].ne(EXPIRED)].sort_values("expires_on", kind="stable")
@@ -97,9 +101,7 @@ def _supply(records: Records) -> pd.DataFrame:
     both = pd.concat([shelf, coming], ignore_index=True)
     count = np.floor(both["quantity"].fillna(0.0).clip(lower=0.0)).astype(int)
     pieces = both.loc[both.index.repeat(count)].sort_values("arrives", kind="stable")
-    return pieces.assign(piece=np.arange(len(pieces)))[
-        ["store", "item", "arrives", "good_until", "piece"]
-    ]
+    return pieces[["store", "item", "arrives", "good_until"]]
 
 
 def _lead_times(records: Records) -> pd.Series[float]:

@@ -53,6 +53,39 @@ def solve_renewal(source: FloatArray, cdf: FloatArray, keep: float = 1.0) -> Flo
     return np.asarray(solved / damp)
 
 
+def renew_on_grid(survival: FloatArray, keep: float) -> FloatArray:
+    """Solve y = survival + keep * integral of y(t - x) dF(x), as `solve_renewal`, step by step.
+
+    For grids of a few hundred steps at most: the work rises with their square.
+
+    Parameters
+    ----------
+    survival : float array (rows, 2n + 2, draws)
+        1 - F at 0, h/2, h ... (2n + 1)h/2.
+    keep : float
+        Share of the renewals that carry on.
+
+    Returns
+    -------
+    float array (rows, n + 1, draws)
+        y at 0, h ... nh.
+    """
+    source, half = survival[:, 0::2], survival[:, 1::2]
+    mass = np.empty_like(half)
+    np.subtract(1.0, half[:, 0], out=mass[:, 0])
+    np.subtract(half[:, :-1], half[:, 1:], out=mass[:, 1:])
+    mass *= keep
+    # the last half step of the integral lies beyond t and is taken back
+    solved = source - keep * (source - half) * source[:, :1]
+    here = 1.0 / (1.0 - mass[:, 0])
+    solved[:, 0] = source[:, 0]
+    for row in range(1, source.shape[1]):
+        earlier = np.einsum("pkd,pkd->pd", mass[:, 1 : row + 1], solved[:, row - 1 :: -1])
+        solved[:, row] += earlier
+        solved[:, row] *= here
+    return solved
+
+
 def renewal_function(
     cdf: Callable[[FloatArray], FloatArray], t: FloatArray, *, steps: int = 1 << 14
 ) -> FloatArray:

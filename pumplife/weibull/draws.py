@@ -96,8 +96,9 @@ class LifeDraws:
         return np.asarray(wear + early / self.early_scale)
 
     def mean(self) -> Floats:
-        """Return the mean life [usage], array (..., draws)."""
-        wear = self.scale * special.gamma(1.0 + 1.0 / self.shape)
+        """Return the mean life [usage], array (..., draws); inf beyond the largest number."""
+        with np.errstate(over="ignore"):
+            wear = self.scale * special.gamma(1.0 + 1.0 / self.shape)
         return np.asarray((1.0 - self.early_share) * wear + self.early_share * self.early_scale)
 
     def _wear(self, age: Floats) -> Floats:

@@ -1,4 +1,4 @@
-"""How much faster a ladder of running products is than the same ladder by powers, as exact."""
+"""How much faster ladders are by running products, and short renewal equations step by step."""
 
 import time
 
@@ -7,6 +7,7 @@ import pytest
 
 from pumplife.policy.ladder import integrate_ladder
 from pumplife.policy.pump import SideLife, integrate_side
+from pumplife.policy.renewal import renew_on_grid, solve_renewal
 from tests.policy.sides import random_draws
 
 ROUNDS, GROUPS = 7, 4
@@ -45,3 +46,20 @@ def test_running_products_are_faster_than_powers(sides):
     ratio = best_time(by_powers) / best_time(lambda: [integrate_ladder(side) for side in sides])
     print(f"ladder by powers over ladder by running products: {ratio:.1f} times")
     assert ratio > 2.0
+
+
+def test_short_grids_are_renewed_faster_step_by_step_than_by_transform(sides):
+    grids = [side.lives.survival(np.linspace(0.0, 40.0, 86)[:, None, None]) for side in sides]
+    grids = [np.moveaxis(grid, 0, 1).copy() for grid in grids]
+    last = [np.moveaxis(grid, 1, -1).copy() for grid in grids]
+    for grid, lasting in zip(grids, last, strict=True):
+        transformed = solve_renewal(lasting[..., 0::2], 1.0 - lasting, 0.1)
+        assert np.moveaxis(renew_on_grid(grid, 0.1), 1, -1) == pytest.approx(transformed, abs=1e-8)
+
+    def by_transform():
+        for lasting in last:
+            solve_renewal(lasting[..., 0::2], 1.0 - lasting, 0.1)
+
+    ratio = best_time(by_transform) / best_time(lambda: [renew_on_grid(one, 0.1) for one in grids])
+    print(f"renewal equation by transform over step by step: {ratio:.1f} times")
+    assert ratio > 1.0

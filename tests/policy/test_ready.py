@@ -40,3 +40,18 @@ def test_the_day_of_the_work_counts_and_the_first_to_expire_goes_first(tmp_path)
 
 def test_a_kit_too_old_for_one_job_is_no_loss_to_the_next(tmp_path):
     assert sources(tmp_path, [5, 300], [40, 50]) == ["shelf", "to order"]
+
+
+def test_many_jobs_take_pieces_as_one_by_one(tmp_path):
+    rng = np.random.default_rng(6)
+    ends, due = (
+        np.sort(rng.integers(20, 400, 14)).tolist(),
+        (rng.integers(0, 500, 20) + 0.5).tolist(),
+    )
+    left, taken = list(ends), {}
+    for job in np.argsort(due, kind="stable").tolist():
+        left = [end for end in left if end >= due[job]]
+        taken[job] = "shelf" if left else "to order"
+        left = left[1:]
+    assert sources(tmp_path, ends, due) == [taken[job] for job in range(len(due))]
+    assert {"shelf", "to order"} == set(taken.values())

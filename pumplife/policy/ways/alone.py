@@ -8,8 +8,9 @@ import numpy as np
 
 from pumplife.policy.decide import FAILED_PART, PLANNED, RUN_TO_FAILURE, Decision
 from pumplife.policy.groups import SideGroup
+from pumplife.policy.interval import IntervalAdvice
 from pumplife.policy.practice import EventRates, failed_part_rates, rates_of
-from pumplife.policy.pump import FloatArray, SideLife, integrate_side
+from pumplife.policy.pump import FloatArray, SideLife, integrate_side, integrate_to
 from pumplife.policy.ways.block import (
     best_block,
     block_events,
@@ -123,10 +124,10 @@ def closed_ways(group: SideGroup, decision: Decision) -> list[Outcome]:
         named.append((PLANNED, rates_of(advice.at_interval), interval, interval))
     else:
         interval = float(advice.times[int(np.argmin(advice.expected))])
-        named.append((PLANNED, events_at(group.life, interval), interval, interval))
+        named.append((PLANNED, _known_events(group, advice, interval), interval, interval))
     adopted = decision.followed_interval
     if np.isfinite(decision.adopted_interval):
-        named.append((ADOPTED, events_at(group.life, adopted), adopted, adopted))
+        named.append((ADOPTED, _known_events(group, advice, adopted), adopted, adopted))
     return [
         outcome_of(
             name,
@@ -138,6 +139,11 @@ def closed_ways(group: SideGroup, decision: Decision) -> list[Outcome]:
         )
         for name, events, age, longest in named
     ]
+
+
+def _known_events(group: SideGroup, advice: IntervalAdvice, interval: float) -> EventRates:
+    """`events_at` of the integrals that the advice rests on."""
+    return rates_of(integrate_to(group.life, advice.known, np.array([interval])))
 
 
 def renewal_ways(scope: Scope) -> list[Outcome | Withheld]:

@@ -65,17 +65,17 @@ def test_the_same_records_give_the_same_doubt(tmp_path):
 
 
 def test_doubt_asks_the_integrals_that_the_decision_has(tmp_path, monkeypatch):
-    group, ladders, live = small_group(tmp_path), [], ladder._live
+    group, ladders, count = small_group(tmp_path), [], ladder._count_steps
 
-    def counted(side, times, step):
-        ladders.append(times.size)
-        return live(side, times, step)
+    def counted(*asked):
+        ladders.append(count(*asked))
+        return ladders[-1]
 
-    monkeypatch.setattr(ladder, "_live", counted)
+    monkeypatch.setattr(ladder, "_count_steps", counted)
     decision = decided(group)
-    assert len(ladders) == 3  # one ladder: its ages, and two between each two of them
+    assert len(ladders) == 1
     kept = weigh_doubt(group, decision, units=("EUR", "hours"))
-    assert len(ladders) == 6  # and one for the changes of lives
+    assert len(ladders) == 2  # and one for the changes of lives
     anew = weigh_doubt(group, let_go(decision), units=("EUR", "hours"))
-    assert len(ladders) == 12  # once let go, the integrals have to be computed anew
+    assert len(ladders) == 4  # once let go, the integrals have to be computed anew
     assert anew.row == kept.row
