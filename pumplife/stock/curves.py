@@ -145,7 +145,7 @@ def draw_curve(
 ) -> RiskCurve:
     """The curve of one item: store, item and kind; unplanned demand, and what lies and comes."""
     shelf, chosen = level.shelf, level.reorder_at
-    shown = shelf.reorder_point >= min(0, chosen)
+    shown = slice(max(0, min(0, chosen) - int(shelf.reorder_point[0])), None)
     points = shelf.reorder_point.astype(np.float64)
     return RiskCurve(
         store=keys[0],

@@ -61,7 +61,8 @@ def worth_of_sooner(
 
 def _least(shelf: Shelf, cost: LevelCost, level: Level, plant: Plant) -> float:
     """Cost of the cheapest level that is good enough [money/year]."""
-    money = cost.money
-    bound = level.point >= 0 and "service_level" in plant.raw.get("targets", {})
-    enough = (shelf.fill_rate >= plant.service_level - 1e-12) & (shelf.reorder_point >= 0)
-    return float(money[enough].min() if bound and enough.any() else money.min())
+    if level.point >= 0 and "service_level" in plant.raw.get("targets", {}):
+        enough = (shelf.fill_rate >= plant.service_level - 1e-12) & (shelf.reorder_point >= 0)
+        if enough.any():
+            return float(cost.money[enough].min())
+    return float(cost.money.min())

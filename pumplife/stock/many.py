@@ -148,6 +148,7 @@ class Assessed:
 
     Attributes
     ----------
+    prices : ItemPrices
     shelf, alone : Shelf
         With the least order, and with single pieces.
     cheapest : tuple of Shelf, int, float or None
@@ -158,6 +159,7 @@ class Assessed:
         What the levels of these shelves cost.
     """
 
+    prices: ItemPrices
     shelf: Shelf
     alone: Shelf
     cheapest: tuple[Shelf, int, float] | None
@@ -216,8 +218,8 @@ def _assess_block(
 ) -> list[Assessed]:
     least, ones = np.array(least_orders, np.intp), np.ones(len(least_orders), np.intp)
     sums = sum_block(counted[0])
-    alone = sums.shelves(ones)
-    shelves = alone if (least == 1).all() else sums.shelves(least)
+    shelves = sums.shelves(least)
+    alone = shelves if (least == 1).all() else sums.shelves(ones)
     quantity, point, cost = least_costs(sums, counted[0], least, prices, review_days)
     cheapest = sums.shelves(quantity)
     known = np.array([one.complete for one in prices])
@@ -232,6 +234,7 @@ def _assess_block(
     ]  # fmt: skip
     return [
         Assessed(
+            prices=prices[k],
             shelf=shelves[k],
             alone=alone[k],
             cheapest=(cheapest[k], int(point[k]), float(cost[k])) if known[k] else None,
@@ -299,7 +302,7 @@ def least_costs(
     unplanned, yearly, share = _asked_a_year(demands)
     asked, terms = (unplanned[:, None], share[:, None]), _terms(prices)
     tried = _pad([
-        list_quantities(n, y, p) if p.complete else [n]
+        list_quantities(n, y, p) if p.complete else (n,)
         for n, y, p in zip(least.tolist(), yearly.tolist(), prices, strict=True)
     ])  # fmt: skip
     outside = np.arange(sums.waits.shape[1] - 1)[None, :] >= sums.length[:, None]
@@ -319,7 +322,8 @@ def least_costs(
     return quantity, point, best
 
 
-def _pad(rows: Sequence[Sequence[int]]) -> IntArray:
+def _pad(rows: Sequence[tuple[int, ...]]) -> IntArray:
     """Rows of one length, the last value of each repeated."""
-    most = max(map(len, rows))
-    return np.array([[*row, *[row[-1]] * (most - len(row))] for row in rows], np.intp)
+    most, place = max(map(len, rows)), {row: n for n, row in enumerate(dict.fromkeys(rows))}
+    padded = np.array([[*row, *[row[-1]] * (most - len(row))] for row in place], np.intp)
+    return np.asarray(padded[[place[row] for row in rows]])

@@ -17,7 +17,7 @@ from pumplife.policy.simulate import SideEvents
 from pumplife.records.plant import Plant, to_day, to_days
 from pumplife.records.read import Records
 from pumplife.stock.asked import Futures, ItemDemand, Key, count_futures
-from pumplife.stock.assess import idle_row, price_item, stock_row
+from pumplife.stock.assess import asks_for_service, idle_row, level_row, price_item
 from pumplife.stock.coverage import OpeningTally, cover_parts
 from pumplife.stock.demand import simulate_futures
 from pumplife.stock.expiry import Expiry, foresee_expiry, list_shelf, open_shelves
@@ -45,7 +45,8 @@ from pumplife.stock.rotables import RemovalTally
 from pumplife.stock.shocks import list_past_shocks
 from pumplife.stock.stock_plan import StockPlan, no_plan, order_frame, stock_frame
 from pumplife.stock.supply_costs import Terms
-from pumplife.stock.transfers import move_surplus, transfer_frame
+from pumplife.stock.transfers import Moved, Row, move_surplus, transfer_frame
+from pumplife.stock.verdict import say_verdict
 
 FloatArray = NDArray[np.float64]
 Seen = Callable[[SideGroup, SideEvents], None]
@@ -281,7 +282,7 @@ def _assemble(
         today = find_today(store, demand, item, records.plant)
         key = (demand.store, demand.item)
         reserve = store.reserves.get(key, NO_RESERVE)
-        row, curve = stock_row(
+        row, curve = level_row(
             demand,
             item,
             records.plant,
@@ -298,14 +299,34 @@ def _assemble(
     rows += _idle_rows(store, carried, set(weight))
     placed = [order for order in orders if order is not None]
     moved = move_surplus(rows, placed, store.items, records.plant)
+    _say_verdicts(rows, store, moved, records.plant)
     return replace(
         no_plan(),
-        stock=stock_frame(moved.stock),
+        stock=stock_frame(rows),
         orders=order_frame(moved.orders),
         transfers=transfer_frame(moved.transfers),
         shelf=list_shelf(store.shelves, expiry, store.items),
         curves=tuple(sorted(curves, key=lambda c: (weight[c.store, c.item], c.store, c.item))),
     )
+
+
+def _say_verdicts(rows: list[Row], store: Store, moved: Moved, plant: Plant) -> None:
+    """Fill in the verdicts, once orders and transfers are known; idle rows have their reason."""
+    ordered = {(one["store"], one["item"]): one["quantity"] for one in moved.orders}
+    come, go = moved.say_moves()
+    for row in rows:
+        key = (row["store"], row["item"])
+        if "verdict" in row:
+            row["verdict"] = "; ".join([row["verdict"], *go.get(key, ())])
+        else:
+            row["verdict"] = say_verdict(
+                row,
+                plant,
+                store.reserves.get(key, NO_RESERVE),
+                order=ordered.get(key, 0.0),
+                come=come.get(key, ()),
+                go=go.get(key, ()),
+            )
 
 
 def _assess_all(
@@ -315,12 +336,13 @@ def _assess_all(
     if not counted[0]:
         return []
     items, plant = [store.items[demand.item] for demand in counted[0]], records.plant
+    prices = {item.name: price_item(plant, item.unit_cost) for item in items}
     return assess_many(
         counted,
         [item.min_order for item in items],
-        [price_item(plant, item.unit_cost) for item in items],
+        [prices[item.name] for item in items],
         plant.review_days,
-        by_target="service_level" in plant.raw.get("targets", {}),
+        by_target=asks_for_service(plant),
     )
 
 
