@@ -1,5 +1,6 @@
 """What orders that come sooner are worth: levels and their cost reckoned anew."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -13,12 +14,22 @@ from pumplife.stock.level import Shelf
 SOONER_DAYS = 10.0  # by which orders come sooner, in the question asked
 
 
-def count_sooner(futures: Futures, days: float = SOONER_DAYS) -> list[ItemDemand]:
-    """Demand of each item were every order there some days sooner, at once at the earliest."""
+def count_sooner(
+    futures: Futures, demands: Sequence[ItemDemand], days: float = SOONER_DAYS
+) -> list[ItemDemand]:
+    """Demand of each item were every order there some days sooner, at once at the earliest.
+
+    Parameters
+    ----------
+    futures : Futures
+    demands : sequence of ItemDemand
+        The same futures with orders there as they are.
+    days : float
+        [days]
+    """
     lead, listed = futures.lead - days, futures.listed - days
-    return count_futures(
-        replace(futures, lead=np.maximum(lead, 0.0), listed=np.maximum(listed, futures.review))
-    )
+    sooner = replace(futures, lead=np.maximum(lead, 0.0), listed=np.maximum(listed, futures.review))
+    return count_futures(sooner, year_of=demands)
 
 
 def worth_of_sooner(

@@ -194,10 +194,8 @@ def assess_many(
     by_target : bool
         Whether the service level decides, not cost.
     """
-    by_width = np.argsort([one.spans[2].highest for one in counted[0]], kind="stable")
     found: dict[int, Assessed] = {}
-    for start in range(0, len(by_width), BLOCK):
-        rows = by_width[start : start + BLOCK].tolist()
+    for rows in list_blocks(counted[0]):
         known = _assess_block(
             ([counted[0][k] for k in rows], [counted[1][k] for k in rows]),
             [least_orders[k] for k in rows],
@@ -206,7 +204,13 @@ def assess_many(
             by_target,
         )
         found |= zip(rows, known, strict=True)
-    return [found[k] for k in range(len(by_width))]
+    return [found[k] for k in range(len(counted[0]))]
+
+
+def list_blocks(demands: Sequence[ItemDemand]) -> list[list[int]]:
+    """Rows of the items that are assessed together: like demand, so that they pad little."""
+    by_width = np.argsort([one.spans[2].highest for one in demands], kind="stable")
+    return [by_width[start : start + BLOCK].tolist() for start in range(0, len(by_width), BLOCK)]
 
 
 def _assess_block(
