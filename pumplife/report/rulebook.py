@@ -321,7 +321,7 @@ _LATER = (
     ("no_lead_time", "caution", "An item without lead time.", "No level is advised for it.",
      "Write lead_time_days."),
     ("shock_demand", "note", "Dated shocks of the past, and how often they are taken to come.",
-     "Levels reckon with bursts as they were.", "Take an event out whose cause is gone."),
+     "Levels and budget reckon with bursts as they were.", "Take an event out whose cause is gone."),
     ("costs_given", "note", "Costs that came with the call of the study.",
      "They stand in for those of plant.toml.", "Write them into plant.toml where they stay."),
     ("rush_days", "note", "Rush orders priced, and not how soon they come.",

@@ -41,7 +41,7 @@ from pumplife.stock.pump_pools import bench_services
 from pumplife.stock.reserve import find_reserves
 from pumplife.stock.rotables import RemovalTally
 from pumplife.stock.rows import say_verdicts, state_items
-from pumplife.stock.shocks import list_past_shocks
+from pumplife.stock.shocks import list_past_shocks, note_shocks
 from pumplife.stock.stock_plan import StockPlan, no_plan, order_frame, stock_frame
 from pumplife.stock.supply_costs import Terms
 from pumplife.stock.transfers import move_surplus, transfer_frame
@@ -101,7 +101,7 @@ def plan_stock(
         seed=seed,
         fouling=fouling,
         current=store.current,
-        shocks=list_past_shocks(records, lives, groups),
+        shocks=note_shocks(records, list_past_shocks(records, lives, groups)),
         loose=loose,
         seen=_tell_both(tally, removals),
         ahead=ahead,
