@@ -172,7 +172,7 @@ def _cheapest_level(
     reserve, ageing, known = given
     found = None if known is None else known.cheapest
     shelf, least, _ = found or find_least_cost(demand, least_order, prices, plant.review_days)
-    money = _cost_of(shelf, demand, prices, plant, known).money
+    money = cost_of(shelf, demand, prices, plant, known).money
     point = charge_write_offs(shelf, money, least, ageing, prices.unit_cost)
     lost = write_offs_a_year(ageing, np.array([point]), shelf.quantity)[0]
     cost = money[point - shelf.reorder_point[0]] + prices.unit_cost * lost
@@ -186,7 +186,7 @@ def _cheapest_level(
     )
 
 
-def _cost_of(
+def cost_of(
     shelf: Shelf, demand: ItemDemand, prices: ItemPrices, plant: Plant, known: Assessed | None
 ) -> LevelCost:
     """What the levels of a shelf cost, where that isn't known already."""
@@ -259,7 +259,7 @@ def level_row(
         demand, item.min_order, plant, prices, reserve=reserve, ageing=ageing, known=known
     )
     shelf, at = level.shelf, level.row_of(level.point)
-    cost = _cost_of(shelf, demand, prices, plant, known)
+    cost = cost_of(shelf, demand, prices, plant, known)
     kept, top = reserve.pieces, level.reorder_at + shelf.quantity
     critical = float(shelf.fill_rate[level.row_of(level.reorder_at)])
     row: dict[str, Any] = {

@@ -11,6 +11,7 @@ from pumplife.stock.assess import asks_for_service, level_row, price_item
 from pumplife.stock.curves import RiskCurve
 from pumplife.stock.expiry import Expiry
 from pumplife.stock.held import Store, find_today
+from pumplife.stock.items import Item
 from pumplife.stock.many import Assessed, assess_many, list_blocks
 from pumplife.stock.orders import order_row
 from pumplife.stock.reserve import NO_RESERVE
@@ -63,7 +64,8 @@ def state_items(counted: Counted, store: Store, expiry: Expiry, plant: Plant) ->
 
     def state(rows: list[int]) -> list[Stated | None]:
         own = [counted[0][k] for k in rows], [counted[1][k] for k in rows]
-        each = zip(*own, _assess(own, store, plant), strict=True)
+        items = [store.items[demand.item] for demand in own[0]]
+        each = zip(*own, assess_items(own[0], items, plant, sooner=own[1]), strict=True)
         return [_state(one, store, expiry, plant) for one in each]
 
     blocks = list_blocks(counted[0])
@@ -75,11 +77,17 @@ def state_items(counted: Counted, store: Store, expiry: Expiry, plant: Plant) ->
     return [one for _, one in sorted(found.items()) if one is not None]
 
 
-def _assess(counted: Counted, store: Store, plant: Plant) -> list[Assessed]:
-    items = [store.items[demand.item] for demand in counted[0]]
+def assess_items(
+    demands: Sequence[ItemDemand],
+    items: Sequence[Item],
+    plant: Plant,
+    *,
+    sooner: Sequence[ItemDemand] | None = None,
+) -> list[Assessed]:
+    """Assess the levels of many items by the plant's prices; `sooner` were orders there sooner."""
     prices = {item.name: price_item(plant, item.unit_cost) for item in items}
     return assess_many(
-        counted,
+        (demands, demands if sooner is None else sooner),
         [item.min_order for item in items],
         [prices[item.name] for item in items],
         plant.review_days,
