@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special, stats
 
 from pumplife.policy.ahead import UseAhead
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
@@ -201,7 +201,7 @@ def is_at_risk(demand: ItemDemand, years: float, quantity: int, bags: Bags | Non
         pieces += list(np.cumsum(bags.pieces))
         left += list(bags.days_left / DAYS_PER_YEAR)
     last, time = np.array(pieces) - 1, np.array(left)
-    risky = stats.poisson.cdf(last, pace * np.minimum(time, MOST_YEARS)) > _NEGLIGIBLE
+    risky = special.pdtr(last, pace * np.minimum(time, MOST_YEARS)) > _NEGLIGIBLE
     return bool((risky & np.isfinite(time)).any())
 
 

@@ -24,22 +24,15 @@ _BLOCK_CELLS = 60_000  # items x futures counted at once: small enough to stay i
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ItemDemand:
-    """Simulated demand for one item from one store.
+class Asked:
+    """What is asked of one item from one store, whatever the look at the shelf.
 
     Attributes
     ----------
     store, item : str
-    lead : array (replicates,)
+    lead : int array (replicates,)
         Unplanned demand over the lead time from today [items].
-    spans : tuple of three Tally
-        Demand beyond the planned jobs known at the look, over the lead time, over half and over
-        the whole of the review period more [items], from each look at the shelf within the next
-        quarter; below 0 where a piece lies for a job that is still to come.
-    seen : Tally
-        The same up to each unplanned demand that what is ordered at these looks must meet, that
-        demand itself left out [items]; empty where the shelf is looked at all the time.
-    year : array (replicates,)
+    year : int array (replicates,)
         Unplanned demand over the next twelve months [items].
     planned_per_year : float
         Mean planned demand over the next twelve months [items].
@@ -52,11 +45,9 @@ class ItemDemand:
     store: str
     item: str
     lead: Counts
-    spans: tuple[Tally, Tally, Tally]
     year: Counts
     planned_per_year: float
     lead_days: FloatArray
-    seen: Tally = field(default_factory=lambda: tally([]))
     unplanned_per_year: float = field(init=False)
 
     def __post_init__(self) -> None:
@@ -64,34 +55,43 @@ class ItemDemand:
         object.__setattr__(self, "unplanned_per_year", mean)
 
     def __repr__(self) -> str:
-        return f"ItemDemand({self.item} at {self.store}: {self.unplanned_per_year:.2g} a year)"
+        kind, yearly = type(self).__name__, self.unplanned_per_year
+        return f"{kind}({self.item} at {self.store}: {yearly:.2g} a year unplanned)"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ItemFutures:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class ItemDemand(Asked):
+    """Simulated demand for one item from one store.
+
+    Attributes
+    ----------
+    spans : tuple of three Tally
+        Demand beyond the planned jobs known at the look, over the lead time, over half and over
+        the whole of the review period more [items], from each look at the shelf within the next
+        quarter; below 0 where a piece lies for a job that is still to come.
+    seen : Tally
+        The same up to each unplanned demand that what is ordered at these looks must meet, that
+        demand itself left out [items]; empty where the shelf is looked at all the time.
+    """
+
+    spans: tuple[Tally, Tally, Tally]
+    seen: Tally = field(default_factory=lambda: tally([]))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class ItemFutures(Asked):
     """What takers ask of one item, future by future, so that several may be added up.
 
     Attributes
     ----------
-    store, item, lead, year, planned_per_year, lead_days
-        As of `ItemDemand`.
     spans : tuple of three int arrays (looks x replicates,)
         What `ItemDemand` counts [items].
     seen : int array (demands,)
         What `ItemDemand` counts [items].
     """
 
-    store: str
-    item: str
-    lead: Counts
     spans: tuple[IntArray, IntArray, IntArray]
-    year: Counts
-    planned_per_year: float
-    lead_days: FloatArray
     seen: IntArray
-
-    def __repr__(self) -> str:
-        return f"ItemFutures({self.item} at {self.store}: {self.year.mean():.2g} a year unplanned)"
 
     def counted(self) -> ItemDemand:
         """The same, counted."""
