@@ -122,7 +122,9 @@ def charge_write_offs(
 def age_row(ageing: Ageing, point: float, quantity: int, unit_cost: float) -> dict[str, float]:
     """Columns of the stock table that tell of ageing at one reorder point; NaN where not known."""
     known = not np.isnan(point + ageing.years)
-    lost = write_offs_a_year(ageing, np.array([int(point)]), quantity)[0] if known else np.nan
+    lost = 0.0 if known else np.nan
+    if known and ageing.counts is not None:
+        lost = write_offs_a_year(ageing, np.array([int(point)]), quantity)[0]
     return {
         "storage_years": ageing.years,
         "expiry_risk": chance_to_age_out(ageing, int(point) + quantity) if known else np.nan,

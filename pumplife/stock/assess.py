@@ -358,7 +358,7 @@ def _todays_state(
     return {
         "today_on_hand": today.on_hand,
         "today_on_order": today.on_order,
-        "today_shortage_prob": short / len(needed),
+        "today_shortage_prob": float(short / len(needed)),
         "capital_today": today.on_hand * prices.unit_cost,
         "surplus": max(0.0, spare),
         "surplus_value": max(0.0, spare) * prices.unit_cost,

@@ -73,7 +73,8 @@ def worth_of_sooner(
 def _least(shelf: Shelf, cost: LevelCost, level: Level, plant: Plant) -> float:
     """Cost of the cheapest level that is good enough [money/year]."""
     if level.point >= 0 and "service_level" in plant.raw.get("targets", {}):
-        enough = (shelf.fill_rate >= plant.service_level - 1e-12) & (shelf.reorder_point >= 0)
-        if enough.any():
-            return float(cost.money[enough].min())
+        none = max(0, -int(shelf.reorder_point[0]))  # levels below 0
+        good = cost.money[none:][shelf.fill_rate[none:] >= plant.service_level - 1e-12]
+        if len(good):
+            return float(good.min())
     return float(cost.money.min())
