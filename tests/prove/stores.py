@@ -105,7 +105,7 @@ def draw_store(items: dict[str, Item], number: int, *, futures: int = FUTURES) -
 
 def fill_store(futures: Futures, items: dict[str, Item]) -> Store:
     """What lies there and is under way: up to three pieces of seven items in ten."""
-    rng = np.random.default_rng(len(futures.keys))
+    rng = np.random.default_rng([int(futures.keys[0][0][1:]), 7])
     lying = {key: float(rng.integers(1, 4)) for key in futures.keys if rng.random() < 0.7}
     bags = {
         key: Bags(pieces=np.array([pieces]), days_left=np.array([np.inf]), label=np.array([0]))
