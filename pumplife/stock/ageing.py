@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special, stats
 
 from pumplife.policy.ahead import UseAhead
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
@@ -122,7 +122,9 @@ def charge_write_offs(
 def age_row(ageing: Ageing, point: float, quantity: int, unit_cost: float) -> dict[str, float]:
     """Columns of the stock table that tell of ageing at one reorder point; NaN where not known."""
     known = not np.isnan(point + ageing.years)
-    lost = write_offs_a_year(ageing, np.array([int(point)]), quantity)[0] if known else np.nan
+    lost = 0.0 if known else np.nan
+    if known and ageing.counts is not None:
+        lost = write_offs_a_year(ageing, np.array([int(point)]), quantity)[0]
     return {
         "storage_years": ageing.years,
         "expiry_risk": chance_to_age_out(ageing, int(point) + quantity) if known else np.nan,
@@ -201,7 +203,7 @@ def is_at_risk(demand: ItemDemand, years: float, quantity: int, bags: Bags | Non
         pieces += list(np.cumsum(bags.pieces))
         left += list(bags.days_left / DAYS_PER_YEAR)
     last, time = np.array(pieces) - 1, np.array(left)
-    risky = stats.poisson.cdf(last, pace * np.minimum(time, MOST_YEARS)) > _NEGLIGIBLE
+    risky = special.pdtr(last, pace * np.minimum(time, MOST_YEARS)) > _NEGLIGIBLE
     return bool((risky & np.isfinite(time)).any())
 
 

@@ -1,6 +1,6 @@
 """What is asked of each item, counted from every look at the shelf beyond the jobs known then."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
@@ -9,35 +9,30 @@ from numpy.typing import NDArray
 
 from pumplife.errors import RecordError
 from pumplife.policy.groups import DAYS_PER_YEAR
-from pumplife.stock.looks import QUARTER_DAYS, count_looks, count_year
+from pumplife.records.second import in_turn
+from pumplife.stock.looks import QUARTER_DAYS, Counts, count_lead, count_looks, count_year
 from pumplife.stock.needs import Known, Needs, join_known, sort_needs, take_known, take_rows
-from pumplife.stock.tally import Tally, tally
+from pumplife.stock.tally import Tallies, Tally, tally
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
 Key = tuple[str, str]  # store and item
 
+_NEEDS_A_ROW = 50  # pieces counted in the time of one row of `second.WORTH`
 _BLOCK_CELLS = 60_000  # items x futures counted at once: small enough to stay in fast memory
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ItemDemand:
-    """Simulated demand for one item from one store.
+class Asked:
+    """What is asked of one item from one store, whatever the look at the shelf.
 
     Attributes
     ----------
     store, item : str
-    lead : array (replicates,)
+    lead : int array (replicates,)
         Unplanned demand over the lead time from today [items].
-    spans : tuple of three Tally
-        Demand beyond the planned jobs known at the look, over the lead time, over half and over
-        the whole of the review period more [items], from each look at the shelf within the next
-        quarter; below 0 where a piece lies for a job that is still to come.
-    seen : Tally
-        The same up to each unplanned demand that what is ordered at these looks must meet, that
-        demand itself left out [items]; empty where the shelf is looked at all the time.
-    year : array (replicates,)
+    year : int array (replicates,)
         Unplanned demand over the next twelve months [items].
     planned_per_year : float
         Mean planned demand over the next twelve months [items].
@@ -49,46 +44,54 @@ class ItemDemand:
 
     store: str
     item: str
-    lead: IntArray
-    spans: tuple[Tally, Tally, Tally]
-    year: IntArray
+    lead: Counts
+    year: Counts
     planned_per_year: float
     lead_days: FloatArray
-    seen: Tally = field(default_factory=lambda: tally([]))
     unplanned_per_year: float = field(init=False)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "unplanned_per_year", float(self.year.mean()))
+        mean = float(self.year.sum() / len(self.year))
+        object.__setattr__(self, "unplanned_per_year", mean)
 
     def __repr__(self) -> str:
-        return f"ItemDemand({self.item} at {self.store}: {self.unplanned_per_year:.2g} a year)"
+        kind, yearly = type(self).__name__, self.unplanned_per_year
+        return f"{kind}({self.item} at {self.store}: {yearly:.2g} a year unplanned)"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ItemFutures:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class ItemDemand(Asked):
+    """Simulated demand for one item from one store.
+
+    Attributes
+    ----------
+    spans : tuple of three Tally
+        Demand beyond the planned jobs known at the look, over the lead time, over half and over
+        the whole of the review period more [items], from each look at the shelf within the next
+        quarter; below 0 where a piece lies for a job that is still to come.
+    seen : Tally
+        The same up to each unplanned demand that what is ordered at these looks must meet, that
+        demand itself left out [items]; empty where the shelf is looked at all the time.
+    """
+
+    spans: tuple[Tally, Tally, Tally]
+    seen: Tally = field(default_factory=lambda: tally([]))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class ItemFutures(Asked):
     """What takers ask of one item, future by future, so that several may be added up.
 
     Attributes
     ----------
-    store, item, lead, year, planned_per_year, lead_days
-        As of `ItemDemand`.
     spans : tuple of three int arrays (looks x replicates,)
         What `ItemDemand` counts [items].
     seen : int array (demands,)
         What `ItemDemand` counts [items].
     """
 
-    store: str
-    item: str
-    lead: IntArray
     spans: tuple[IntArray, IntArray, IntArray]
-    year: IntArray
-    planned_per_year: float
-    lead_days: FloatArray
     seen: IntArray
-
-    def __repr__(self) -> str:
-        return f"ItemFutures({self.item} at {self.store}: {self.year.mean():.2g} a year unplanned)"
 
     def counted(self) -> ItemDemand:
         """The same, counted."""
@@ -167,9 +170,35 @@ class Futures:
         )
 
 
-def count_futures(futures: Futures) -> list[ItemDemand]:
-    """Demand of each item, in the order of the keys."""
-    return [one for block in split_futures(futures) for one in _count_block(block)]
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Counted:
+    """What is asked of some items, as `ItemDemand` has it of one, in few arrays."""
+
+    lead: Counts
+    year: tuple[Counts, FloatArray] | None
+    spans: tuple[Tallies, Tallies, Tallies]
+    seen: Tallies
+
+
+def count_futures(
+    futures: Futures, *, year_of: Sequence[ItemDemand] | None = None
+) -> list[ItemDemand]:
+    """Demand of each item, in the order of the keys, by two processes where there is much.
+
+    Parameters
+    ----------
+    futures : Futures
+    year_of : sequence of ItemDemand, optional
+        The same futures counted with other lead times: what is asked in a year is theirs.
+    """
+    blocks = list(split_futures(futures))
+    rows = len(futures.needs.day) // _NEEDS_A_ROW
+    counted = in_turn(lambda block: _count_block(block, year_of is None), blocks, rows)
+    found: list[ItemDemand] = []
+    for block, one in zip(blocks, counted, strict=True):
+        known = None if year_of is None else year_of[len(found) : len(found) + len(block.keys)]
+        found += _list_demands(block, one, known)
+    return found
 
 
 def split_futures(futures: Futures) -> Iterator[Futures]:
@@ -191,24 +220,41 @@ def split_futures(futures: Futures) -> Iterator[Futures]:
         )
 
 
-def _count_block(futures: Futures) -> list[ItemDemand]:
+def _count_block(futures: Futures, with_year: bool) -> _Counted:
     """Demand of each item of a block."""
     needs, lead = futures.needs, futures.lead
     looks = count_looks(needs, futures.jobs, (lead, futures.listed, futures.review))
-    over_lead, year, planned = count_year(needs, lead)
-    counted = zip(futures.keys, looks.tallies(), looks.tally_seen(), strict=True)
+    return _Counted(
+        lead=count_lead(needs, lead),
+        year=count_year(needs, lead) if with_year else None,
+        spans=looks.tallies(),
+        seen=looks.tally_seen(),
+    )
+
+
+def _list_demands(
+    futures: Futures, counted: _Counted, known: Sequence[ItemDemand] | None
+) -> list[ItemDemand]:
+    """Demand of each item of a block; what is asked in a year may be known already."""
+    if counted.year is None:
+        assert known is not None, "a year that wasn't counted is known"
+        years = [(one.year, one.planned_per_year) for one in known]
+    else:
+        years = list(zip(counted.year[0], counted.year[1].tolist(), strict=True))
+    spans = zip(*(span.each() for span in counted.spans), strict=True)
+    each = zip(futures.keys, spans, counted.seen.each(), years, strict=True)
     return [
         ItemDemand(
             store=store,
             item=item,
-            lead=over_lead[row],
-            spans=spans,
-            year=year[row],
-            planned_per_year=float(planned[row]),
-            lead_days=lead[row],
+            lead=counted.lead[row],
+            spans=(lead, half, review),
+            year=year,
+            planned_per_year=planned,
+            lead_days=futures.lead[row],
             seen=seen,
         )
-        for row, ((store, item), spans, seen) in enumerate(counted)
+        for row, ((store, item), (lead, half, review), seen, (year, planned)) in enumerate(each)
     ]
 
 
@@ -239,7 +285,7 @@ def count_takings(
         lead.shape[1],
     )
     looks = count_looks(needs, join_known([]), (lead, lead.mean(axis=1) + review_days, review_days))
-    over_lead, year, _ = count_year(needs, lead)
+    over_lead, (year, _) = count_lead(needs, lead), count_year(needs, lead)
     per_year = np.bincount(key[soon], minlength=len(keys)) / lead.shape[1]
     spans = looks.whole()
     return [

@@ -1,6 +1,6 @@
 """One item in one store: its reorder point, what today's shelf can do, what to order."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -29,6 +29,7 @@ from pumplife.stock.least_cost import (
 from pumplife.stock.level import Shelf, reorder_point
 from pumplife.stock.many import Assessed
 from pumplife.stock.reserve import NO_RESERVE, Reserve
+from pumplife.stock.verdict import say_verdict
 
 FloatArray = NDArray[np.float64]
 
@@ -73,15 +74,7 @@ NO_AGEING = Ageing(years=float("nan"))
 NOTHING_KEPT = -1  # reorder point of an item that only planned jobs take
 NO_LEVEL = "no level:"
 """Begins the verdict of an item whose demand isn't known."""
-_ASKED_BY = {
-    "target": "what the service level asks for",
-    "min_order": "what the service level asks for",
-    "cost": "the level of least cost",
-    "shelf_life": "what is used before it ages out",
-}
 _MONTHS = 12.0
-_LIKELY = 0.5  # a shortage of this probability is told in words
-_WORTH_SAYING = 0.10  # a saving of this share of the cost is told in words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -139,42 +132,61 @@ def advise_level(
     the same); otherwise the least of holding, ordering, waiting and write-offs does. A reserve
     comes on top: those who may not touch it are served as without it.
     """
+    cheapest = None
+    if prices.complete:
+        cheapest = _cheapest_level(demand, least_order, plant, prices, (reserve, ageing, known))
+        if not asks_for_service(plant):
+            return cheapest
     shelf = assess_demand(demand, least_order) if known is None else known.shelf
     asked = bool(demand.unplanned_per_year > 0 or demand.spans[2].highest > 0)
     target = reorder_point(shelf, plant.service_level) if asked else NOTHING_KEPT
     held = min(target, max(0.0, highest_point(ageing, least_order)))
-    level = Level(
-        shelf=shelf,
-        point=int(held),
-        reserve=reserve,
-        least_up_to=float("nan"),
-        least_cost=float("nan"),
-        limited_by="shelf_life" if held < target else "target",
-    )
-    if prices.complete:
-        given = None if known is None else known.cheapest
-        cheapest, least, _ = given or find_least_cost(
-            demand, least_order, prices, plant.review_days
-        )
-        money = _cost_of(cheapest, demand, prices, plant, known).money
-        point = charge_write_offs(cheapest, money, least, ageing, prices.unit_cost)
-        lost = write_offs_a_year(ageing, np.array([point]), cheapest.quantity)[0]
-        cost = money[point - cheapest.reorder_point[0]] + prices.unit_cost * lost
-        kept = reserve.pieces * prices.holding
-        top = float(point + cheapest.quantity + reserve.pieces)
-        level = replace(level, least_up_to=top, least_cost=float(cost + kept))
-        if "service_level" not in plant.raw.get("targets", {}):
-            limit = "cost" if point == least else "shelf_life"
-            return replace(level, shelf=cheapest, point=point, limited_by=limit)
+    limit = "shelf_life" if held < target else "target"
     if least_order > 1 and held == target:
         single = assess_demand(demand, 1) if known is None else known.alone
         alone = reorder_point(single, plant.service_level) + 1
-        lifted = level.point + least_order > alone
-        return replace(level, limited_by="min_order" if lifted else "target")
-    return level
+        limit = "min_order" if held + least_order > alone else "target"
+    return Level(
+        shelf=shelf,
+        point=int(held),
+        reserve=reserve,
+        least_up_to=cheapest.least_up_to if cheapest else float("nan"),
+        least_cost=cheapest.least_cost if cheapest else float("nan"),
+        limited_by=limit,
+    )
 
 
-def _cost_of(
+def asks_for_service(plant: Plant) -> bool:
+    """Whether plant.toml sets a service level, which then decides."""
+    return "service_level" in plant.raw.get("targets", {})
+
+
+def _cheapest_level(
+    demand: ItemDemand,
+    least_order: int,
+    plant: Plant,
+    prices: ItemPrices,
+    given: tuple[Reserve, Ageing, Assessed | None],
+) -> Level:
+    """The level of least cost, write-offs and the reserve with it."""
+    reserve, ageing, known = given
+    found = None if known is None else known.cheapest
+    shelf, least, _ = found or find_least_cost(demand, least_order, prices, plant.review_days)
+    money = cost_of(shelf, demand, prices, plant, known).money
+    point = charge_write_offs(shelf, money, least, ageing, prices.unit_cost)
+    lost = write_offs_a_year(ageing, np.array([point]), shelf.quantity)[0]
+    cost = money[point - shelf.reorder_point[0]] + prices.unit_cost * lost
+    return Level(
+        shelf=shelf,
+        point=point,
+        reserve=reserve,
+        least_up_to=float(point + shelf.quantity + reserve.pieces),
+        least_cost=float(cost + reserve.pieces * prices.holding),
+        limited_by="cost" if point == least else "shelf_life",
+    )
+
+
+def cost_of(
     shelf: Shelf, demand: ItemDemand, prices: ItemPrices, plant: Plant, known: Assessed | None
 ) -> LevelCost:
     """What the levels of a shelf cost, where that isn't known already."""
@@ -194,9 +206,28 @@ def stock_row(
     reserve: Reserve = NO_RESERVE,
     ageing: Ageing = NO_AGEING,
     sooner: ItemDemand | None = None,
+) -> tuple[dict[str, Any], RiskCurve]:
+    """One row of the stock table and its curve, as `level_row`, with its verdict."""
+    row, curve = level_row(
+        demand, item, plant, today, reserve=reserve, ageing=ageing, sooner=sooner
+    )
+    step = round(row["order_up_to"] - row["reorder_point"])
+    order = whole_orders(pieces_missing(today, int(row["reorder_point"])), step)
+    return row | {"verdict": say_verdict(row, plant, reserve, order=order)}, curve
+
+
+def level_row(
+    demand: ItemDemand,
+    item: Item,
+    plant: Plant,
+    today: TodaysShelf,
+    *,
+    reserve: Reserve = NO_RESERVE,
+    ageing: Ageing = NO_AGEING,
+    sooner: ItemDemand | None = None,
     known: Assessed | None = None,
 ) -> tuple[dict[str, Any], RiskCurve]:
-    """One row of the stock table and its curve.
+    """One row of the stock table without its verdict, and its curve.
 
     Parameters
     ----------
@@ -223,12 +254,12 @@ def stock_row(
         out. fill_rate and cycle_service are what those get who may not touch the
         reserve, critical_fill what breakdowns on critical pumps get at least.
     """
-    prices = price_item(plant, item.unit_cost)
+    prices = price_item(plant, item.unit_cost) if known is None else known.prices
     level = advise_level(
         demand, item.min_order, plant, prices, reserve=reserve, ageing=ageing, known=known
     )
     shelf, at = level.shelf, level.row_of(level.point)
-    cost = _cost_of(shelf, demand, prices, plant, known)
+    cost = cost_of(shelf, demand, prices, plant, known)
     kept, top = reserve.pieces, level.reorder_at + shelf.quantity
     critical = float(shelf.fill_rate[level.row_of(level.reorder_at)])
     row: dict[str, Any] = {
@@ -256,9 +287,7 @@ def stock_row(
     }
     row |= _todays_state(demand, today, prices, top)
     row |= age_row(ageing, level.reorder_at, shelf.quantity, prices.unit_cost)
-    row["cost_per_year"] += np.nan_to_num(row["write_off_cost"])
-    order = whole_orders(pieces_missing(today, level.reorder_at), shelf.quantity)
-    row["verdict"] = _verdict(row, order, plant, reserve)
+    row["cost_per_year"] += 0.0 if np.isnan(row["write_off_cost"]) else row["write_off_cost"]
     if sooner is not None:
         row["lead_time_worth"] = worth_of_sooner(
             (demand, sooner),
@@ -320,73 +349,19 @@ def _todays_state(
     demand: ItemDemand, today: TodaysShelf, prices: ItemPrices, top: int
 ) -> dict[str, Any]:
     """What today's shelf can do if nothing more is ordered until a lead time from now."""
-    due = today.planned[:, None] <= demand.lead_days
-    needed = demand.lead + due.sum(axis=0)
+    needed = demand.lead
+    if len(today.planned):
+        needed = needed + (today.planned[:, None] <= demand.lead_days).sum(axis=0)
+    short = np.count_nonzero(needed > today.on_hand + today.arriving)
     yearly = demand.unplanned_per_year + demand.planned_per_year
     spare = today.on_hand + today.on_order - top - len(today.planned)
     return {
         "today_on_hand": today.on_hand,
         "today_on_order": today.on_order,
-        "today_shortage_prob": float(np.mean(needed > today.on_hand + today.arriving)),
+        "today_shortage_prob": float(short / len(needed)),
         "capital_today": today.on_hand * prices.unit_cost,
         "surplus": max(0.0, spare),
         "surplus_value": max(0.0, spare) * prices.unit_cost,
         "months_cover": today.on_hand / yearly * _MONTHS if yearly > 0 else float("nan"),
         "expired_on_hand": today.expired,
     }
-
-
-def _verdict(row: dict[str, Any], order: int, plant: Plant, reserve: Reserve) -> str:
-    """The row in words."""
-    words = _say_quantity(row, order)
-    if row["order_up_to"] == 0:
-        words.append("nothing is kept: ordered for each job as it comes")
-    if row["today_shortage_prob"] >= _LIKELY:
-        words.append("today's shelf is likely to run out before an order arrives")
-    if row["expired_on_hand"]:
-        words.append(f"{row['expired_on_hand']:.0f} on the shelf don't count: too old when fitted")
-    if row["limited_by"] == "shelf_life":
-        words.append(f"more would likely age out: it may lie {row['storage_years']:g} years")
-    if reserve.pieces:
-        words.append(
-            f"reorder point raised by {reserve.pieces}: kept for breakdowns on pumps of class "
-            f"{', '.join(reserve.classes)}"
-        )
-    if row["rush_per_year"] > 0:
-        words.append("a rush order is cheaper than waiting where it runs out")
-    if row["cost_per_year"] - row["least_cost_per_year"] > _WORTH_SAYING * row["cost_per_year"]:
-        words.append(_say_cheaper(row, plant))
-    return "; ".join(words)
-
-
-def _say_quantity(row: dict[str, Any], order: int) -> list[str]:
-    """What to order, or what there is too much of; where that is under way, what to ask."""
-    if order:
-        return [say_order(order)]
-    if not row["surplus"] > 0:
-        return ["enough on the shelf and under way"]
-    words = [f"{row['surplus']:.0f} above {_ASKED_BY[row['limited_by']]}"]
-    cheaper = np.nan_to_num(max(0.0, row["least_cost_up_to"] - row["order_up_to"]))
-    coming = min(row["surplus"] - cheaper, row["today_on_order"])  # of use to no level
-    if coming >= 1.0:
-        words.append(f"{coming:.0f} of them under way: ask whether that order can wait")
-    return words
-
-
-def say_order(quantity: float) -> str:
-    """What to order, as a verdict begins."""
-    return f"order {quantity:.0f} now"
-
-
-def _say_cheaper(row: dict[str, Any], plant: Plant) -> str:
-    """The level of least cost, and what keeps the advised one."""
-    cheapest, chosen = row["least_cost_up_to"], row["order_up_to"]
-    saved = row["cost_per_year"] - row["least_cost_per_year"]
-    dear = "waiting or ordering is dear" if cheapest > chosen else "keeping it is dear"
-    money = " ".join(f"{saved:,.0f} {plant.currency}".split())
-    kept = (
-        "more would likely age out"
-        if row["limited_by"] == "shelf_life"
-        else f"[targets] service_level of {100.0 * plant.service_level:g} % decides"
-    )
-    return f"{dear}: up to {cheapest:.0f} would cost {money} less a year; {kept}"

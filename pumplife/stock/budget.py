@@ -29,6 +29,7 @@ from pumplife.stock.loose import LoosePart, with_loose
 from pumplife.stock.outcome import Outcome, Setting, run_way, summarise
 from pumplife.stock.plans import coming_prices
 from pumplife.stock.prices import PriceRise
+from pumplife.stock.shocks import list_past_shocks
 from pumplife.stock.spent import last_year
 from pumplife.stock.years import BudgetYears, budget_years, plain_years
 
@@ -84,7 +85,8 @@ def plan_budget(
     0, by the tickets). The two sides of a pump live apart: a fouled air side costs its kit and
     labour, but keeps its age. Under the advice, sides past their interval are renewed at once, so
     that the first row carries the backlog. Use follows `plan`, retirements and moves; new pumps
-    join their group; prices follow what is announced and rise with each year after the first. Money
+    join their group; prices follow what is announced and rise with each year after the first. Past
+    shocks come again in all scenarios alike, each on all pumps that it struck. Money
     charges kits and parts when they are fitted: what is written off of today's stock isn't in it,
     see `complete_budget`.
 
@@ -123,6 +125,7 @@ def plan_budget(
         rise=price_rise(records),
         replicates=count_replicates(groups, cells=_CELLS, least=_LEAST, most=_MOST),
         seed=seed,
+        shocks=list_past_shocks(records, lives, groups),
     )
     ways = _scenarios(advice, groups, follows)
     outcomes = {name: run_way(setting, way, pumps=name == follows) for name, way in ways.items()}

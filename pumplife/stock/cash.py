@@ -18,13 +18,14 @@ from pumplife.policy.simulate import PLANNED, SideEvents
 from pumplife.records.read import Records
 from pumplife.stock.amounts import EventAmounts, kinds_of
 from pumplife.stock.budget import Budget
+from pumplife.stock.bursts import GroupBurst, join_events
 from pumplife.stock.change_over import sites_of_stores
 from pumplife.stock.demand import air_kits_of
 from pumplife.stock.future import Practice, run_group
 from pumplife.stock.items import Item, list_items, successors
 from pumplife.stock.loose import LoosePart, pieces_by_kind
 from pumplife.stock.outcome import Setting
-from pumplife.stock.prices import price_periods
+from pumplife.stock.prices import KITS, LOOSE, PARTS, price_periods
 from pumplife.stock.stock_plan import StockPlan
 
 FloatArray = NDArray[np.float64]
@@ -94,10 +95,19 @@ def plan_cash(records: Records, budget: Budget, stock: StockPlan) -> pd.DataFram
     calendar = _lay_out(records, setting)
     home = sites_of_stores(setting)
     air = air_kits_of(setting.groups)
+    ways = budget.ways[budget.follows]
+    bursts = setting.bursts(ways)
     taken = [
-        _group_needs(setting, number, way, calendar, beside=(parts, air))
+        _group_needs(
+            setting,
+            number,
+            way,
+            calendar,
+            beside=(parts, air),
+            burst=None if bursts is None else bursts[number],
+        )
         for number, (way, parts) in enumerate(
-            zip(budget.ways[budget.follows], stock.loose or [()] * len(setting.groups), strict=True)
+            zip(ways, stock.loose or [()] * len(setting.groups), strict=True)
         )
     ]
     needs = _use_surplus(_add_up(taken, "store", "item", "month", "what"), stock)
@@ -136,10 +146,12 @@ def _group_needs(
     calendar: _Calendar,
     *,
     beside: tuple[Sequence[LoosePart], dict[int, str]],
+    burst: GroupBurst | None,
 ) -> pd.DataFrame:
     """Expected money of one group's material by store, item, month and reason.
 
-    `beside` is what its openings take beside the kit, and the air kit on each pump.
+    `beside` is what its openings take beside the kit, and the air kit on each pump; `burst` what
+    shocks do to it.
     """
     group, amounts = setting.groups[number], setting.amounts[number]
     priced_parts = [part for part in beside[0] if not part.why and part.unit_cost > 0.0]
@@ -152,12 +164,17 @@ def _group_needs(
         rng=np.random.default_rng([setting.seed, number]),
         ahead=setting.ahead[number],
     )
+    openings = events
+    if burst is not None:
+        openings = join_events(events, burst.breakdowns)
+        events = join_events(openings, burst.pieces)
     kind = kinds_of(group, events)
     priced = price_periods(amounts, setting.years.edges, setting.rise)
     place = np.searchsorted(priced.edges, events.time, side="right") - 1
     paid = priced.material[np.clip(place, 0, priced.year.size - 1), kind]
+    paid[openings.time.size :, [KITS, LOOSE]] = 0.0  # further pieces take nothing but themselves
     own = _own_streams(group, events, paid, _air_share(amounts)[kind], beside[1])
-    streams = own + _loose_streams(priced_parts, kind, paid[:, 2], len(amounts.kit_money))
+    streams = own + _loose_streams(priced_parts, kind, paid[:, LOOSE], len(amounts.kit_money))
     return pd.concat(
         [_stream_needs(setting, group, events, stream, calendar) for stream in streams],
         ignore_index=True,
@@ -180,10 +197,10 @@ def _own_streams(
     """The group's kit, the part that failed, and the air kit of a side that it fouled."""
     names, kit_of = np.unique([air.get(int(pump), "") for pump in group.pumps], return_inverse=True)
     part = group.part_of[np.maximum(events.position, 0)].astype(np.intp)
-    kits = paid[:, 0]
+    kits = paid[:, KITS]
     return [
         _Stream(names=(group.kit,), item=np.zeros_like(part), money=kits * (1.0 - air_share)),
-        _Stream(names=group.part_no, item=part, money=paid[:, 1]),
+        _Stream(names=group.part_no, item=part, money=paid[:, PARTS]),
         _Stream(names=tuple(map(str, names)), item=kit_of[events.pump], money=kits * air_share),
     ]
 

@@ -138,9 +138,12 @@ def count_available(bags: Bags | None, jobs: FloatArray, until: float) -> float:
     """
     if bags is None:
         return 0.0
+    good = bags.days_left >= until
+    if good.all():
+        return float(bags.pieces.sum())
     asked = (jobs <= bags.days_left[:, None]).sum(axis=1, keepdims=True)
     used = use_first_expiring(bags.pieces, asked)[:, 0]
-    return float(np.where(bags.days_left >= until, bags.pieces, used).sum())
+    return float(np.where(good, bags.pieces, used).sum())
 
 
 def take_first(

@@ -59,18 +59,13 @@ class Levels:
     ----------
     kind : str
         kit or part.
-    point : array (levels,)
-        Reorder points [items].
+    table : array (7, levels)
+        One row each of what are attributes of their own too: point, the reorder point [items];
+        on_hand, the mean number on the shelf [items]; shortage_prob and fill_rate as of
+        `Shelf` [-]; waiting, days that pumps stand and wait [days/year]; short, waiting and rush
+        orders, and money, the same with keeping and ordering [money/year].
     quantity : int
         Order quantity [items].
-    on_hand : array (levels,)
-        Mean number on the shelf [items].
-    shortage_prob, fill_rate : array (levels,)
-        As of `Shelf` [-].
-    waiting : array (levels,)
-        Days that pumps stand and wait [days/year].
-    short, money : array (levels,)
-        Waiting and rush orders; the same with keeping and ordering [money/year].
     unit_cost : float
         [money]; NaN where not given.
     asked : float
@@ -80,14 +75,8 @@ class Levels:
     """
 
     kind: str
-    point: FloatArray
+    table: FloatArray
     quantity: int
-    on_hand: FloatArray
-    shortage_prob: FloatArray
-    fill_rate: FloatArray
-    waiting: FloatArray
-    short: FloatArray
-    money: FloatArray
     unit_cost: float
     asked: float
     today: float
@@ -96,13 +85,42 @@ class Levels:
         return f"Levels({len(self.point)} of a {self.kind}, {self.asked:.3g} asked a year)"
 
     @property
+    def point(self) -> FloatArray:
+        return np.asarray(self.table[0])
+
+    @property
+    def on_hand(self) -> FloatArray:
+        return np.asarray(self.table[1])
+
+    @property
+    def shortage_prob(self) -> FloatArray:
+        return np.asarray(self.table[2])
+
+    @property
+    def fill_rate(self) -> FloatArray:
+        return np.asarray(self.table[3])
+
+    @property
+    def waiting(self) -> FloatArray:
+        return np.asarray(self.table[4])
+
+    @property
+    def short(self) -> FloatArray:
+        return np.asarray(self.table[5])
+
+    @property
+    def money(self) -> FloatArray:
+        return np.asarray(self.table[6])
+
+    @property
     def todays_point(self) -> float:
         """Reorder point whose mean position is what lies and comes today [items]."""
         return float(np.floor(self.today - (self.quantity + 1) / 2.0))
 
     def row_of(self, point: float) -> int:
         """Where a reorder point stands; the nearest where it lies outside."""
-        return max(0, min(int(point - self.point[0]), len(self.point) - 1))
+        place = int(point - float(self.table[0, 0]))
+        return max(0, min(place, len(self.point) - 1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -112,28 +130,39 @@ class RiskCurve:
     Attributes
     ----------
     store, item : str
-    level : array (levels,)
-        Reorder points [items].
-    shortage_prob : array (levels,)
-        Probability that demand over lead time and review exceeds it [-].
-    fill_rate : array (levels,)
-        Share of unplanned demands met at once [-].
     reorder_point : float
         The advised one [items].
-    levels : Levels or None
+    levels : Levels
         What every reorder point holds and does.
     """
 
     store: str
     item: str
-    level: FloatArray
-    shortage_prob: FloatArray
-    fill_rate: FloatArray
     reorder_point: float
-    levels: "Levels | None" = None
+    levels: Levels
 
     def __repr__(self) -> str:
         return f"RiskCurve({self.item} at {self.store}: {self.reorder_point:g})"
+
+    @property
+    def _shown(self) -> slice:
+        """Reorder points from 0 on; -1 too where it is the advised one."""
+        return slice(max(0, int(min(0.0, self.reorder_point) - self.levels.table[0, 0])), None)
+
+    @property
+    def level(self) -> FloatArray:
+        """Reorder points [items]."""
+        return np.asarray(self.levels.point[self._shown])
+
+    @property
+    def shortage_prob(self) -> FloatArray:
+        """Probability that demand over lead time and review exceeds each [-]."""
+        return np.asarray(self.levels.shortage_prob[self._shown])
+
+    @property
+    def fill_rate(self) -> FloatArray:
+        """Share of unplanned demands met at once by each [-]."""
+        return np.asarray(self.levels.fill_rate[self._shown])
 
 
 def draw_curve(
@@ -144,26 +173,19 @@ def draw_curve(
     asked: tuple[float, float],
 ) -> RiskCurve:
     """The curve of one item: store, item and kind; unplanned demand, and what lies and comes."""
-    shelf, chosen = level.shelf, level.reorder_at
-    shown = shelf.reorder_point >= min(0, chosen)
-    points = shelf.reorder_point.astype(np.float64)
+    shelf = level.shelf
+    measures = (
+        shelf.reorder_point, shelf.on_hand, shelf.shortage_prob, shelf.fill_rate,
+        cost.waiting, cost.short, cost.money,
+    )  # fmt: skip
     return RiskCurve(
         store=keys[0],
         item=keys[1],
-        level=points[shown],
-        shortage_prob=shelf.shortage_prob[shown],
-        fill_rate=shelf.fill_rate[shown],
-        reorder_point=float(chosen),
+        reorder_point=float(level.reorder_at),
         levels=Levels(
             kind=keys[2],
-            point=points,
+            table=np.array(measures, dtype=np.float64),
             quantity=shelf.quantity,
-            on_hand=shelf.on_hand,
-            shortage_prob=shelf.shortage_prob,
-            fill_rate=shelf.fill_rate,
-            waiting=cost.waiting,
-            short=cost.short,
-            money=cost.money,
             unit_cost=unit_cost,
             asked=asked[0],
             today=asked[1],

@@ -95,7 +95,9 @@ def simulate_futures(
     taken = [needs for needs, _ in asked]
     if shocks is not None:
         rng, days = own_rng(seed, "shocks"), horizon * DAYS_PER_YEAR
-        burst = draw_bursts(shocks, practices, days=days, replicates=replicates, rng=rng)
+        burst = draw_bursts(
+            shocks, practices, days=days, replicates=replicates, rng=rng, ahead=ahead
+        )
         taken.append(_burst_needs(groups, burst, place))
     jobs = join_known([known for _, known in asked])
     needs = sort_needs(join_needs(taken), replicates)

@@ -58,7 +58,7 @@ def list_levels(curves: Sequence[RiskCurve]) -> pd.DataFrame:
         `LEVEL_COLUMNS`; mark says which level is advised and which comes nearest to what lies and
         comes today. shortage_cost is waiting and rush orders, part of cost_per_year.
     """
-    known = [(curve, curve.levels) for curve in curves if curve.levels is not None]
+    known = [(curve, curve.levels) for curve in curves]
     if not known:
         return pd.DataFrame(columns=list(LEVEL_COLUMNS))
     shown = [_rows_shown(curve, levels) for curve, levels in known]
@@ -117,11 +117,7 @@ def build_frontier(curves: Sequence[RiskCurve], stock: pd.DataFrame) -> pd.DataF
         numbers on the shelf. Today's waiting is that of shelves always kept at what lies and
         comes today.
     """
-    known = [
-        (curve, curve.levels)
-        for curve in curves
-        if curve.levels is not None and np.isfinite(curve.levels.unit_cost)
-    ]
+    known = [(curve, curve.levels) for curve in curves if np.isfinite(curve.levels.unit_cost)]
     columns = list(FRONTIER_COLUMNS)
     if not known:
         return pd.DataFrame(columns=columns)

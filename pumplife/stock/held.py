@@ -18,6 +18,8 @@ from pumplife.stock.reserve import Reserve
 
 FloatArray = NDArray[np.float64]
 
+_NOTHING = np.zeros((0, 2))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Store:
@@ -58,9 +60,10 @@ class Held:
 def find_today(store: Store, demand: ItemDemand, item: Item, plant: Plant) -> TodaysShelf:
     """What lies in store and is under way for one item, and the jobs that take it."""
     key: Key = (demand.store, demand.item)
-    quantity, days = store.on_order.get(key, np.zeros((0, 2))).T
-    jobs = np.sort(store.jobs.get(key, np.zeros((0, 1)))[:, 0])
-    jobs = jobs[jobs <= item.lead_time_days + plant.review_days]
+    quantity, days = store.on_order.get(key, _NOTHING).T
+    jobs = store.jobs.get(key, _NOTHING)[:, 0]
+    if len(jobs):
+        jobs = np.sort(jobs[jobs <= item.lead_time_days + plant.review_days])
     good = count_available(store.shelves.usable.get(key), jobs, item.lead_time_days)
     return TodaysShelf(
         on_hand=good,

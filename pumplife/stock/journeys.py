@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from pumplife.policy.groups import DAYS_PER_YEAR
 from pumplife.records.stores import Transfers
 from pumplife.stock.asked import Futures
+from pumplife.stock.needs import order_cells
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -41,34 +42,67 @@ class Journeys:
         return f"Journeys({self.moved:.3g} a year from store {self.hub})"
 
 
-def list_gaps(futures: Futures) -> tuple[IntArray, FloatArray]:
-    """Days since the last breakdown that took the item, by key: where each begins, and sorted."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Breakdowns:
+    """Breakdowns that take the item of each key.
+
+    Attributes
+    ----------
+    per_year : float array (keys,)
+        Mean of the futures [breakdowns/year].
+    count : int array (keys,)
+        In all futures.
+    begins : int array (keys + 1,)
+        Where the gaps of each key begin.
+    gaps : float array (gaps,)
+        Days since the last one that took it in the same future, of each key ascending; the first
+        of a future has none [days].
+    """
+
+    per_year: FloatArray
+    count: IntArray
+    begins: IntArray
+    gaps: FloatArray
+
+    def __repr__(self) -> str:
+        return f"Breakdowns({len(self.per_year)} items)"
+
+    def share_within(self, key: int, days: FloatArray) -> FloatArray:
+        """Share of a key's breakdowns that follow another within some days [-]."""
+        mine = self.gaps[self.begins[key] : self.begins[key + 1]]
+        return np.asarray(np.searchsorted(mine, days, side="right") / max(self.count[key], 1))
+
+
+def list_breakdowns(futures: Futures) -> Breakdowns:
+    """Count the breakdowns that take the item of each key, and the days between them."""
     failed = ~futures.needs.planned
     key, day = futures.needs.key[failed], futures.needs.day[failed]
     cell = key * futures.lead.shape[1] + futures.needs.replicate[failed]
-    gap = np.diff(day, prepend=-np.inf)
-    gap[np.append(True, cell[1:] != cell[:-1])[: len(gap)]] = np.inf
-    by_key = np.lexsort((gap, key))
-    return np.searchsorted(key, np.arange(len(futures.keys) + 1)), gap[by_key]
+    soon = np.bincount(key[day <= DAYS_PER_YEAR], minlength=len(futures.keys))
+    again = np.flatnonzero(cell[1:] == cell[:-1]) + 1
+    gap, mine = day[again] - day[again - 1], key[again]
+    return Breakdowns(
+        per_year=soon / futures.lead.shape[1],
+        count=np.bincount(key, minlength=len(futures.keys)),
+        begins=np.searchsorted(mine, np.arange(len(futures.keys) + 1)),
+        gaps=gap[order_cells(mine, gap)],
+    )
 
 
 def plan_journeys(
-    futures: Futures,
+    breakdowns: Breakdowns,
     places: tuple[Sequence[int], Sequence[str]],
     transfers: Transfers,
-    gaps: tuple[IntArray, FloatArray],
     waiting_per_day: float,
 ) -> Journeys:
     """Find the store from which sending is cheapest, and what it then takes.
 
     Parameters
     ----------
-    futures : Futures
+    breakdowns : Breakdowns
     places : tuple of sequences
         Rows of one item in the keys, and the stores of these rows.
     transfers : Transfers
-    gaps : tuple of arrays
-        By `list_gaps`.
     waiting_per_day : float
         One pump waiting for a day [money/day].
 
@@ -80,12 +114,9 @@ def plan_journeys(
     rows, stores = places
     both = np.array([[transfers.from_to(a, b) for b in stores] for a in stores])
     days, cost = both[..., 0], both[..., 1]
-    asked = _unplanned(futures, rows)
-    found = np.array(
-        [
-            1.0 - np.searchsorted(mine, days[row], side="right") / max(len(mine), 1)
-            for row, mine in enumerate(gaps[1][gaps[0][k] : gaps[0][k + 1]] for k in rows)
-        ]
+    asked = breakdowns.per_year[list(rows)]
+    found = 1.0 - np.array(
+        [breakdowns.share_within(key, days[row]) for row, key in enumerate(rows)]
     )
     carriage, waiting = asked @ cost, asked @ days
     money = carriage + waiting * waiting_per_day
@@ -100,11 +131,3 @@ def plan_journeys(
         waiting=float(waiting[hub]),
         waiting_local=float((asked * (1.0 - found[:, hub])) @ days[:, hub]),
     )
-
-
-def _unplanned(futures: Futures, rows: Sequence[int]) -> FloatArray:
-    """Breakdowns a year that take the item from each store, mean of the futures."""
-    needs = futures.needs
-    soon = ~needs.planned & (needs.day <= DAYS_PER_YEAR)
-    counts = np.bincount(needs.key[soon], minlength=len(futures.keys))
-    return np.asarray(counts[list(rows)] / futures.lead.shape[1], dtype=np.float64)

@@ -1,5 +1,6 @@
 """What orders that come sooner are worth: levels and their cost reckoned anew."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -13,12 +14,22 @@ from pumplife.stock.level import Shelf
 SOONER_DAYS = 10.0  # by which orders come sooner, in the question asked
 
 
-def count_sooner(futures: Futures, days: float = SOONER_DAYS) -> list[ItemDemand]:
-    """Demand of each item were every order there some days sooner, at once at the earliest."""
+def count_sooner(
+    futures: Futures, demands: Sequence[ItemDemand], days: float = SOONER_DAYS
+) -> list[ItemDemand]:
+    """Demand of each item were every order there some days sooner, at once at the earliest.
+
+    Parameters
+    ----------
+    futures : Futures
+    demands : sequence of ItemDemand
+        The same futures with orders there as they are.
+    days : float
+        [days]
+    """
     lead, listed = futures.lead - days, futures.listed - days
-    return count_futures(
-        replace(futures, lead=np.maximum(lead, 0.0), listed=np.maximum(listed, futures.review))
-    )
+    sooner = replace(futures, lead=np.maximum(lead, 0.0), listed=np.maximum(listed, futures.review))
+    return count_futures(sooner, year_of=demands)
 
 
 def worth_of_sooner(
@@ -61,7 +72,9 @@ def worth_of_sooner(
 
 def _least(shelf: Shelf, cost: LevelCost, level: Level, plant: Plant) -> float:
     """Cost of the cheapest level that is good enough [money/year]."""
-    money = cost.money
-    bound = level.point >= 0 and "service_level" in plant.raw.get("targets", {})
-    enough = (shelf.fill_rate >= plant.service_level - 1e-12) & (shelf.reorder_point >= 0)
-    return float(money[enough].min() if bound and enough.any() else money.min())
+    if level.point >= 0 and "service_level" in plant.raw.get("targets", {}):
+        none = max(0, -int(shelf.reorder_point[0]))  # levels below 0
+        good = cost.money[none:][shelf.fill_rate[none:] >= plant.service_level - 1e-12]
+        if len(good):
+            return float(good.min())
+    return float(cost.money.min())

@@ -1,5 +1,6 @@
 """What a level costs a year, and the reorder point and quantity of least cost."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
@@ -53,7 +54,7 @@ class ItemPrices:
     @property
     def complete(self) -> bool:
         """Whether levels can be chosen by cost."""
-        return bool(np.isfinite(self.holding + self.waiting_per_day) and self.holding > 0)
+        return math.isfinite(self.holding + self.waiting_per_day) and self.holding > 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -201,14 +202,14 @@ def find_least_cost(
     return shelf, point, cost
 
 
-def list_quantities(least_order: int, yearly: float, prices: ItemPrices) -> list[int]:
+def list_quantities(least_order: int, yearly: float, prices: ItemPrices) -> tuple[int, ...]:
     """Order quantities to try for a demand a year, ascending [items]."""
-    lot = np.sqrt(2.0 * prices.order * yearly / prices.holding)
-    most = max(least_order, int(np.ceil(2.0 * lot)))
+    lot = math.sqrt(2.0 * prices.order * yearly / prices.holding)
+    most = max(least_order, math.ceil(2.0 * lot))
     return _spread_quantities(least_order, most)
 
 
 @cache
-def _spread_quantities(least: int, most: int) -> list[int]:
+def _spread_quantities(least: int, most: int) -> tuple[int, ...]:
     spread = np.rint(np.geomspace(least, most, MOST_QUANTITIES)).astype(int)
-    return [int(quantity) for quantity in np.unique(spread)]
+    return tuple(np.unique(spread).tolist())

@@ -335,13 +335,15 @@ def lay_levels(known: DemandChances, quantity: int, highest: int | None = None) 
 def reorder_point(shelf: Shelf, service_level: float) -> int:
     """Smallest reorder point of at least 0 whose fill rate meets the service level [items]."""
     _refuse_share("service_level", service_level)
-    enough = (shelf.fill_rate >= service_level - 1e-12) & (shelf.reorder_point >= 0)
-    if not enough.any():
+    none = max(0, -int(shelf.reorder_point[0]))  # levels below 0
+    enough = shelf.fill_rate[none:] >= service_level - 1e-12
+    at = int(np.argmax(enough)) if len(enough) else 0
+    if not enough[at : at + 1].any():
         raise RecordError(
             f"no reorder point up to {int(shelf.reorder_point[-1])} gives a fill rate of "
             f"{service_level}; assess higher levels"
         )
-    return int(shelf.reorder_point[np.argmax(enough)])
+    return int(shelf.reorder_point[none + at])
 
 
 def _fill_rates(known: DemandChances, position: IntArray, waits: FloatArray) -> FloatArray:

@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 
 from pumplife.policy.groups import DAYS_PER_YEAR
 from pumplife.stock.needs import Known, Needs
-from pumplife.stock.tally import Tally, tally_rows
+from pumplife.stock.tally import Tallies, tally_rows
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
+Counts = NDArray[np.int32]
 
 QUARTER_DAYS = 91.0  # demand is counted from every look at the shelf within so many days
 MOST_STARTS = 8  # looks counted at the most
@@ -59,16 +60,15 @@ class Looks:
             spread.append(out.reshape(items, looks * futures))
         return spread[0], spread[1], spread[2]
 
-    def tallies(self) -> list[tuple[Tally, Tally, Tally]]:
+    def tallies(self) -> tuple[Tallies, Tallies, Tallies]:
         """How often each demand came up, over each of the spans."""
         items, looks, futures = self.shape
         item = self.cells // futures
         zeros = (futures - np.bincount(item, minlength=items)) * looks
-        every = np.tile(item, looks)
-        lead, half, review = (tally_rows(every, span.ravel(), items, zeros) for span in self.spans)
-        return list(zip(lead, half, review, strict=True))
+        lead, half, review = (tally_rows(item, span, items, zeros) for span in self.spans)
+        return lead, half, review
 
-    def tally_seen(self) -> list[Tally]:
+    def tally_seen(self) -> Tallies:
         """How often each number was seen before a demand."""
         items = self.shape[0]
         return tally_rows(self.served, self.seen, items, np.zeros(items, np.intp))
@@ -159,21 +159,21 @@ def _lay_out(cell: IntArray, listed: IntArray, size: int) -> tuple[IntArray, Int
     return cells, place[cell], place[listed]
 
 
-def count_year(needs: Needs, lead: FloatArray) -> tuple[IntArray, IntArray, FloatArray]:
-    """Unplanned demand over the lead time and a year (items, futures), planned a year (items,).
+def count_lead(needs: Needs, lead: FloatArray) -> Counts:
+    """Unplanned demand over the lead time (items, futures) [days] from today."""
+    cell = needs.key * lead.shape[1] + needs.replicate
+    return _count(cell[~needs.planned & (needs.day <= lead.ravel()[cell])], lead)
 
-    Parameters
-    ----------
-    needs : Needs
-    lead : array (items, futures)
-        [days]
-    """
-    cell, failed = needs.key * lead.shape[1] + needs.replicate, ~needs.planned
+
+def count_year(needs: Needs, lead: FloatArray) -> tuple[Counts, FloatArray]:
+    """Unplanned demand over a year (items, futures), and planned demand a year (items,)."""
     within = needs.day <= DAYS_PER_YEAR
-    soon = failed & (needs.day <= lead.ravel()[cell])
-    over_lead, year = (
-        np.bincount(cell[kept], minlength=lead.size).reshape(lead.shape)
-        for kept in (soon, failed & within)
-    )
+    failed = within & ~needs.planned
+    year = _count(needs.key[failed] * lead.shape[1] + needs.replicate[failed], lead)
     planned = np.bincount(needs.key[needs.planned & within], minlength=len(lead))
-    return over_lead, year, planned / lead.shape[1]
+    return year, planned / lead.shape[1]
+
+
+def _count(cell: IntArray, laid: FloatArray) -> Counts:
+    """How often each cell came up; small numbers, kept and sent in little room."""
+    return np.bincount(cell, minlength=laid.size).reshape(laid.shape).astype(np.int32)

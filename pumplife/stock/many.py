@@ -148,6 +148,7 @@ class Assessed:
 
     Attributes
     ----------
+    prices : ItemPrices
     shelf, alone : Shelf
         With the least order, and with single pieces.
     cheapest : tuple of Shelf, int, float or None
@@ -158,6 +159,7 @@ class Assessed:
         What the levels of these shelves cost.
     """
 
+    prices: ItemPrices
     shelf: Shelf
     alone: Shelf
     cheapest: tuple[Shelf, int, float] | None
@@ -192,10 +194,8 @@ def assess_many(
     by_target : bool
         Whether the service level decides, not cost.
     """
-    by_width = np.argsort([one.spans[2].highest for one in counted[0]], kind="stable")
     found: dict[int, Assessed] = {}
-    for start in range(0, len(by_width), BLOCK):
-        rows = by_width[start : start + BLOCK].tolist()
+    for rows in list_blocks(counted[0]):
         known = _assess_block(
             ([counted[0][k] for k in rows], [counted[1][k] for k in rows]),
             [least_orders[k] for k in rows],
@@ -204,7 +204,13 @@ def assess_many(
             by_target,
         )
         found |= zip(rows, known, strict=True)
-    return [found[k] for k in range(len(by_width))]
+    return [found[k] for k in range(len(counted[0]))]
+
+
+def list_blocks(demands: Sequence[ItemDemand]) -> list[list[int]]:
+    """Rows of the items that are assessed together: like demand, so that they pad little."""
+    by_width = np.argsort([one.spans[2].highest for one in demands], kind="stable")
+    return [by_width[start : start + BLOCK].tolist() for start in range(0, len(by_width), BLOCK)]
 
 
 def _assess_block(
@@ -216,8 +222,8 @@ def _assess_block(
 ) -> list[Assessed]:
     least, ones = np.array(least_orders, np.intp), np.ones(len(least_orders), np.intp)
     sums = sum_block(counted[0])
-    alone = sums.shelves(ones)
-    shelves = alone if (least == 1).all() else sums.shelves(least)
+    shelves = sums.shelves(least)
+    alone = shelves if (least == 1).all() else sums.shelves(ones)
     quantity, point, cost = least_costs(sums, counted[0], least, prices, review_days)
     cheapest = sums.shelves(quantity)
     known = np.array([one.complete for one in prices])
@@ -232,6 +238,7 @@ def _assess_block(
     ]  # fmt: skip
     return [
         Assessed(
+            prices=prices[k],
             shelf=shelves[k],
             alone=alone[k],
             cheapest=(cheapest[k], int(point[k]), float(cost[k])) if known[k] else None,
@@ -299,7 +306,7 @@ def least_costs(
     unplanned, yearly, share = _asked_a_year(demands)
     asked, terms = (unplanned[:, None], share[:, None]), _terms(prices)
     tried = _pad([
-        list_quantities(n, y, p) if p.complete else [n]
+        list_quantities(n, y, p) if p.complete else (n,)
         for n, y, p in zip(least.tolist(), yearly.tolist(), prices, strict=True)
     ])  # fmt: skip
     outside = np.arange(sums.waits.shape[1] - 1)[None, :] >= sums.length[:, None]
@@ -319,7 +326,8 @@ def least_costs(
     return quantity, point, best
 
 
-def _pad(rows: Sequence[Sequence[int]]) -> IntArray:
+def _pad(rows: Sequence[tuple[int, ...]]) -> IntArray:
     """Rows of one length, the last value of each repeated."""
-    most = max(map(len, rows))
-    return np.array([[*row, *[row[-1]] * (most - len(row))] for row in rows], np.intp)
+    most, place = max(map(len, rows)), {row: n for n, row in enumerate(dict.fromkeys(rows))}
+    padded = np.array([[*row, *[row[-1]] * (most - len(row))] for row in place], np.intp)
+    return np.asarray(padded[[place[row] for row in rows]])

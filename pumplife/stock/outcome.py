@@ -15,8 +15,10 @@ from pumplife.policy.ahead import UseAhead
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import PLANNED, SideEvents
 from pumplife.stock.amounts import AMOUNTS, EventAmounts, kinds_of
+from pumplife.stock.bursts import GroupBurst, burst_groups, join_events
 from pumplife.stock.future import Practice, run_group
-from pumplife.stock.prices import PricedPeriods, PriceRise, price_periods
+from pumplife.stock.prices import PARTS, PricedPeriods, PriceRise, price_periods
+from pumplife.stock.shocks import Shocks
 from pumplife.stock.spent import EVERYWHERE
 from pumplife.stock.years import BudgetYears
 
@@ -76,6 +78,8 @@ class Setting:
     rise : PriceRise
     replicates, seed : int
         Futures; ways share the seed, so that they differ by practice more than by luck.
+    shocks : Shocks or None
+        Past shocks, which come again in the same futures under every way of working.
     """
 
     groups: Sequence[SideGroup]
@@ -85,6 +89,7 @@ class Setting:
     rise: PriceRise
     replicates: int
     seed: int
+    shocks: Shocks | None = None
 
     def __repr__(self) -> str:
         return f"Setting({len(self.groups)} groups, {self.replicates} futures)"
@@ -103,6 +108,20 @@ class Setting:
         ]
         every = pd.concat(rows).drop_duplicates(["service", "pump"])
         return every.sort_values(["service", "pump"], ignore_index=True)
+
+    def bursts(self, ways: Sequence[Practice]) -> list[GroupBurst] | None:
+        """What shocks do to each group; None where none was ever seen."""
+        if self.shocks is None or not self.shocks.count:
+            return None
+        return burst_groups(
+            self.shocks,
+            self.groups,
+            ways,
+            years=float(self.years.edges[-1]),
+            replicates=self.replicates,
+            seed=self.seed,
+            ahead=self.ahead,
+        )
 
 
 def run_way(setting: Setting, ways: Sequence[Practice], *, pumps: bool = False) -> Outcome:
@@ -124,6 +143,7 @@ def run_way(setting: Setting, ways: Sequence[Practice], *, pumps: bool = False) 
     totals = np.zeros((len(sites), years.number.size, setting.replicates, len(SUMS)))
     every = setting.pumps if pumps else setting.pumps.head(0)
     by_pump = np.zeros((len(every), setting.replicates, len(PUMP_SUMS)))
+    bursts = setting.bursts(ways)
     for number, (group, way) in enumerate(zip(setting.groups, ways, strict=True)):
         events = run_group(
             group,
@@ -133,13 +153,11 @@ def run_way(setting: Setting, ways: Sequence[Practice], *, pumps: bool = False) 
             rng=np.random.default_rng([setting.seed, number]),
             ahead=setting.ahead[number],
         )
+        if bursts is not None:
+            events = join_events(events, bursts[number].breakdowns)
         amounts = setting.amounts[number]
         priced = price_periods(amounts, years.edges, setting.rise)
-        place = _Places(
-            site=np.searchsorted(sites, group.site.astype(str))[events.pump],
-            period=_period(priced, events),
-            kind=kinds_of(group, events),
-        )
+        place = _find_places(group, sites, priced, events)
         totals += _add_up(place, events, amounts, priced, totals.shape)
         totals[..., SUMS.index("backlog")] += _backlog(
             place, events, priced, setting.ahead[number], totals.shape[:3]
@@ -149,6 +167,12 @@ def run_way(setting: Setting, ways: Sequence[Practice], *, pumps: bool = False) 
             row = mine[np.searchsorted(every["pump"].to_numpy()[mine], group.pumps)]
             size = (group.pumps.size, setting.replicates, years.first)
             by_pump[row] += _by_pump(place, events, amounts, priced, size)
+        if bursts is not None:
+            pieces = bursts[number].pieces
+            place = _find_places(group, sites, priced, pieces)
+            totals += _add_pieces(place, pieces, amounts, priced, totals.shape)
+            if pumps:
+                by_pump[row, :, -1] += _pieces_by_pump(place, pieces, priced, size)
     return Outcome(sites=sites, totals=totals, pumps=every, by_pump=by_pump)
 
 
@@ -159,6 +183,16 @@ class _Places:
     site: IntArray
     period: IntArray
     kind: IntArray
+
+
+def _find_places(
+    group: SideGroup, sites: tuple[str, ...], priced: PricedPeriods, events: SideEvents
+) -> _Places:
+    return _Places(
+        site=np.searchsorted(sites, group.site.astype(str))[events.pump],
+        period=_period(priced, events),
+        kind=kinds_of(group, events),
+    )
 
 
 def _period(priced: PricedPeriods, events: SideEvents) -> IntArray:
@@ -191,6 +225,43 @@ def _add_up(
     for period, year in enumerate(priced.year.tolist()):
         found[:, year] += each[:, period]
     return found
+
+
+def _add_pieces(
+    place: _Places,
+    pieces: SideEvents,
+    amounts: EventAmounts,
+    priced: PricedPeriods,
+    shape: tuple[int, ...],
+) -> FloatArray:
+    """Loose parts renewed at breakdowns of shocks beside the first, by site, year and future."""
+    flat = np.ravel_multi_index(
+        (place.site, priced.year[place.period], pieces.replicate), shape[:3]
+    )
+    money = priced.material[place.period, place.kind, PARTS]
+    values = {
+        "parts": np.ones(flat.size),
+        "material": money,
+        "money": money,
+        "flat": amounts.part_money[place.kind],
+    }
+    found = np.zeros(shape)
+    for name, each in values.items():
+        sums = np.bincount(flat, each, minlength=int(np.prod(shape[:3])))
+        found[..., SUMS.index(name)] = sums.reshape(shape[:3])
+    return found
+
+
+def _pieces_by_pump(
+    place: _Places, pieces: SideEvents, priced: PricedPeriods, size: tuple[int, int, int]
+) -> FloatArray:
+    """Money of the same by pump in the first whole year, (pumps, futures) [money]."""
+    pumps, replicates, first = size
+    inside = priced.year[place.period] == first
+    cell = pieces.pump[inside] * replicates + pieces.replicate[inside]
+    money = priced.material[place.period, place.kind, PARTS][inside]
+    sums = np.bincount(cell, money, minlength=pumps * replicates)
+    return np.asarray(sums.reshape(pumps, replicates), dtype=np.float64)
 
 
 def _backlog(

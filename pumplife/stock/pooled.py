@@ -8,10 +8,11 @@ import numpy as np
 from pumplife.records.plant import Plant
 from pumplife.stock.ageing import Ageing, write_offs_a_year
 from pumplife.stock.asked import Futures, ItemDemand
-from pumplife.stock.assess import NO_AGEING, advise_level, price_item
+from pumplife.stock.assess import NO_AGEING, advise_level, cost_of, price_item
 from pumplife.stock.curves import Level
 from pumplife.stock.items import Item
-from pumplife.stock.least_cost import ItemPrices, LevelCost, cost_levels
+from pumplife.stock.least_cost import ItemPrices, LevelCost
+from pumplife.stock.many import Assessed
 from pumplife.stock.needs import Known, Needs, sort_needs
 from pumplife.stock.reserve import NO_RESERVE, Reserve
 
@@ -134,11 +135,17 @@ def price_shelf(
     *,
     reserve: Reserve = NO_RESERVE,
     ageing: Ageing = NO_AGEING,
+    known: Assessed | None = None,
 ) -> PricedShelf:
-    """Choose the level of one shelf by the rules of the stock table, and price the others."""
-    prices = price_item(plant, item.unit_cost)
-    level = advise_level(demand, item.min_order, plant, prices, reserve=reserve, ageing=ageing)
-    cost = cost_levels(level.shelf, demand, prices, plant.review_days)
+    """Choose the level of one shelf by the rules of the stock table, and price the others.
+
+    `known` are its levels, where those of many were assessed at once.
+    """
+    prices = price_item(plant, item.unit_cost) if known is None else known.prices
+    level = advise_level(
+        demand, item.min_order, plant, prices, reserve=reserve, ageing=ageing, known=known
+    )
+    cost = cost_of(level.shelf, demand, prices, plant, known)
     return PricedShelf(level=level, cost=cost, prices=prices, ageing=ageing)
 
 

@@ -21,9 +21,10 @@ from pumplife.stock.ageing import Ageing
 from pumplife.stock.asked import Futures, ItemDemand, Key, count_futures
 from pumplife.stock.assess import NO_AGEING
 from pumplife.stock.items import Item
-from pumplife.stock.journeys import Journeys, list_gaps, plan_journeys
+from pumplife.stock.journeys import Journeys, list_breakdowns, plan_journeys
 from pumplife.stock.pooled import Kept, pool_futures, pooled_point, price_shelf
 from pumplife.stock.reserve import NO_RESERVE, Reserve
+from pumplife.stock.rows import assess_items
 
 FloatArray = NDArray[np.float64]
 
@@ -105,14 +106,17 @@ def compare_pooling(
     if not shared:
         return pd.DataFrame(columns=list(POOLING_COLUMNS))
     demands = count_futures(pool_futures(futures, [one.rows for one in shared]))
-    transfers, gaps = transfers_of(plant.raw), list_gaps(futures)
+    transfers, breakdowns = transfers_of(plant.raw), list_breakdowns(futures)
     rows = []
-    for one, demand in zip(shared, demands, strict=True):
-        shelf = price_shelf(demand, one.item, plant, reserve=one.reserve, ageing=one.ageing)
+    every = assess_items(demands, [one.item for one in shared], plant)
+    for one, demand, known in zip(shared, demands, every, strict=True):
+        shelf = price_shelf(
+            demand, one.item, plant, reserve=one.reserve, ageing=one.ageing, known=known
+        )
         point = pooled_point(shelf, plant, one.apart)
         kept, local = shelf.at(point), shelf.at(max(point, len(one.rows) - 1))
         journeys = plan_journeys(
-            futures, (one.rows, one.stores), transfers, gaps, plant.cost("waiting_per_day")
+            breakdowns, (one.rows, one.stores), transfers, plant.cost("waiting_per_day")
         )
         rows.append(_row(one, demand, (kept, local), journeys, plant))
     table = pd.DataFrame(rows, columns=list(POOLING_COLUMNS))

@@ -13,6 +13,9 @@ from pumplife.stock.plans import NO_STEPS, PriceSteps
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
+KITS, PARTS, LOOSE = range(3)
+"""Columns of `PricedPeriods.material`."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PriceRise:

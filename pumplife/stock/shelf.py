@@ -17,18 +17,17 @@ from pumplife.policy.simulate import SideEvents
 from pumplife.records.plant import Plant, to_day, to_days
 from pumplife.records.read import Records
 from pumplife.stock.asked import Futures, ItemDemand, Key, count_futures
-from pumplife.stock.assess import idle_row, price_item, stock_row
+from pumplife.stock.assess import idle_row
 from pumplife.stock.coverage import OpeningTally, cover_parts
 from pumplife.stock.demand import simulate_futures
 from pumplife.stock.expiry import Expiry, foresee_expiry, list_shelf, open_shelves
 from pumplife.stock.frontier import build_frontier, list_levels
 from pumplife.stock.future import Practice, advised_groups, count_replicates, follow
-from pumplife.stock.held import Held, Store, find_today
+from pumplife.stock.held import Held, Store
 from pumplife.stock.items import list_items, stock_on_hand, stock_on_order, successors
 from pumplife.stock.kit_or_parts import compare_supply
 from pumplife.stock.lead_worth import count_sooner
 from pumplife.stock.loose import LoosePart, find_loose_parts, kit_contents, plan_loose_jobs
-from pumplife.stock.many import Assessed, assess_many
 from pumplife.stock.missing import (
     items_taken,
     note_missing,
@@ -37,12 +36,12 @@ from pumplife.stock.missing import (
     why_without_level,
 )
 from pumplife.stock.on_condition import observe_shares, share_table
-from pumplife.stock.orders import order_row
 from pumplife.stock.pooling import compare_pooling
 from pumplife.stock.pump_pools import bench_services
-from pumplife.stock.reserve import NO_RESERVE, find_reserves
+from pumplife.stock.reserve import find_reserves
 from pumplife.stock.rotables import RemovalTally
-from pumplife.stock.shocks import list_past_shocks
+from pumplife.stock.rows import say_verdicts, state_items
+from pumplife.stock.shocks import list_past_shocks, note_shocks
 from pumplife.stock.stock_plan import StockPlan, no_plan, order_frame, stock_frame
 from pumplife.stock.supply_costs import Terms
 from pumplife.stock.transfers import move_surplus, transfer_frame
@@ -102,7 +101,7 @@ def plan_stock(
         seed=seed,
         fouling=fouling,
         current=store.current,
-        shocks=list_past_shocks(records, lives, groups),
+        shocks=note_shocks(records, list_past_shocks(records, lives, groups)),
         loose=loose,
         seen=_tell_both(tally, removals),
         ahead=ahead,
@@ -122,7 +121,7 @@ def plan_stock(
         unknown=unknown,
     )
     note_missing(records, advice)
-    plan = _assemble(records, carried, store, (demands, count_sooner(futures)), expiry)
+    plan = _assemble(records, carried, store, (demands, count_sooner(futures, demands)), expiry)
     return replace(
         _weigh_stores(plan, records, store, futures, expiry),
         replicates=tally.replicates,
@@ -272,56 +271,29 @@ def _assemble(
     counted: tuple[list[ItemDemand], list[ItemDemand]],
     expiry: Expiry,
 ) -> StockPlan:
-    """Levels and orders item by item; counted: demand as it is, and with orders there sooner."""
-    rows, orders, curves = [], [], []
-    for demand, sooner, known in zip(*counted, _assess_all(records, store, counted), strict=True):
-        if demand.unplanned_per_year + demand.planned_per_year == 0 and demand.spans[2].nothing:
-            continue
-        item = store.items[demand.item]
-        today = find_today(store, demand, item, records.plant)
-        key = (demand.store, demand.item)
-        reserve = store.reserves.get(key, NO_RESERVE)
-        row, curve = stock_row(
-            demand,
-            item,
-            records.plant,
-            today,
-            reserve=reserve,
-            ageing=expiry.ageing[key],
-            sooner=sooner,
-            known=known,
-        )
-        rows.append(row)
-        curves.append(curve)
-        orders.append(order_row(row, item, today, records.plant.records_to))
-    weight = {(row["store"], row["item"]): -np.nan_to_num(row["capital"]) for row in rows}
-    rows += _idle_rows(store, carried, set(weight))
-    placed = [order for order in orders if order is not None]
+    """Levels and orders; counted: demand as it is, and with orders there sooner."""
+    stated = state_items(counted, store, expiry, records.plant)
+    weight = {(one.curve.store, one.curve.item): _worth(one.row) for one in stated}
+    rows = [one.row for one in stated] + _idle_rows(store, carried, set(weight))
+    placed = [one.order for one in stated if one.order is not None]
     moved = move_surplus(rows, placed, store.items, records.plant)
+    say_verdicts(rows, store, moved, records.plant)
+    dearest = sorted(
+        (one.curve for one in stated), key=lambda c: (-weight[c.store, c.item], c.store, c.item)
+    )
     return replace(
         no_plan(),
-        stock=stock_frame(moved.stock),
+        stock=stock_frame(rows),
         orders=order_frame(moved.orders),
         transfers=transfer_frame(moved.transfers),
         shelf=list_shelf(store.shelves, expiry, store.items),
-        curves=tuple(sorted(curves, key=lambda c: (weight[c.store, c.item], c.store, c.item))),
+        curves=tuple(dearest),
     )
 
 
-def _assess_all(
-    records: Records, store: Store, counted: tuple[list[ItemDemand], list[ItemDemand]]
-) -> list[Assessed]:
-    """Levels of all items at once."""
-    if not counted[0]:
-        return []
-    items, plant = [store.items[demand.item] for demand in counted[0]], records.plant
-    return assess_many(
-        counted,
-        [item.min_order for item in items],
-        [price_item(plant, item.unit_cost) for item in items],
-        plant.review_days,
-        by_target="service_level" in plant.raw.get("targets", {}),
-    )
+def _worth(row: dict[str, Any]) -> float:
+    """Money on the shelf; none where it isn't known."""
+    return 0.0 if np.isnan(row["capital"]) else float(row["capital"])
 
 
 def _by_key(frame: pd.DataFrame, columns: list[str]) -> dict[Key, FloatArray]:

@@ -44,12 +44,6 @@ class Tally:
         return int(self.times.sum())
 
     @property
-    def mean(self) -> float:
-        """Mean of the numbers; NaN where there are none."""
-        numbers = np.arange(self.lowest, self.lowest + len(self.times))
-        return float(self.times @ numbers / self.of) if self.of else float("nan")
-
-    @property
     def below(self) -> float:
         """Mean of what the numbers lie below 0; 0 where none does."""
         under = np.arange(-self.lowest, 0, -1)
@@ -70,24 +64,53 @@ def tally(numbers: ArrayLike) -> Tally:
     return Tally(lowest=lowest, times=np.bincount(whole - lowest, minlength=least))
 
 
-def tally_rows(row: IntArray, value: IntArray, rows: int, zeros: IntArray) -> list[Tally]:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Tallies:
+    """Tallies of many rows side by side.
+
+    Attributes
+    ----------
+    lowest : int
+        The number that the first column counts; 0 or below.
+    times : int array (rows, numbers)
+        As of `Tally`, 0 beyond what came up in a row.
+    length : int array (rows,)
+        Columns of each row's own tally.
+    """
+
+    lowest: int
+    times: IntArray
+    length: IntArray
+
+    def __repr__(self) -> str:
+        return f"Tallies({len(self.length)} rows)"
+
+    def each(self) -> list[Tally]:
+        """The tally of each row."""
+        return [
+            Tally(lowest=self.lowest, times=one[:n])
+            for one, n in zip(self.times, self.length.tolist(), strict=True)
+        ]
+
+
+def tally_rows(row: IntArray, value: IntArray, rows: int, zeros: IntArray) -> Tallies:
     """Count whole numbers row by row.
 
     Parameters
     ----------
-    row, value : int array (numbers,)
-        Which row each number belongs to, and the number.
+    row : int array (numbers,)
+        Which row each number belongs to.
+    value : int array (..., numbers)
+        The numbers, of each row as often as there are leading places.
     rows : int
     zeros : int array (rows,)
         How often each row had 0 besides.
     """
     lowest = min(0, int(value.min(initial=0)))
     width = int(value.max(initial=0)) - lowest + 1
-    times = np.bincount(row * width + (value - lowest), minlength=rows * width)
-    times = times.reshape(rows, width)
+    cell = value + (row * width - lowest)
+    times = np.bincount(cell.ravel(), minlength=rows * width).reshape(rows, width)
     times[:, -lowest] += zeros
     used = np.maximum(width - np.argmax(times[:, ::-1] > 0, axis=1), 1 - lowest)
     used[~times.any(axis=1)] = 0
-    return [
-        Tally(lowest=lowest, times=one[:n]) for one, n in zip(times, used.tolist(), strict=True)
-    ]
+    return Tallies(lowest=lowest, times=times, length=used)

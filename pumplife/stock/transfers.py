@@ -1,15 +1,17 @@
 """Surplus of one store moved to another that would order the same item, instead of buying it."""
 
+import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from pumplife.records.plant import Plant
-from pumplife.records.stores import transfers_of
-from pumplife.stock.assess import say_order, whole_orders
+from pumplife.records.stores import Transfers, transfers_of
+from pumplife.stock.asked import Key
+from pumplife.stock.assess import whole_orders
 from pumplife.stock.items import Item
 
 TRANSFER_COLUMNS = (
@@ -29,20 +31,30 @@ Row = dict[str, Any]
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Moved:
-    """Rows of stock and orders once surplus is moved, and the transfers.
+    """What is still ordered once surplus is moved, and the transfers.
 
     Attributes
     ----------
-    stock, orders, transfers : list of dict
+    orders, transfers : list of dict
         Rows of these tables.
     """
 
-    stock: list[Row]
     orders: list[Row]
     transfers: list[Row]
 
     def __repr__(self) -> str:
         return f"Moved({len(self.transfers)} transfers)"
+
+    def say_moves(self) -> tuple[dict[Key, list[str]], dict[Key, list[str]]]:
+        """What comes to each store and item, and what goes from it, in words."""
+        come: dict[Key, list[str]] = {}
+        go: dict[Key, list[str]] = {}
+        for one in self.transfers:
+            giver, taker = one["from_store"], one["to_store"]
+            pieces = f"move {one['quantity']:.0f}"
+            come.setdefault((taker, one["item"]), []).append(f"{pieces} from {giver} now")
+            go.setdefault((giver, one["item"]), []).append(f"{pieces} to {taker} now")
+        return come, go
 
 
 def move_surplus(
@@ -65,23 +77,21 @@ def move_surplus(
     plant : Plant
         Gives the cost of keeping and the transfers.
     """
-    rows = {(row["store"], row["item"]): dict(row) for row in stock}
-    spare = {key: _pieces_to_spare(row) for key, row in rows.items()}
+    terms = _Terms(transfers=transfers_of(plant.raw), plant=plant)
+    spare: dict[str, dict[str, _Offer]] = {}
+    for row in stock:
+        if (pieces := _pieces_to_spare(row)) >= 1.0:
+            spare.setdefault(row["item"], {})[row["store"]] = _Offer(giver=row, pieces=pieces)
     kept, moved = [], []
     for order in sorted(orders, key=lambda one: (one["order_by"], one["store"], one["item"])):
-        offers = [
-            (store, pieces)
-            for (store, item), pieces in spare.items()
-            if item == order["item"] and store != order["store"] and pieces >= 1.0
-        ]
-        rest, own = _fill(order, offers, rows, items[order["item"]], plant)
+        offers = spare.get(order["item"], {})
+        rest, own = _fill(order, offers, items[order["item"]], terms)
         for one in own:
-            spare[one["from_store"], one["item"]] -= one["quantity"]
-        if own:
-            _say_moves(rows, order, rest, own)
+            left = offers[one["from_store"]].pieces - one["quantity"]
+            offers[one["from_store"]] = replace(offers[one["from_store"]], pieces=left)
         moved += own
         kept += [rest] if rest["quantity"] else []
-    return Moved(stock=list(rows.values()), orders=kept, transfers=moved)
+    return Moved(orders=kept, transfers=moved)
 
 
 def transfer_frame(rows: Sequence[Row]) -> pd.DataFrame:
@@ -93,36 +103,57 @@ def transfer_frame(rows: Sequence[Row]) -> pd.DataFrame:
 
 def _pieces_to_spare(row: Row) -> float:
     """Whole pieces that lie there above what the store needs [items]."""
-    return float(np.floor(np.nan_to_num(min(row["surplus"], row["today_on_hand"]))))
+    pieces = min(row["surplus"], row["today_on_hand"])
+    return 0.0 if math.isnan(pieces) else float(math.floor(pieces))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Offer:
+    """Pieces that a store may give: its row of the stock table, how many are left [items]."""
+
+    giver: Row
+    pieces: float
+
+    def lies_years(self, pieces: float) -> float:
+        """Years for which so many would lie there [years]; inf where nobody takes them."""
+        used = self.giver["demand_per_year"] + self.giver["planned_per_year"]
+        years = (self.giver["surplus"] - pieces / 2.0) / used if used > 0 else math.inf
+        return float(years) if math.isfinite(years) else math.inf
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Terms:
+    """What moving and keeping cost."""
+
+    transfers: Transfers
+    plant: Plant
+
+    def weigh(self, order: Row, offer: _Offer, pieces: float, item: Item) -> tuple[float, float]:
+        """What moving so many avoids of keeping them, and what it costs [money]."""
+        years = offer.lies_years(pieces)
+        share = min(1.0, self.plant.cost("holding_per_year") * years) if years < math.inf else 1.0
+        _, each = self.transfers.from_to(offer.giver["store"], order["store"])
+        return pieces * item.unit_cost * share, pieces * each
 
 
 def _fill(
-    order: Row,
-    offers: Sequence[tuple[str, float]],
-    rows: Mapping[tuple[str, str], Row],
-    item: Item,
-    plant: Plant,
+    order: Row, offers: Mapping[str, _Offer], item: Item, terms: _Terms
 ) -> tuple[Row, list[Row]]:
     """What is still to be ordered, and what is moved instead: the most saving first."""
     moves: list[Row] = []
     lying, missing = 0.0, order["missing"]
-    tried = [
-        _weigh(order, rows[store, order["item"]], min(pieces, missing), item, plant)
-        for store, pieces in offers
-    ]
-    for row in sorted(tried, key=lambda one: np.nan_to_num(-_saves(one), nan=np.inf)):
-        pieces = min(row["quantity"], missing)
-        if not _saves(row) > 0.0 or pieces < 1.0:
-            lying += row["quantity"]
+    for saves, pieces, offer in _rank(order, offers, item, terms):
+        moved = min(pieces, missing)
+        if not saves > 0.0 or moved < 1.0:
+            lying += pieces
             continue
-        giver = rows[row["from_store"], order["item"]]
-        moves.append(_weigh(order, giver, pieces, item, plant))
-        missing -= pieces
+        moves.append(_transfer(order, offer, moved, item, terms))
+        missing -= moved
     quantity = float(whole_orders(missing, order["step"]))
     words = [order["why"]]
     words += [f"{one['quantity']:.0f} moved from {one['from_store']}" for one in moves]
     if lying and quantity:
-        words.append(_say_lying(lying, transfers_of(plant.raw).lacking))
+        words.append(_say_lying(lying, terms.transfers.lacking))
     rest = {
         "quantity": quantity,
         "missing": missing,
@@ -132,45 +163,41 @@ def _fill(
     return order | rest, moves
 
 
+def _rank(
+    order: Row, offers: Mapping[str, _Offer], item: Item, terms: _Terms
+) -> list[tuple[float, float, _Offer]]:
+    """What each offer saves [money], its pieces [items] and itself, the most saving first."""
+    found = []
+    for store, offer in offers.items():
+        if store != order["store"] and offer.pieces >= 1.0:
+            pieces = min(offer.pieces, order["missing"])
+            keeping, moving = terms.weigh(order, offer, pieces, item)
+            found.append((keeping - moving, pieces, offer))
+    return sorted(found, key=lambda one: math.inf if math.isnan(one[0]) else -one[0])
+
+
 def _say_lying(pieces: float, lacking: str) -> str:
     """Why surplus elsewhere isn't moved."""
     why = f"[stores] {lacking} not given" if lacking else "moving them costs more than it saves"
     return f"{pieces:.0f} more than needed in other stores: {why}"
 
 
-def _saves(row: Row) -> float:
-    return float(row["keeping_avoided"] - row["transfer_cost"])
-
-
-def _weigh(order: Row, giver: Row, pieces: float, item: Item, plant: Plant) -> Row:
-    """The row of one transfer, whether or not it is worth it."""
-    days, cost = transfers_of(plant.raw).from_to(giver["store"], order["store"])
-    used = giver["demand_per_year"] + giver["planned_per_year"]
-    years = (giver["surplus"] - pieces / 2.0) / used if used > 0 else np.inf
-    share = min(1.0, plant.cost("holding_per_year") * years) if np.isfinite(years) else 1.0
-    later = f"would lie there {years:.1f} years" if np.isfinite(years) else "nobody there takes it"
+def _transfer(order: Row, offer: _Offer, pieces: float, item: Item, terms: _Terms) -> Row:
+    """The row of one transfer."""
+    giver, years = offer.giver, offer.lies_years(pieces)
+    days, _ = terms.transfers.from_to(giver["store"], order["store"])
+    keeping, moving = terms.weigh(order, offer, pieces, item)
+    known = years < math.inf
+    later = f"would lie there {years:.1f} years" if known else "nobody there takes it"
     return {
         "item": order["item"],
         "from_store": giver["store"],
         "to_store": order["store"],
         "quantity": pieces,
-        "there_on": plant.records_to + pd.Timedelta(days=np.ceil(np.nan_to_num(days))),
-        "transfer_cost": pieces * cost,
+        "there_on": terms.plant.records_to + pd.Timedelta(days=np.ceil(np.nan_to_num(days))),
+        "transfer_cost": moving,
         "order_avoided": pieces * item.unit_cost,
-        "lies_years": years if np.isfinite(years) else float("nan"),
-        "keeping_avoided": pieces * item.unit_cost * share,
+        "lies_years": years if known else float("nan"),
+        "keeping_avoided": keeping,
         "why": f"{giver['surplus']:.0f} above what {giver['store']} needs; {later}",
     }
-
-
-def _say_moves(
-    rows: Mapping[tuple[str, str], Row], order: Row, rest: Row, moves: Sequence[Row]
-) -> None:
-    """Put the transfers into the verdicts of the stores that give and get."""
-    taker = rows[order["store"], order["item"]]
-    now = [f"move {one['quantity']:.0f} from {one['from_store']} now" for one in moves]
-    now += [say_order(rest["quantity"])] if rest["quantity"] else []
-    taker["verdict"] = "; ".join(now) + taker["verdict"].removeprefix(say_order(order["quantity"]))
-    for one in moves:
-        giver = rows[one["from_store"], one["item"]]
-        giver["verdict"] += f"; move {one['quantity']:.0f} to {one['to_store']} now"

@@ -90,7 +90,8 @@ def try_item(
     )
     plant = _change_plant(held.plant, service_level, waiting_per_day)
     mine = held.futures.of_one(key, lead_factor=factor)
-    (demand,), (sooner,) = count_futures(mine), count_sooner(mine)
+    (demand,) = count_futures(mine)
+    (sooner,) = count_sooner(mine, [demand])
     row, curve = stock_row(
         demand,
         item,

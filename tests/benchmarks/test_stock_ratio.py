@@ -13,6 +13,14 @@ from pumplife.stock.asked import count_futures
 from pumplife.stock.least_cost import ItemPrices
 from pumplife.stock.level import base_stock, count_pmf
 from pumplife.stock.many import assess_many
+from tests.prove.stores import (
+    draw_store,
+    fill_store,
+    lay_tables,
+    make_items,
+    state_store,
+    works,
+)
 from tests.stock.fleets import poisson_futures
 
 LEAD, FUTURES = 30.0, 400
@@ -87,3 +95,25 @@ def test_memory_grows_no_faster_than_the_items_and_little_with_looks():
         assert len(kept) == count
     assert peaks[400][0] < 32 * 400 * FUTURES
     assert peaks[400][1] < 5 * peaks[100][1]
+
+
+def state_stores(items: int, stores: int = 4) -> float:
+    """Processor for levels, rows, orders, transfers and tables of so many items in each store."""
+    known, plant = make_items(items), works()
+    drawn = [draw_store(known, number, futures=100) for number in range(stores)]
+    held = [fill_store(futures, known) for futures in drawn]
+    begun = time.process_time()
+    stated = []
+    for futures, store in zip(drawn, held, strict=True):
+        stated += state_store(futures, store, plant)
+    tables = lay_tables(stated, held[0], plant)
+    taken = time.process_time() - begun
+    assert len(tables["stock"]) > 0.9 * items * stores
+    assert len(tables["transfers"])
+    return taken
+
+
+def test_rows_orders_and_transfers_take_time_in_proportion_to_the_items():
+    few = min(state_stores(60) for _ in range(3))
+    more = min(state_stores(240) for _ in range(2))
+    assert more < 1.5 * 4 * few, f"{few:.3f} s for 60 items in each store, {more:.3f} s for 240"

@@ -54,7 +54,7 @@ def _audit(folder: Path, share: float) -> dict[str, float]:
     sizes = (round(share * size) for size in (PUMPS, TICKETS, READINGS))
     code = AUDIT.format(root=str(ROOT), folder=str(write_big_folder(folder, *sizes)))
     with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True) as run:
-        peak = _watch_memory(run)
+        peak = watch_memory(run)
         told = run.stdout.read() if run.stdout else ""
     if run.returncode:
         raise RuntimeError("The records of the large folder could not be read.")
@@ -64,7 +64,7 @@ def _audit(folder: Path, share: float) -> dict[str, float]:
     return measured | {"peak": max(peak, measured["peak"])}
 
 
-def _watch_memory(run: "subprocess.Popen[str]") -> float:
+def watch_memory(run: "subprocess.Popen[str]") -> float:
     """Most memory that a process and those it forks were seen to hold together [MiB]."""
     most = 0.0
     while True:

@@ -42,6 +42,7 @@ from tests.prove import (  # noqa: E402
     regret,
     replay,
     rewind,
+    stores,
     trials,
 )
 
@@ -143,6 +144,7 @@ TOPICS: dict[str, Callable[[float], Iterator[tuple[judge.Result, int]]]] = {
     "regret": regret.prove,
     "materials": materials.prove,
     "replay": replay.prove,
+    "stores": stores.prove,
     "budget": budget.prove,
     "trials": trials.prove,
 }

@@ -82,6 +82,12 @@ def simulate_demand(*asked, **settings):
     return count_futures(simulate_futures(*asked, **settings))
 
 
+def mean_of(tally):
+    """Mean of the numbers that were counted."""
+    numbers = np.arange(tally.lowest, tally.lowest + len(tally.times))
+    return tally.times @ numbers / tally.of
+
+
 def poisson_futures(rates, *, lead=30.0, replicates=2000, seed=0, review=0.0):
     """Breakdowns at random times in each store: rates [1/year] of stores A, B, C ...; item K."""
     rng = np.random.default_rng(seed)

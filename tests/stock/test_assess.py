@@ -11,7 +11,9 @@ from pumplife.stock.asked import ItemDemand
 from pumplife.stock.assess import TodaysShelf, idle_row, pieces_missing, stock_row, whole_orders
 from pumplife.stock.items import Item
 from pumplife.stock.orders import order_row
+from pumplife.stock.reserve import NO_RESERVE
 from pumplife.stock.tally import tally
+from pumplife.stock.verdict import say_verdict
 
 NOW = pd.Timestamp("2024-06-30")
 COSTS = {"holding_per_year": 0.2, "order": 30.0, "waiting_per_day": 100.0}
@@ -181,6 +183,18 @@ def test_surplus_over_a_level_by_cost_is_not_said_to_be_over_the_service_level()
     row, _ = stock_row(demand(), item(), by_cost, shelf(on_hand=50))
     assert row["limited_by"] == "cost"
     assert f"{row['surplus']:.0f} above the level of least cost" in row["verdict"]
+
+
+def test_a_verdict_says_what_is_moved_before_what_is_ordered():
+    row, _ = stock_row(demand(), item(), plant(), shelf(on_hand=0))
+    assert row["verdict"].startswith("order 2 now; ")
+    rest = row["verdict"].removeprefix("order 2 now; ")
+    said = say_verdict(row, plant(), NO_RESERVE, order=1, come=["move 1 from B now"])
+    assert said == f"move 1 from B now; order 1 now; {rest}"
+    said = say_verdict(row, plant(), NO_RESERVE, order=0, come=["move 2 from B now"])
+    assert said == f"move 2 from B now; {rest}"
+    gone = say_verdict(row, plant(), NO_RESERVE, order=2, go=["move 1 to B now"])
+    assert gone == f"{row['verdict']}; move 1 to B now"
 
 
 def test_an_idle_item_is_all_surplus():

@@ -21,11 +21,12 @@ PRICES = (50.0, 120.0, 300.0)
 def rows_of(rates, *, place=None, today=2.0, prices=PRICES, lead=30.0, replicates=400):
     """Stock rows and curves of one item per store."""
     futures = poisson_futures(rates, lead=lead, replicates=replicates)
-    sooner = count_sooner(futures)
+    demands = count_futures(futures)
+    sooner = count_sooner(futures, demands)
     shelf = TodaysShelf(on_hand=today, on_order=0.0, arriving=0.0, used=0.0, planned=np.zeros(0))
     found = [
         stock_row(demand, kit(price), place or plant(level=0.95), shelf, sooner=fast)
-        for demand, fast, price in zip(count_futures(futures), sooner, prices, strict=False)
+        for demand, fast, price in zip(demands, sooner, prices, strict=False)
     ]
     return pd.DataFrame([row for row, _ in found]), [curve for _, curve in found]
 

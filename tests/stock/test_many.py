@@ -3,16 +3,24 @@
 import dataclasses
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from pumplife.records import second
+from pumplife.stock.ageing import Ageing
 from pumplife.stock.asked import count_futures
+from pumplife.stock.expiry import Expiry, Shelves
+from pumplife.stock.held import Store
+from pumplife.stock.lead_worth import count_sooner
 from pumplife.stock.least_cost import ItemPrices, assess_demand, cost_levels, find_least_cost
 from pumplife.stock.level import poisson_loss
 from pumplife.stock.many import assess_many
+from pumplife.stock.rows import state_items
 from tests.stock.fleets import poisson_futures
+from tests.stock.test_assess import item, plant
 
 FIELDS = ("reorder_point", "fill_rate", "shortage_prob", "on_hand", "backorders")
 
@@ -87,3 +95,35 @@ def test_poisson_loss_is_the_sum_over_the_counts(level, mean):
     counts = np.arange(200)
     direct = np.maximum(counts - level, 0) @ stats.poisson.pmf(counts, mean)
     assert float(poisson_loss(level, mean)) == pytest.approx(direct, abs=1e-10)
+
+
+def test_two_processes_give_the_same_levels_and_rows(monkeypatch):
+    """Counting and rows, block by block, by one process and by two."""
+    monkeypatch.setattr("pumplife.stock.asked._BLOCK_CELLS", 600)
+    monkeypatch.setattr("pumplife.stock.many.BLOCK", 3)
+    futures = poisson_futures(np.linspace(0.1, 9.0, 11), replicates=100, review=14.0)
+    store = Store(
+        items={"K": item()},
+        current={},
+        on_hand={},
+        shelves=Shelves(bags=pd.DataFrame(), usable={}, lives={}),
+        on_order={("B", "K"): np.array([[3.0, 10.0]])},
+        jobs={("A", "K"): np.array([[5.0], [9.0]])},
+        used={},
+        reserves={},
+        in_kits=set(),
+    )
+    ageing = {key: Ageing(years=float("inf")) for key in futures.keys}
+    found = {}
+    for worth in (0, 10**9):
+        monkeypatch.setattr(second, "WORTH", worth)
+        demands = count_futures(futures)
+        counted = demands, count_sooner(futures, demands)
+        found[worth] = state_items(counted, store, Expiry(ageing=ageing, unused={}), plant())
+    alone, shared = found[10**9], found[0]
+    assert [one.row["store"] for one in shared] == [store for store, _ in futures.keys]
+    assert len(alone) == len(shared) == 11
+    for one, other in zip(alone, shared, strict=True):
+        np.testing.assert_equal(one.row, other.row)
+        assert one.order == other.order
+        assert (one.curve.levels.money == other.curve.levels.money).all()

@@ -6,6 +6,7 @@ import pytest
 from pumplife.fits.build import fit_lives
 from pumplife.lives.build import build_lives
 from pumplife.policy.advice import advise
+from pumplife.policy.ahead import UseAhead
 from pumplife.records.duty import build_duty
 from pumplife.records.read import read_records
 from pumplife.records.usage import build_clock
@@ -18,14 +19,17 @@ from tests.stock.fleets import lives, run_to_failure, side_group, simulate_deman
 def shocks(count=2, years=5.0, rows=((0, 0, 0, -1, 1), (0, 0, 1, -1, 1), (1, 0, 2, 0, 2))):
     """Two shocks: one took the kits of pumps 0 and 1, one two loose parts of pump 2."""
     shock, group, pump, part, pieces = (np.array(column) for column in zip(*rows, strict=True))
+    each = dict.fromkeys(zip(shock, group, pump, strict=True))
+    opening = np.array([list(each).index(key) for key in zip(shock, group, pump, strict=True)])
     return Shocks(
-        count=count, years=years, shock=shock, group=group, pump=pump, part=part, pieces=pieces
-    )
+        count=count, years=years, shock=shock, opening=opening, group=group, pump=pump, part=part,
+        pieces=pieces,
+    )  # fmt: skip
 
 
 def draw(past, kit_share=0.0, **changes):
     settings = {"days": 3652.5, "replicates": 20_000, "rng": np.random.default_rng(2)} | changes
-    return draw_bursts(past, [run_to_failure(kit_share)], **settings)
+    return draw_bursts(past, [run_to_failure(kit_share)] * 2, **settings)
 
 
 def test_shocks_come_as_often_as_they_came_with_the_doubt_of_so_few():
@@ -45,6 +49,27 @@ def test_loose_parts_are_taken_one_by_one_unless_the_kit_is_fitted():
     assert (loose.pump == 2).sum() == (loose.item == 1).sum() > 0
     assert (kit.item == 0).all()
     assert (kit.pump == 2).sum() == pytest.approx((loose.pump == 2).sum() / 2, rel=0.05)
+
+
+def test_a_breakdown_of_two_parts_takes_one_kit_or_both_parts():
+    past = shocks(count=1, rows=((0, 0, 0, 0, 1), (0, 0, 0, 1, 2)))
+    whole, apart = draw(past, kit_share=1.0), draw(past, kit_share=0.0)
+    assert (whole.item == 0).all()
+    assert len(apart.day) == 3 * len(whole.day)
+    assert np.bincount(apart.item).tolist() == [0, len(whole.day), 2 * len(whole.day)]
+    mixed = draw(past, kit_share=0.5)
+    kits = np.bincount(mixed.item, minlength=3)
+    assert 2 * kits[1] == kits[2]
+    assert kits[0] == pytest.approx(len(whole.day) / 2, rel=0.05)
+
+
+def test_a_shock_passes_by_pumps_that_have_gone():
+    share = np.ones((3, 2))
+    share[1, 1] = 0.0
+    gone = UseAhead(knots=np.array([0.0, 1000.0]), share=share)
+    burst = draw(shocks(), ahead=[gone, None])
+    assert burst.day[(burst.pump == 1) & (burst.group == 0)].max() < 1000.0
+    assert burst.day[burst.pump == 0].max() > 3000.0
 
 
 def test_a_shock_on_pumps_that_are_gone_takes_nothing():

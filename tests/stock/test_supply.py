@@ -23,7 +23,7 @@ from pumplife.stock.supply_costs import Asked, PooledShelf, Room, Terms, add_dem
 from pumplife.stock.ways_of_supply import BROKEN, KITS, MIX, PARTS, TODAY, WAYS, Supply
 from tests.plants import SETTINGS, small_plant
 from tests.stock.fleets import lives as life_draws
-from tests.stock.fleets import run_to_failure, side_group
+from tests.stock.fleets import mean_of, run_to_failure, side_group
 from tests.stock.test_plan import side_costs, steps
 
 DAY = pd.Timestamp("2024-01-01")
@@ -315,7 +315,7 @@ def test_demands_add_up_future_by_future():
     assert (both.year == joined.year).all()
     assert (both.spans[2] == joined.spans[2]).all()
     assert both.planned_per_year == pytest.approx(joined.planned_per_year)
-    assert both.counted().spans[0].mean == pytest.approx(joined.spans[0].mean())
+    assert mean_of(both.counted().spans[0]) == pytest.approx(joined.spans[0].mean())
 
 
 # ---- in the plan ---------------------------------------------------------------------------------

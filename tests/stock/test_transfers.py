@@ -23,7 +23,6 @@ def has(store, surplus, *, on_hand=None, a_year=2.0, name="K"):
     return {
         "store": store, "item": name, "surplus": surplus, "demand_per_year": a_year / 2,
         "planned_per_year": a_year / 2, "today_on_hand": surplus if on_hand is None else on_hand,
-        "verdict": f"{surplus:.0f} above what the service level asks for" if surplus else "enough",
     }  # fmt: skip
 
 
@@ -37,10 +36,7 @@ def wants(store, missing, *, step=1, name="K", days=5):
 
 
 def moved(stock, orders, known=None, **changes):
-    """Surplus moved between these stores, of which those that order say so first."""
-    asked = {(one["store"], one["item"]): f"order {one['quantity']:.0f} now" for one in orders}
-    for row in stock:
-        row["verdict"] = asked.get((row["store"], row["item"]), row["verdict"])
+    """Surplus moved between these stores."""
     return move_surplus(stock, orders, {"K": item(**changes)}, known or works())
 
 
@@ -55,9 +51,9 @@ def test_a_piece_is_moved_by_hand():
     assert (row["transfer_cost"], row["order_avoided"]) == (120.0, 1000.0)
     assert row["lies_years"] == pytest.approx(1.5)
     assert row["keeping_avoided"] == pytest.approx(300.0)
-    said = {one["store"]: one["verdict"] for one in found.stock}
-    assert said["A"] == "move 2 from B now"
-    assert said["B"].endswith("; move 2 to A now")
+    come, go = found.say_moves()
+    assert come == {("A", "K"): ["move 2 from B now"]}
+    assert go == {("B", "K"): ["move 2 to A now"]}
 
 
 def test_what_is_soon_used_where_it_lies_stays_there():
@@ -77,7 +73,6 @@ def test_what_nobody_takes_is_worth_its_price():
     (order,) = found.orders
     assert (order["quantity"], order["amount"]) == (2.0, 1000.0)
     assert "1 moved from B" in order["why"]
-    assert found.stock[1]["verdict"] == "move 1 from B now; order 2 now"
 
 
 def test_least_orders_are_kept_to():
