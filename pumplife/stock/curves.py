@@ -117,11 +117,6 @@ class Levels:
         """Reorder point whose mean position is what lies and comes today [items]."""
         return float(np.floor(self.today - (self.quantity + 1) / 2.0))
 
-    def row_of(self, point: float) -> int:
-        """Where a reorder point stands; the nearest where it lies outside."""
-        place = int(point - float(self.table[0, 0]))
-        return max(0, min(place, len(self.point) - 1))
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RiskCurve:

@@ -3,9 +3,9 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from pumplife.records.plant import Plant
@@ -77,7 +77,11 @@ def move_surplus(
     plant : Plant
         Gives the cost of keeping and the transfers.
     """
-    terms = _Terms(transfers=transfers_of(plant.raw), plant=plant)
+    terms = _Terms(
+        transfers=transfers_of(plant.raw),
+        keeping=plant.cost("holding_per_year"),
+        today=plant.records_to,
+    )
     spare: dict[str, dict[str, _Offer]] = {}
     for row in stock:
         if (pieces := _pieces_to_spare(row)) >= 1.0:
@@ -126,12 +130,13 @@ class _Terms:
     """What moving and keeping cost."""
 
     transfers: Transfers
-    plant: Plant
+    keeping: float  # share of the price [1/year]
+    today: pd.Timestamp
 
     def weigh(self, order: Row, offer: _Offer, pieces: float, item: Item) -> tuple[float, float]:
         """What moving so many avoids of keeping them, and what it costs [money]."""
         years = offer.lies_years(pieces)
-        share = min(1.0, self.plant.cost("holding_per_year") * years) if years < math.inf else 1.0
+        share = min(1.0, self.keeping * years) if years < math.inf else 1.0
         _, each = self.transfers.from_to(offer.giver["store"], order["store"])
         return pieces * item.unit_cost * share, pieces * each
 
@@ -194,10 +199,16 @@ def _transfer(order: Row, offer: _Offer, pieces: float, item: Item, terms: _Term
         "from_store": giver["store"],
         "to_store": order["store"],
         "quantity": pieces,
-        "there_on": terms.plant.records_to + pd.Timedelta(days=np.ceil(np.nan_to_num(days))),
+        "there_on": _day_after(terms.today, 0.0 if math.isnan(days) else days),
         "transfer_cost": moving,
         "order_avoided": pieces * item.unit_cost,
         "lies_years": years if known else float("nan"),
         "keeping_avoided": keeping,
         "why": f"{giver['surplus']:.0f} above what {giver['store']} needs; {later}",
     }
+
+
+@lru_cache(maxsize=64)
+def _day_after(today: pd.Timestamp, days: float) -> pd.Timestamp:
+    """The day on which so many days are over."""
+    return today + pd.Timedelta(days=math.ceil(days))

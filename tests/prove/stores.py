@@ -1,5 +1,8 @@
 """How long many items in many stores take: what pumps ask is drawn, all that follows is timed.
 
+Drawing stands for `simulate_futures`, and hands on what that does: what is asked, in order. Some
+stores are counted at once, so that memory doesn't go with all of them.
+
 Run as a module, it measures so many items in so many stores and prints what it found as JSON.
 """
 
@@ -10,10 +13,10 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from pumplife.policy.groups import DAYS_PER_YEAR
 from pumplife.records.plant import Plant
@@ -33,8 +36,11 @@ from pumplife.stock.transfers import move_surplus, transfer_frame
 from tests.prove import judge
 from tests.prove.bulk import watch_memory
 
+FloatArray = NDArray[np.float64]
+
 ROOT = Path(__file__).resolve().parents[2]
 ITEMS, STORES, FUTURES = 2_000, 50, 1_000
+AT_ONCE = 5  # stores
 MOST_SECONDS, MOST_MEMORY = 60.0, 4096.0
 """Asked of the clock on two processors [s], and of memory [MiB]."""
 MOST_TIMES = 6.0
@@ -67,30 +73,28 @@ def make_items(count: int) -> dict[str, Item]:
     }
 
 
-def draw_store(items: dict[str, Item], number: int, *, futures: int = FUTURES) -> Futures:
-    """What is asked of a store: half of the items less than once in two years, none over 60.
+def draw_stores(items: dict[str, Item], numbers: range, *, futures: int = FUTURES) -> Futures:
+    """What is asked of some stores: half of the items less than once in two years, none over 60.
 
     Lead times are spread for half of the items; in half of the futures three pieces of ten are
     taken by planned jobs that are known ahead.
     """
-    rng = np.random.default_rng([number, 5])
-    count = len(items)
-    rate = np.exp(rng.normal(np.log(0.5), 1.2, count)).clip(max=60.0)
     usual = np.array([item.lead_time_days for item in items.values()])
-    spread = np.where(rng.random(count) < 0.5, 0.37, 0.0)[:, None]
-    lead = usual[:, None] * np.exp(spread * rng.standard_normal((count, futures)))
-    days = max(DAYS_PER_YEAR, float(lead.max()) + REVIEW + QUARTER_DAYS)
-    counts = rng.poisson(rate[:, None] * days / DAYS_PER_YEAR, (count, futures))
+    drawn = [_draw_store(usual, number, futures) for number in numbers]
+    lead = np.concatenate([one for one, _ in drawn])
+    counts = np.concatenate([one for _, one in drawn])
+    rng = np.random.default_rng([numbers.start, 6])
     cell = np.repeat(np.arange(counts.size), counts.ravel())
     key, replicate = np.divmod(cell, futures)
-    day = rng.uniform(0.0, days, len(cell))
+    day = rng.uniform(0.0, _days(lead), len(cell))
     planned = (replicate % 2 == 0) & (rng.random(len(cell)) < 0.3)
     jobs = np.flatnonzero(planned)
+    needs = Needs(key=key, replicate=replicate, day=day, planned=planned)
     return Futures(
-        keys=[(f"S{number:02}", name) for name in items],
+        keys=[(f"S{number:02}", name) for number in numbers for name in items],
         lead=lead,
-        listed=usual + REVIEW,
-        needs=Needs(key=key, replicate=replicate, day=day, planned=planned),
+        listed=np.tile(usual, len(numbers)) + REVIEW,
+        needs=sort_needs(needs, futures),
         jobs=Known(
             key=key[jobs],
             replicate=replicate[jobs],
@@ -99,11 +103,25 @@ def draw_store(items: dict[str, Item], number: int, *, futures: int = FUTURES) -
             until=day[jobs],
         ),
         review=REVIEW,
-        days=days,
+        days=_days(lead),
     )
 
 
-def fill_store(futures: Futures, items: dict[str, Item]) -> Store:
+def _days(lead: FloatArray) -> float:
+    """How far futures run [days]."""
+    return max(DAYS_PER_YEAR, float(lead.max()) + REVIEW + QUARTER_DAYS)
+
+
+def _draw_store(usual: FloatArray, number: int, futures: int) -> tuple[FloatArray, FloatArray]:
+    """Lead times, and how often each item is asked for, (items, futures)."""
+    rng, count = np.random.default_rng([number, 5]), len(usual)
+    rate = np.exp(rng.normal(np.log(0.5), 1.2, count)).clip(max=60.0)
+    spread = np.where(rng.random(count) < 0.5, 0.37, 0.0)[:, None]
+    lead = usual[:, None] * np.exp(spread * rng.standard_normal((count, futures)))
+    return lead, rng.poisson(rate[:, None] * _days(lead) / DAYS_PER_YEAR, (count, futures))
+
+
+def fill_stores(futures: Futures, items: dict[str, Item]) -> Store:
     """What lies there and is under way: up to three pieces of seven items in ten."""
     rng = np.random.default_rng([int(futures.keys[0][0][1:]), 7])
     lying = {key: float(rng.integers(1, 4)) for key in futures.keys if rng.random() < 0.7}
@@ -139,22 +157,12 @@ def works() -> Plant:
     )
 
 
-def state_store(futures: Futures, store: Store, plant: Plant) -> list[Stated]:
-    """Levels, rows and orders of one store."""
-    futures = sort_futures(futures)
+def state_stores(futures: Futures, store: Store, plant: Plant) -> list[Stated]:
+    """Levels, rows and orders of some stores."""
     demands = count_futures(futures)
     ageing = {key: Ageing(years=float("inf")) for key in futures.keys}
     expiry = Expiry(ageing=ageing, unused={})
     return state_items((demands, count_sooner(futures, demands)), store, expiry, plant)
-
-
-def sort_futures(futures: Futures) -> Futures:
-    """The same futures, what is asked in order."""
-    needs = sort_needs(futures.needs, futures.lead.shape[1])
-    return Futures(
-        keys=futures.keys, lead=futures.lead, listed=futures.listed, needs=needs,
-        jobs=futures.jobs, review=futures.review, days=futures.days,
-    )  # fmt: skip
 
 
 def lay_tables(stated: list[Stated], store: Store, plant: Plant) -> dict[str, pd.DataFrame]:
@@ -178,10 +186,10 @@ def measure(items: int, stores: int) -> dict[str, float]:
     """Clock and processor [s] of all but drawing, with all processes; rows of the tables."""
     known, plant = make_items(items), works()
     spent, stated = np.zeros(2), []
-    for number in range(stores):
-        futures = draw_store(known, number)
-        store, begun = fill_store(futures, known), _clocks()
-        stated += state_store(futures, store, plant)
+    for number in range(0, stores, AT_ONCE):
+        futures = draw_stores(known, range(number, min(number + AT_ONCE, stores)))
+        store, begun = fill_stores(futures, known), _clocks()
+        stated += state_stores(futures, store, plant)
         spent += _clocks() - begun
     begun = _clocks()
     tables = lay_tables(stated, store, plant)
@@ -192,7 +200,7 @@ def measure(items: int, stores: int) -> dict[str, float]:
     }
 
 
-def _clocks() -> "np.ndarray[Any, np.dtype[np.float64]]":
+def _clocks() -> FloatArray:
     """Clock, and processor of this process and those it has ended [s]."""
     told = [resource.getrusage(whose) for whose in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
     busy = sum(one.ru_utime + one.ru_stime for one in told)

@@ -65,7 +65,7 @@ def test_advised_and_today_lie_on_their_own_shelves():
     assert advised["capital"] == pytest.approx(stock["capital"].sum())
     assert advised["pump_days_waiting"] == pytest.approx(stock["pump_days_waiting"].sum())
     assert table.loc["today", "capital"] == pytest.approx(4 * 50.0 + 4 * 120.0)
-    held = [curve.levels.waiting[curve.levels.row_of(3)] for curve in curves]  # kept up to 4
+    held = [levels.waiting[levels.point == 3.0].item() for levels in (c.levels for c in curves)]
     assert table.loc["today", "pump_days_waiting"] == pytest.approx(sum(held))
     frontier = table.loc["frontier"]
     as_dear = frontier[frontier["capital"] <= advised["capital"] + 1e-6].iloc[-1]
