@@ -141,8 +141,8 @@ def _are_shown(stack: _Stack) -> NDArray[np.bool_]:
     """Levels that are listed: up to a sure one, some above the advised one, and today's."""
     sure = np.where(stack.table[2] < _SURE, stack.place, stack.last[stack.owner])
     most = np.maximum(stack.advised + _BEYOND, np.minimum.reduceat(sure, stack.first))
-    listed: NDArray[np.bool_] = stack.place <= most[stack.owner]
-    return listed | (stack.place == stack.today[stack.owner])
+    is_today = stack.place == stack.today[stack.owner]
+    return np.asarray(is_today | (stack.place <= most[stack.owner]))
 
 
 def build_frontier(curves: Sequence[RiskCurve], stock: pd.DataFrame) -> pd.DataFrame:

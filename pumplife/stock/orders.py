@@ -1,5 +1,6 @@
 """What to order now: planned jobs that fall due, and the shelf brought above its reorder point."""
 
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -53,8 +54,8 @@ def order_row(
         "store": row["store"],
         "item": row["item"],
         "quantity": float(quantity),
-        "needed_by": now + pd.Timedelta(days=round(needed)),
-        "order_by": now + pd.Timedelta(days=round(max(0.0, needed - lead))),
+        "needed_by": day_after(now, round(needed)),
+        "order_by": day_after(now, round(max(0.0, needed - lead))),
         "amount": quantity * item.unit_cost,
         "why": _why(row, item, today, lead),
         "missing": missing,
@@ -90,3 +91,9 @@ def _why(row: dict[str, Any], item: Item, today: TodaysShelf, lead: float) -> st
             "or move the job"
         )
     return "; ".join(words)
+
+
+@lru_cache(maxsize=4096)
+def day_after(day: pd.Timestamp, days: int) -> pd.Timestamp:
+    """So many days later."""
+    return day + pd.Timedelta(days=days)

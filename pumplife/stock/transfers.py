@@ -3,7 +3,6 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from typing import Any
 
 import pandas as pd
@@ -13,6 +12,7 @@ from pumplife.records.stores import Transfers, transfers_of
 from pumplife.stock.asked import Key
 from pumplife.stock.assess import whole_orders
 from pumplife.stock.items import Item
+from pumplife.stock.orders import day_after
 
 TRANSFER_COLUMNS = (
     "item",
@@ -85,7 +85,9 @@ def move_surplus(
     spare: dict[str, dict[str, _Offer]] = {}
     for row in stock:
         if (pieces := _pieces_to_spare(row)) >= 1.0:
-            spare.setdefault(row["item"], {})[row["store"]] = _Offer(giver=row, pieces=pieces)
+            used = row["demand_per_year"] + row["planned_per_year"]
+            offer = _Offer(giver=row, pieces=pieces, used=used)
+            spare.setdefault(row["item"], {})[row["store"]] = offer
     kept, moved = [], []
     for order in sorted(orders, key=lambda one: (one["order_by"], one["store"], one["item"])):
         offers = spare.get(order["item"], {})
@@ -117,11 +119,11 @@ class _Offer:
 
     giver: Row
     pieces: float
+    used: float  # [items/year]
 
     def lies_years(self, pieces: float) -> float:
         """Years for which so many would lie there [years]; inf where nobody takes them."""
-        used = self.giver["demand_per_year"] + self.giver["planned_per_year"]
-        years = (self.giver["surplus"] - pieces / 2.0) / used if used > 0 else math.inf
+        years = (self.giver["surplus"] - pieces / 2.0) / self.used if self.used > 0 else math.inf
         return float(years) if math.isfinite(years) else math.inf
 
 
@@ -199,16 +201,10 @@ def _transfer(order: Row, offer: _Offer, pieces: float, item: Item, terms: _Term
         "from_store": giver["store"],
         "to_store": order["store"],
         "quantity": pieces,
-        "there_on": _day_after(terms.today, 0.0 if math.isnan(days) else days),
+        "there_on": day_after(terms.today, 0 if math.isnan(days) else math.ceil(days)),
         "transfer_cost": moving,
         "order_avoided": pieces * item.unit_cost,
         "lies_years": years if known else float("nan"),
         "keeping_avoided": keeping,
         "why": f"{giver['surplus']:.0f} above what {giver['store']} needs; {later}",
     }
-
-
-@lru_cache(maxsize=64)
-def _day_after(today: pd.Timestamp, days: float) -> pd.Timestamp:
-    """The day on which so many days are over."""
-    return today + pd.Timedelta(days=math.ceil(days))
