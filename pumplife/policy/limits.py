@@ -34,7 +34,7 @@ def release_limit(
     def excess(log_age: float) -> float:
         """Log of the bound over the target: nearly a straight line, which is soon solved."""
         failed = 1.0 - exposed.live_through(np.exp(np.array([[log_age]])))[0][0]
-        return float(np.log(max(_quantile(failed, confidence), 1e-300) / target))
+        return float(np.log(max(np.quantile(failed, confidence), 1e-300) / target))
 
     low, high = np.log(ladder_ends(exposed))
     if excess(high) <= 0.0:
@@ -43,14 +43,6 @@ def release_limit(
         low = optimize.brentq(excess, low, high, xtol=1e-11)
     limit = float(np.exp(low))
     return limit if _wears_out(exposed) or _releases_least(exposed, limit) else 0.0
-
-
-def _quantile(values: FloatArray, share: float) -> float:
-    """A quantile of numbers (n,), between its neighbours as numpy does."""
-    place = (values.size - 1) * share
-    row = min(int(place), max(values.size - 2, 0))
-    below, *above = np.partition(values, [row, min(row + 1, values.size - 1)])[row : row + 2]
-    return float(below + (place - row) * (above[0] - below) if above else below)
 
 
 def _wears_out(side: SideLife) -> bool:

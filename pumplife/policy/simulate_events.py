@@ -6,6 +6,7 @@ replicates or lives.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -106,19 +107,6 @@ class Lanes:
             setattr(self, name, pick(getattr(self, name), rows))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Found:
-    """Events of one step."""
-
-    pump: IntArray
-    replicate: IntArray
-    clock: FloatArray
-    position: IntArray
-    kit: BoolArray
-    also_row: IntArray
-    also_position: IntArray
-
-
 def start_lanes(
     rules: Rules,
     lane: tuple[IntArray, IntArray, IntArray],
@@ -163,14 +151,14 @@ def start_lanes(
 
 def run_lanes(lanes: Lanes, rules: Rules, most_events: int) -> SideEvents:
     """Step all lanes from event to event until none is left."""
-    found: list[_Found] = []
+    found: list[SideEvents] = []
     for _ in range(most_events):
         position, clock = _next_event(lanes, rules)
         inside = (clock <= lanes.end) & np.isfinite(clock)
         lanes.keep(inside)
         position, lanes.clock = position[inside], clock[inside]
         if position.size == 0:
-            return _collect(found)
+            return join_events(found)
         kit = rules.rng.random(position.size) < rules.way.kit_share
         kit = (position == PLANNED) | (kit & (position != INSPECTION))
         lane, column = _renewed(lanes, rules, position, kit)
@@ -228,18 +216,18 @@ def _renewed(
 
 def _note(
     lanes: Lanes, event: tuple[IntArray, BoolArray], renewed: tuple[IntArray, IntArray]
-) -> _Found:
+) -> SideEvents:
     """The events of this step, and what was renewed besides the failed position."""
     position, kit = event
     row, column = renewed
     besides = position[row] != column
-    return _Found(
+    return SideEvents(
         pump=lanes.pump,
         replicate=lanes.replicate,
-        clock=lanes.clock,
+        time=lanes.clock,
         position=position,
         kit=kit,
-        also_row=row[besides],
+        also_event=row[besides],
         also_position=column[besides],
     )
 
@@ -287,21 +275,21 @@ def _first_sign(rules: Rules, born: FloatArray, fails: FloatArray, column: IntAr
     return np.where(delay > 0.0, fails - delay, np.inf)
 
 
-def _collect(found: list[_Found]) -> SideEvents:
-    """Flat arrays of all events."""
-    if not found:
+def join_events(parts: Sequence[SideEvents]) -> SideEvents:
+    """Events of one side from several sources, one after the other."""
+    if not parts:
         none = _none()
         return SideEvents(
             pump=none, replicate=none, time=np.zeros(0), position=none, kit=np.zeros(0, bool)
         )
-    before = np.cumsum([0, *(step.position.size for step in found[:-1])])
-    rows = [step.also_row + start for step, start in zip(found, before, strict=True)]
+    before = np.cumsum([0, *(part.time.size for part in parts[:-1])])
+    also = [part.also_event + start for part, start in zip(parts, before, strict=True)]
     return SideEvents(
-        pump=np.concatenate([step.pump for step in found]),
-        replicate=np.concatenate([step.replicate for step in found]),
-        time=np.concatenate([step.clock for step in found]),
-        position=np.concatenate([step.position for step in found]),
-        kit=np.concatenate([step.kit for step in found]),
-        also_event=np.concatenate(rows),
-        also_position=np.concatenate([step.also_position for step in found]),
+        pump=np.concatenate([part.pump for part in parts]),
+        replicate=np.concatenate([part.replicate for part in parts]),
+        time=np.concatenate([part.time for part in parts]),
+        position=np.concatenate([part.position for part in parts]),
+        kit=np.concatenate([part.kit for part in parts]),
+        also_event=np.concatenate(also),
+        also_position=np.concatenate([part.also_position for part in parts]),
     )

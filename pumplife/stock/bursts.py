@@ -93,14 +93,3 @@ def _burst(
         breakdowns=events(np.flatnonzero(leads)),
         pieces=events(np.repeat(np.arange(len(row)), more)),
     )
-
-
-def join_events(*parts: SideEvents) -> SideEvents:
-    """Events of one group from several sources."""
-    return SideEvents(
-        pump=np.concatenate([one.pump for one in parts]),
-        replicate=np.concatenate([one.replicate for one in parts]),
-        time=np.concatenate([one.time for one in parts]),
-        position=np.concatenate([one.position for one in parts]),
-        kit=np.concatenate([one.kit for one in parts]),
-    )

@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import PLANNED, SideEvents
+from pumplife.policy.simulate_events import join_events
 from pumplife.records.read import Records
 from pumplife.stock.amounts import EventAmounts, kinds_of
 from pumplife.stock.budget import Budget
-from pumplife.stock.bursts import GroupBurst, join_events
+from pumplife.stock.bursts import GroupBurst
 from pumplife.stock.change_over import sites_of_stores
 from pumplife.stock.demand import air_kits_of
 from pumplife.stock.future import Practice, run_group
@@ -166,8 +167,8 @@ def _group_needs(
     )
     openings = events
     if burst is not None:
-        openings = join_events(events, burst.breakdowns)
-        events = join_events(openings, burst.pieces)
+        openings = join_events([events, burst.breakdowns])
+        events = join_events([openings, burst.pieces])
     kind = kinds_of(group, events)
     priced = price_periods(amounts, setting.years.edges, setting.rise)
     place = np.searchsorted(priced.edges, events.time, side="right") - 1

@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 from pumplife.policy.ahead import UseAhead
 from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.policy.simulate import PLANNED, SideEvents
+from pumplife.policy.simulate_events import join_events
 from pumplife.stock.amounts import AMOUNTS, EventAmounts, kinds_of
-from pumplife.stock.bursts import GroupBurst, burst_groups, join_events
+from pumplife.stock.bursts import GroupBurst, burst_groups
 from pumplife.stock.future import Practice, run_group
 from pumplife.stock.prices import PARTS, PricedPeriods, PriceRise, price_periods
 from pumplife.stock.shocks import Shocks
@@ -154,7 +155,7 @@ def run_way(setting: Setting, ways: Sequence[Practice], *, pumps: bool = False) 
             ahead=setting.ahead[number],
         )
         if bursts is not None:
-            events = join_events(events, bursts[number].breakdowns)
+            events = join_events([events, bursts[number].breakdowns])
         amounts = setting.amounts[number]
         priced = price_periods(amounts, years.edges, setting.rise)
         place = _find_places(group, sites, priced, events)
