@@ -1,6 +1,7 @@
 """A task for each of many things, shared with a second process where the system allows that."""
 
 import contextlib
+import gc
 import io
 import multiprocessing
 import os
@@ -102,6 +103,7 @@ class _Helper(Generic[Item, Result]):
         process = context.Process(
             target=_help, args=(task, items, tickets, (here, there)), daemon=True
         )
+        gc.freeze()  # what is there need not be looked through again, nor copied by the second
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", DeprecationWarning)  # threads of libraries are idle
             process.start()
@@ -134,6 +136,7 @@ class _Helper(Generic[Item, Result]):
         self.process.terminate()
         self.process.join()
         self.process.close()
+        gc.unfreeze()
 
 
 def _draw(tickets: int) -> int | None:

@@ -48,11 +48,7 @@ class Asked:
     year: Counts
     planned_per_year: float
     lead_days: FloatArray
-    unplanned_per_year: float = field(init=False)
-
-    def __post_init__(self) -> None:
-        mean = float(self.year.sum() / len(self.year))
-        object.__setattr__(self, "unplanned_per_year", mean)
+    unplanned_per_year: float
 
     def __repr__(self) -> str:
         kind, yearly = type(self).__name__, self.unplanned_per_year
@@ -104,6 +100,7 @@ class ItemFutures(Asked):
             year=self.year,
             planned_per_year=self.planned_per_year,
             lead_days=self.lead_days,
+            unplanned_per_year=self.unplanned_per_year,
             seen=tally(self.seen),
         )
 
@@ -175,7 +172,7 @@ class _Counted:
     """What is asked of some items, as `ItemDemand` has it of one, in few arrays."""
 
     lead: Counts
-    year: tuple[Counts, FloatArray] | None
+    year: tuple[Counts, FloatArray, FloatArray] | None
     spans: tuple[Tallies, Tallies, Tallies]
     seen: Tallies
 
@@ -238,23 +235,24 @@ def _list_demands(
     """Demand of each item of a block; what is asked in a year may be known already."""
     if counted.year is None:
         assert known is not None, "a year that wasn't counted is known"
-        years = [(one.year, one.planned_per_year) for one in known]
+        years = [(one.year, one.unplanned_per_year, one.planned_per_year) for one in known]
     else:
-        years = list(zip(counted.year[0], counted.year[1].tolist(), strict=True))
-    spans = zip(*(span.each() for span in counted.spans), strict=True)
-    each = zip(futures.keys, spans, counted.seen.each(), years, strict=True)
+        year, *means = counted.year
+        years = list(zip(year, *(mean.tolist() for mean in means), strict=True))
+    spans, seen = [span.each() for span in counted.spans], counted.seen.each()
     return [
         ItemDemand(
             store=store,
             item=item,
             lead=counted.lead[row],
-            spans=(lead, half, review),
-            year=year,
-            planned_per_year=planned,
+            spans=(spans[0][row], spans[1][row], spans[2][row]),
+            year=years[row][0],
+            unplanned_per_year=years[row][1],
+            planned_per_year=years[row][2],
             lead_days=futures.lead[row],
-            seen=seen,
+            seen=seen[row],
         )
-        for row, ((store, item), (lead, half, review), seen, (year, planned)) in enumerate(each)
+        for row, (store, item) in enumerate(futures.keys)
     ]
 
 
@@ -285,7 +283,7 @@ def count_takings(
         lead.shape[1],
     )
     looks = count_looks(needs, join_known([]), (lead, lead.mean(axis=1) + review_days, review_days))
-    over_lead, (year, _) = count_lead(needs, lead), count_year(needs, lead)
+    over_lead, (year, unplanned, _) = count_lead(needs, lead), count_year(needs, lead)
     per_year = np.bincount(key[soon], minlength=len(keys)) / lead.shape[1]
     spans = looks.whole()
     return [
@@ -295,6 +293,7 @@ def count_takings(
             lead=over_lead[row],
             spans=(spans[0][row], spans[1][row], spans[2][row]),
             year=year[row],
+            unplanned_per_year=float(unplanned[row]),
             planned_per_year=float(per_year[row]),
             lead_days=lead[row],
             seen=looks.seen[looks.served == row],

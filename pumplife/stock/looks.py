@@ -165,13 +165,16 @@ def count_lead(needs: Needs, lead: FloatArray) -> Counts:
     return _count(cell[~needs.planned & (needs.day <= lead.ravel()[cell])], lead)
 
 
-def count_year(needs: Needs, lead: FloatArray) -> tuple[Counts, FloatArray]:
-    """Unplanned demand over a year (items, futures), and planned demand a year (items,)."""
+def count_year(needs: Needs, lead: FloatArray) -> tuple[Counts, FloatArray, FloatArray]:
+    """Unplanned demand over a year (items, futures), its mean and that of planned (items,)."""
     within = needs.day <= DAYS_PER_YEAR
     failed = within & ~needs.planned
     year = _count(needs.key[failed] * lead.shape[1] + needs.replicate[failed], lead)
-    planned = np.bincount(needs.key[needs.planned & within], minlength=len(lead))
-    return year, planned / lead.shape[1]
+    means = (
+        np.bincount(needs.key[rows], minlength=len(lead)) / lead.shape[1]
+        for rows in (failed, within & needs.planned)
+    )
+    return year, *means
 
 
 def _count(cell: IntArray, laid: FloatArray) -> Counts:

@@ -55,7 +55,8 @@ def demand(lead=(0, 0, 1, 1), protected=(0, 1, 1, 2), **changes):
         "planned_per_year": 2.0,
         "lead_days": np.full(len(lead), 40.0),
     }
-    return ItemDemand(**(settings | changes))
+    asked = settings | changes
+    return ItemDemand(unplanned_per_year=float(np.mean(asked["year"])), **asked)
 
 
 def shelf(on_hand=0.0, on_order=0.0, arriving=0.0, planned=(), used=5.0):

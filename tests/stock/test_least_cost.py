@@ -28,12 +28,14 @@ def poisson_demand(a_year, lead, review=30.0, seed=0, futures=600):
     """Futures of a memoryless fleet."""
     rng = np.random.default_rng(seed)
     spans = [rng.poisson(a_year * (lead + part * review) / 365.25, futures) for part in (0, 0.5, 1)]
+    year = rng.poisson(a_year, futures)
     return ItemDemand(
         store="MAIN",
         item="K",
         lead=spans[0],
         spans=tuple(map(tally, (spans[0], np.maximum(*spans[:2]), np.maximum.reduce(spans)))),
-        year=rng.poisson(a_year, futures),
+        year=year,
+        unplanned_per_year=float(year.mean()),
         planned_per_year=0.0,
         lead_days=np.full(futures, lead),
     )
