@@ -186,7 +186,7 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
     intervals = build_intervals(
         records, groups, decisions, clock=clock, lives=lives, tickets=tickets, fits=fits, few=few
     )
-    intervals = add_looks(intervals, groups, decisions, ways, records.plant.currency)
+    intervals = add_looks(intervals, groups, decisions, ways, records.plant)
     intervals = add_doubts(intervals, doubts)
     say_unmatched(records, groups)
     say_money(records, groups, decisions)

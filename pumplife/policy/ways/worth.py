@@ -9,6 +9,7 @@ from pumplife.policy.decide import FAILED_PART, PLANNED, RUN_TO_FAILURE, Decisio
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.ways.alone import ADOPTED, TODAY, Withheld
 from pumplife.policy.ways.outcome import SIMULATED, Outcome
+from pumplife.records.plant import Plant
 
 FOLLOWED = (PLANNED, RUN_TO_FAILURE, FAILED_PART, TODAY, ADOPTED)
 LEAST_SAVING = 0.02  # of the cost under the advice
@@ -41,16 +42,16 @@ def add_looks(
     groups: tuple[SideGroup, ...],
     decisions: tuple[Decision | None, ...],
     ways: tuple[tuple[Way, ...], ...],
-    currency: str,
+    plant: Plant,
 ) -> pd.DataFrame:
     """The intervals table with what is worth a look at the end of each verdict."""
-    looks = [say_worth_a_look(*one, currency) for one in zip(groups, decisions, ways, strict=True)]
+    looks = [say_worth_a_look(*one, plant) for one in zip(groups, decisions, ways, strict=True)]
     verdicts = intervals["verdict"].astype(object) + " " + pd.Series(looks, dtype=object)
     return intervals.assign(verdict=verdicts.str.strip())
 
 
 def say_worth_a_look(
-    group: SideGroup, decision: Decision | None, ways: tuple[Way, ...], currency: str
+    group: SideGroup, decision: Decision | None, ways: tuple[Way, ...], plant: Plant
 ) -> str:
     """A sentence on the way that would save most; "" where none does.
 
@@ -59,7 +60,8 @@ def say_worth_a_look(
     group : SideGroup
     decision : Decision or None
     ways : tuple of Outcome or Withheld
-    currency : str
+    plant : Plant
+        Gives currency and usage unit.
     """
     if decision is None:
         return ""
@@ -71,14 +73,19 @@ def say_worth_a_look(
     money = saving * float(group.usage_per_year.sum())
     words = "nearly certain" if sure > NEARLY_CERTAIN else f"{100.0 * sure:.0f} % sure"
     return (
-        f"Worth a look: {best.policy}{_setting_words(best)} would save about {money:,.0f} "
-        f"{currency} a year more ({words}); due list, orders and budget don't follow it."
+        f"Worth a look: {best.policy}{_setting_words(best, plant.usage_unit)} would save about "
+        f"{money:,.0f} {plant.currency} a year more ({words}); "
+        "due list, orders and budget don't follow it."
     )
 
 
-def _setting_words(way: Outcome) -> str:
-    """The settings that have no unit of usage."""
-    words = [f"n = {way.every:.0f}"] if np.isfinite(way.every) else []
-    if np.isfinite(way.block_weeks):
-        words.append(f"every {way.block_weeks:.0f} weeks")
+def _setting_words(way: Outcome, unit: str) -> str:
+    """The settings that it saves with, as table `policies` has them."""
+    told = (
+        (way.interval, f"every {way.interval:,.0f} {unit}"),
+        (way.block_weeks, f"every {way.block_weeks:,.0f} weeks"),
+        (way.renew_older, f"parts older than {way.renew_older:,.0f} {unit}"),
+        (way.every, f"n = {way.every:.0f}"),
+    )
+    words = [text for setting, text in told if np.isfinite(setting)]
     return f" ({', '.join(words)})" if words else ""

@@ -184,7 +184,8 @@ def test_the_air_kit_at_a_fluid_rebuild_saves_its_own_stop(tmp_path):
     assert told["cost_rate"] < row["cost_rate"]
     assert told["saving_vs_advised"] > 0.0
     verdict = advice.intervals.set_index("side").loc["fluid", "verdict"]
-    assert f"Worth a look: {TOGETHER} (n = {told['q']:.0f}) would save about" in verdict
+    setting = f"every {told['interval']:,.0f} hours, n = {told['q']:.0f}"
+    assert f"Worth a look: {TOGETHER} ({setting}) would save about" in verdict
     assert told["standing"] == "worth a look"
 
 
