@@ -275,6 +275,17 @@ def test_pumps_out_of_service_are_left_out(tmp_path):
     assert advice.due["pump_id"].tolist() == ["P-3"]
 
 
+def test_the_group_that_lacks_a_life_is_told_in_good_english(tmp_path):
+    fits = slip_fits()
+    fits.table["part"] = ["diaphragm", "ball", "inlet seat"]
+    parts = [row | ({"part": "inlet seat"} if row["part"] == "seat" else {}) for row in part_rows()]
+    fits.table.loc[2, "material"] = "PTFE"
+    records, advice = advised(tmp_path, fits=fits, parts=parts, pumps=pump_rows()[:1])
+    assert advice.intervals.loc[0, "verdict"] == "No life of an inlet seat CR in slip is known yet."
+    told = records.log.frame().query("rule == 'no_interval'").iloc[0]
+    assert told["consequence"] == "No interval is advised for its 1 pump."
+
+
 def test_unknown_life_leaves_the_row_blank_and_says_why(tmp_path):
     fits = slip_fits()
     fits.table.loc[1, "material"] = "PTFE"
