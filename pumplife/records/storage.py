@@ -30,6 +30,7 @@ def check_stores(tables: Tables, plant: Plant, log: AuditLog) -> None:
     for name in ("on_hand", "on_order"):
         tables[name] = _keep_whole(tables[name], name, log)
         _name_idle_stores(tables, name, log)
+    _name_late_orders(tables["on_order"], plant, log)
     _ask_materials(tables, plant, log)
     bags = list_bags(tables, plant)
     late = bags[bags["standing"].eq(EXPIRED) & bags["quantity"].gt(0)]
@@ -61,6 +62,26 @@ def check_stores(tables: Tables, plant: Plant, log: AuditLog) -> None:
         ],
         consequence="They count as usable; when they expire isn't known.",
         remedy="Read the date on the bag (quarter and year) and write cure_date.",
+    )
+
+
+def _name_late_orders(rows: pd.DataFrame, plant: Plant, log: AuditLog) -> None:
+    """Name the orders that should have come before the records end."""
+    late = rows[rows["expected_on"].lt(plant.records_to) & rows["quantity"].gt(0)]
+    log.add_rows(
+        late,
+        severity="caution",
+        rule="order_late",
+        table="on_order",
+        what=[
+            f"{count:g} of {item} for {store} {'was' if count == 1 else 'were'} expected on "
+            f"{day:%Y-%m-%d}, before the records end."
+            for count, item, store, day in late[
+                ["quantity", "item", "store", "expected_on"]
+            ].itertuples(index=False)
+        ],
+        consequence="They count as on their way, and there from the first day on.",
+        remedy="Book them in, take the row out, or write the day that the supplier gives now.",
     )
 
 

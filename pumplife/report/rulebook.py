@@ -134,6 +134,8 @@ _LINKS = (
      "It holds for parts whose material is written so.", "Correct the code."),
     ("unknown_kit", "caution", "A kit that isn't listed or holds nothing known.",
      "Fitting it renews nothing known.", "Add it to kits and kit_contents."),
+    ("order_late", "caution", "An order that should have come before the records end.",
+     "It counts as on its way.", "Book it in, or write the day that the supplier gives now."),
     ("store_without_pumps", "caution", "Stock or an order at a store that serves no pump.",
      "It meets no demand; only surplus can be moved from it.",
      "Write store in pumps (blank: named like the site), or correct the name."),

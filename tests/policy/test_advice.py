@@ -393,6 +393,17 @@ def test_kits_go_to_the_first_work_then_orders_then_order_by(tmp_path):
     assert ready == ["on_shelf", f"arrives {on_day(740)}", f"order by {order_by:%Y-%m-%d}"]
 
 
+def test_an_order_that_should_be_there_is_late_and_never_said_to_arrive_in_the_past(tmp_path):
+    orders = [{"store": "works", "item": "FK", "quantity": 1, "expected_on": on_day(700)}]
+    records, advice = advised(tmp_path, on_order=orders)
+    ready = advice.due.sort_values(["do_on", "pump_id"])["kit_ready"].tolist()
+    assert ready[:2] == ["on_shelf", f"late since {on_day(700)}"]
+    told = records.log.frame().query("rule == 'order_late'").iloc[0]
+    assert told["what"] == (
+        f"1 of FK for works was expected on {on_day(700)}, before the records end."
+    )
+
+
 def test_work_moves_to_an_outage_within_the_near_best_band(plain, tmp_path):
     _, usual = plain
     due_on = usual.due.set_index("pump_id").loc["P-1", "due_on"]
