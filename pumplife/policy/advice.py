@@ -32,6 +32,7 @@ from pumplife.policy.today import duty_today
 from pumplife.policy.ways.table import compare_ways, policies_table
 from pumplife.policy.ways.worth import add_looks
 from pumplife.records.duty import Duty
+from pumplife.records.phrases import count_of
 from pumplife.records.read import Records
 from pumplife.records.second import in_turn
 from pumplife.records.usage import UsageClock
@@ -262,6 +263,6 @@ def _say_missing(records: Records, group: SideGroup) -> None:
         "caution",
         f"{group.title}: {group.missing}",
         rule="no_interval",
-        consequence=f"No interval is advised for its {group.pumps.size} pumps.",
+        consequence=f"No interval is advised for its {count_of(group.pumps.size, 'pump')}.",
         remedy="Complete what is missing; the row of intervals stays blank until then.",
     )

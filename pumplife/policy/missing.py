@@ -7,6 +7,7 @@ import pandas as pd
 
 from pumplife.policy.pump import FloatArray
 from pumplife.policy.simulate import BoolArray
+from pumplife.records.phrases import with_article
 
 
 def why_missing(
@@ -20,7 +21,7 @@ def why_missing(
     if unknown.any():
         row = inside.iloc[int(np.flatnonzero(unknown)[0])]
         name = " ".join(word for word in (row["part"], row["material"], row["variant"]) if word)
-        return f"No life of a {name} in {key['service']} is known yet."
+        return f"No life of {with_article(name)} in {key['service']} is known yet."
     if not np.isfinite(price):
         return f"Kit {key['kit']} has no price: write unit_cost in kits."
     if not np.isfinite(rate) or rate <= 0.0:

@@ -53,7 +53,7 @@ def hand_out_kits(records: Records, due: pd.DataFrame) -> pd.DataFrame:
 
 
 def say_ready(records: Records, due: pd.DataFrame) -> pd.Series[str]:
-    """on_shelf, when the order arrives, or the day to order by for the day of the work."""
+    """on_shelf, when the order arrives or since when it is late, or the day to order by."""
     today = to_day(records.plant.records_to)
     order_by = (due["do_day"] - due["lead_days"]).clip(lower=today)
     words = {
@@ -64,7 +64,8 @@ def say_ready(records: Records, due: pd.DataFrame) -> pd.Series[str]:
     said = pd.Series("", index=due.index, dtype=object)
     for source, told in words.items():
         said = said.mask(due["kit_source"] == source, told)
-    return said
+    late = (due["kit_source"] == "order") & (due["kit_day"] < today)
+    return said.mask(late, "late since " + date_words(due["kit_day"]))
 
 
 def _match(keyed: pd.DataFrame, supply: pd.DataFrame) -> pd.DataFrame:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 def say_money(
     records: Records, groups: tuple[SideGroup, ...], decisions: tuple[Decision | None, ...]
 ) -> None:
-    """Name limits that differ or can't bind, and planned work as dear as a breakdown."""
+    """Name limits that differ or can't bind, and planned work no cheaper than a breakdown."""
     decided = [
         (group, decision)
         for group, decision in zip(groups, decisions, strict=True)

@@ -128,12 +128,12 @@ def _own_limit_words(group: SideGroup, decision: Decision, unit: str) -> str:
 
 
 def _dearer_words(decision: Decision) -> str:
-    """Say that planned work is as dear as a breakdown."""
+    """Say that planned work is no cheaper than a breakdown."""
     if not planned_is_dearer(decision):
         return ""
     return (
-        "By the costs given a planned rebuild is as dear as a breakdown, so no planned work pays: "
-        "check them in the table costs."
+        "By the costs given a planned rebuild is no cheaper than a breakdown, so no planned work "
+        "pays: check them in the table costs."
     )
 
 

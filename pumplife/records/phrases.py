@@ -29,6 +29,11 @@ def count_of(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
+def with_article(noun: str) -> str:
+    """Give a noun with its "a" or "an"."""
+    return f"an {noun}" if noun[:1].casefold() in set("aeiou") else f"a {noun}"
+
+
 def count_are(number: int, noun: str) -> str:
     """Give a number with its noun and the verb to be."""
     return f"{count_of(number, noun)} {'is' if number == 1 else 'are'}"

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from pumplife.records.audit import AuditLog
+from pumplife.records.phrases import count_of, list_some
 from pumplife.records.plant import Plant
 from pumplife.records.polymers import UNKNOWN, StorageLife, own_storage_years, storage_of
 
@@ -28,6 +29,8 @@ def check_stores(tables: Tables, plant: Plant, log: AuditLog) -> None:
     """
     for name in ("on_hand", "on_order"):
         tables[name] = _keep_whole(tables[name], name, log)
+        _name_idle_stores(tables, name, log)
+    _name_late_orders(tables["on_order"], plant, log)
     _ask_materials(tables, plant, log)
     bags = list_bags(tables, plant)
     late = bags[bags["standing"].eq(EXPIRED) & bags["quantity"].gt(0)]
@@ -62,6 +65,26 @@ def check_stores(tables: Tables, plant: Plant, log: AuditLog) -> None:
     )
 
 
+def _name_late_orders(rows: pd.DataFrame, plant: Plant, log: AuditLog) -> None:
+    """Name the orders that should have come before the records end."""
+    late = rows[rows["expected_on"].lt(plant.records_to) & rows["quantity"].gt(0)]
+    log.add_rows(
+        late,
+        severity="caution",
+        rule="order_late",
+        table="on_order",
+        what=[
+            f"{count:g} of {item} for {store} {'was' if count == 1 else 'were'} expected on "
+            f"{day:%Y-%m-%d}, before the records end."
+            for count, item, store, day in late[
+                ["quantity", "item", "store", "expected_on"]
+            ].itertuples(index=False)
+        ],
+        consequence="They count as on their way, and there from the first day on.",
+        remedy="Book them in, take the row out, or write the day that the supplier gives now.",
+    )
+
+
 def _renew(extension: float) -> str:
     """What can be done with expired stock."""
     if math.isnan(extension):
@@ -69,6 +92,33 @@ def _renew(extension: float) -> str:
     return (
         f"Take it out of use, or inspect and test it as the standard says: that may add "
         f"{extension:g} years (then write shelf_life_years in parts)."
+    )
+
+
+def _name_idle_stores(tables: Tables, name: str, log: AuditLog) -> None:
+    """Name the stores with stock or orders that serve no pump: the first row of each."""
+    serving: set[str] = set()
+    for table in ("pumps", "moves"):
+        duty = tables[table]
+        serving |= set(duty["store"].mask(duty["store"].eq(""), duty["site"]))
+    rows = tables[name]
+    idle = rows[~rows["store"].isin(serving) & rows["quantity"].gt(0)]
+    counts = idle["store"].value_counts()
+    first = idle.drop_duplicates("store")
+    log.add_rows(
+        first,
+        severity="caution",
+        rule="store_without_pumps",
+        table=name,
+        what=[
+            f"Store {store} ({count_of(int(counts[store]), 'row')}) serves no pump; pumps have "
+            f"{list_some(sorted(serving - {''}))}."
+            for store in first["store"]
+        ],
+        consequence="What it holds meets no demand: levels and orders of the other stores are as "
+        "if it weren't there, but for surplus that can be moved.",
+        remedy="Write the store into the column store of the pumps that it serves (a blank means "
+        "the store named like the site), or correct the name.",
     )
 
 

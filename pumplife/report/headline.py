@@ -9,6 +9,7 @@ from pumplife.report.dues import count_due, list_put_off
 from pumplife.report.face import ReadableStudy, find_table, study_units
 from pumplife.report.tables import is_blank, write_count, write_many, write_number
 from pumplife.report.words import NO_CURRENCY
+from pumplife.stock.assess import NO_LEVEL
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +127,9 @@ def _orders_tile(study: ReadableStudy) -> Tile | None:
     pieces = float(orders["quantity"].sum()) if len(orders) else 0.0
     words = "order to place" if len(orders) == 1 else "orders to place"
     note = f"{write_many(pieces, 'piece')} in all"
+    stock = find_table(study, "stock")
+    if bare := int(stock["verdict"].str.startswith(NO_LEVEL).sum()) if len(stock) else 0:
+        note += f"; without {write_many(bare, 'item')} that no level is known for"
     return Tile(write_count(float(len(orders))), words, note)
 
 

@@ -14,7 +14,7 @@ from pumplife.ticket.write import pick_soon
 
 FIRST = 10  # rows of each list; the whole of it is further down
 ORDER = ("item", "store", "quantity", "order_by", "needed_by")
-READY = {"on_shelf": "on the shelf", "arrives": "on their way", "order": "to order"}
+READY = {"on_shelf": "on the shelf", "arrives": "on their way", "late": "late", "order": "to order"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -6,6 +6,7 @@ import numpy as np
 
 from pumplife.policy.advice import Advice
 from pumplife.policy.groups import SideGroup
+from pumplife.records.phrases import count_of
 from pumplife.records.read import Records
 from pumplife.records.stocking import rush_days_of
 from pumplife.stock.asked import Key
@@ -115,7 +116,8 @@ def note_missing(records: Records, advice: Advice) -> None:
         if group.missing and group.kit:
             records.log.add(
                 "caution",
-                f"{group.title}: what its {group.pumps.size} pumps will take isn't known.",
+                f"{group.title}: what its {count_of(group.pumps.size, 'pump')} will take isn't "
+                "known.",
                 rule="no_demand",
                 consequence=f"Stock and budget leave them out; the level of {group.kit} is too low "
                 "for them.",

@@ -248,7 +248,8 @@ def _visits(study: HasDueList, pump: int, side: str, words: Words) -> list[str]:
 
 def _kit_words(ready: str, words: Words) -> str:
     """Where the kit is: on the shelf, under way, or to be ordered."""
-    for key, start in (("arrives", "arrives "), ("order_by", "order by ")):
+    starts = (("arrives", "arrives "), ("late", "late since "), ("order_by", "order by "))
+    for key, start in starts:
         if ready.startswith(start):
             return words[key].format(day=ready.removeprefix(start))
     return words.get(ready, ready)

@@ -275,6 +275,17 @@ def test_pumps_out_of_service_are_left_out(tmp_path):
     assert advice.due["pump_id"].tolist() == ["P-3"]
 
 
+def test_the_group_that_lacks_a_life_is_told_in_good_english(tmp_path):
+    fits = slip_fits()
+    fits.table["part"] = ["diaphragm", "ball", "inlet seat"]
+    parts = [row | ({"part": "inlet seat"} if row["part"] == "seat" else {}) for row in part_rows()]
+    fits.table.loc[2, "material"] = "PTFE"
+    records, advice = advised(tmp_path, fits=fits, parts=parts, pumps=pump_rows()[:1])
+    assert advice.intervals.loc[0, "verdict"] == "No life of an inlet seat CR in slip is known yet."
+    told = records.log.frame().query("rule == 'no_interval'").iloc[0]
+    assert told["consequence"] == "No interval is advised for its 1 pump."
+
+
 def test_unknown_life_leaves_the_row_blank_and_says_why(tmp_path):
     fits = slip_fits()
     fits.table.loc[1, "material"] = "PTFE"
@@ -380,6 +391,17 @@ def test_kits_go_to_the_first_work_then_orders_then_order_by(tmp_path):
     order_by = due.loc["P-1", "do_on"] - pd.Timedelta(days=20)
     ready = due.sort_values(["do_on", "pump_id"])["kit_ready"].tolist()
     assert ready == ["on_shelf", f"arrives {on_day(740)}", f"order by {order_by:%Y-%m-%d}"]
+
+
+def test_an_order_that_should_be_there_is_late_and_never_said_to_arrive_in_the_past(tmp_path):
+    orders = [{"store": "works", "item": "FK", "quantity": 1, "expected_on": on_day(700)}]
+    records, advice = advised(tmp_path, on_order=orders)
+    ready = advice.due.sort_values(["do_on", "pump_id"])["kit_ready"].tolist()
+    assert ready[:2] == ["on_shelf", f"late since {on_day(700)}"]
+    told = records.log.frame().query("rule == 'order_late'").iloc[0]
+    assert told["what"] == (
+        f"1 of FK for works was expected on {on_day(700)}, before the records end."
+    )
 
 
 def test_work_moves_to_an_outage_within_the_near_best_band(plain, tmp_path):

@@ -206,7 +206,7 @@ def test_planned_work_dearer_than_a_breakdown_is_said(tmp_path):
     records, advice = advised(tmp_path, plant_toml=text)
     row = advice.intervals.loc[0]
     assert row["policy"].startswith("run to failure")
-    assert "a planned rebuild is as dear as a breakdown" in row["verdict"]
+    assert "a planned rebuild is no cheaper than a breakdown" in row["verdict"]
     told = records.log.frame().query("rule == 'planned_dearer'").iloc[0]
     assert "a planned rebuild costs 4,350, a breakdown at most 1,550" in told["what"]
 

@@ -239,9 +239,13 @@ def test_headings_are_alike_in_several_languages() -> None:
         "ouvert le": "opened_on",
         "storingsdatum": "happened_on",
         "Arbeitsstunden": "labour_h",
+        "Stood (h)": "downtime_h",
         "Colour": "",
     }.items():
         assert best(word, "rebuilds") == column, word
+    assert best("In use since", "pumps") == "commissioned_on"
+    assert best("Port (mm)", "pumps") == "size_mm"
+    assert best("Price each", "kits") == "unit_cost"
     assert score_table_name("Zählerstände 2024")["readings"] == 100.0
     assert score_table_name("shopping")["rebuilds"] < 84.0
 

@@ -179,6 +179,15 @@ def test_headline_by_hand(study: SimpleNamespace) -> None:
     )
 
 
+def test_no_order_is_no_good_news_where_no_level_is_known(study: SimpleNamespace) -> None:
+    study.tables["orders"] = study.tables["orders"].head(0)
+    verdicts = ["no level: it has no lead time", "no level: it has no lead time", "enough"]
+    study.tables["stock"] = pd.DataFrame({"verdict": verdicts})
+    orders = headline(study)[3]
+    assert orders.value == "0"
+    assert orders.note == "0 pieces in all; without 2 items that no level is known for"
+
+
 def test_what_is_withheld_comes_with_its_remedy(
     study_maker: Callable[..., Any], tmp_path: Path
 ) -> None:

@@ -31,6 +31,7 @@ CALENDAR_PART = "kit by the calendar, failed part between"
 OUTAGES = "kit at outages"
 MOST_OUTAGES = 6  # kit at every outage up to every sixth
 MOST_WEEKS = 520
+MOST_LIVES = 5.0  # longest planned age that is looked at, in usual lives of the side
 MOST_DRAWS = 200  # draws of the ways that have no closed form
 NO_GAIN = "The longest tried: the longer, the cheaper."
 
@@ -119,11 +120,10 @@ def closed_ways(group: SideGroup, decision: Decision) -> list[Outcome]:
         (FAILED_PART, alone, np.inf, np.inf),
         (TODAY, decision.events_today, np.nan, float(np.max(group.planned.ages))),
     ]
-    interval = advice.interval
-    if np.isfinite(interval):
+    interval, gain = planned_age(advice)
+    if np.isfinite(advice.interval):
         named.append((PLANNED, rates_of(advice.at_interval), interval, interval))
     else:
-        interval = float(advice.times[int(np.argmin(advice.expected))])
         named.append((PLANNED, _known_events(group, advice, interval), interval, interval))
     adopted = decision.followed_interval
     if np.isfinite(decision.adopted_interval):
@@ -136,9 +136,23 @@ def closed_ways(group: SideGroup, decision: Decision) -> list[Outcome]:
             group.releases,
             interval=age if np.isfinite(age) else np.nan,
             longest=longest,
+            note=NO_GAIN if name == PLANNED and not gain else "",
         )
         for name, events, age, longest in named
     ]
+
+
+def planned_age(advice: IntervalAdvice) -> tuple[float, bool]:
+    """The advised interval, else the cheapest age within a few usual lives [usage].
+
+    And whether it is the best one: where wear hardly shows, cost falls with the interval for ever.
+    """
+    if np.isfinite(advice.interval):
+        return float(advice.interval), True
+    usual = float(np.median(advice.at_failure.uptime[0]))
+    most = max(1, int(np.searchsorted(advice.times, MOST_LIVES * usual, side="right")))
+    best = int(np.argmin(advice.expected[:most]))
+    return float(advice.times[best]), best + 1 < most
 
 
 def _known_events(group: SideGroup, advice: IntervalAdvice, interval: float) -> EventRates:

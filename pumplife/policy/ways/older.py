@@ -12,7 +12,7 @@ from pumplife.policy.practice import EventRates, failed_part_rates, rates_of
 from pumplife.policy.pump import FloatArray
 from pumplife.policy.simulate_rates import WayTally, simulate_way
 from pumplife.policy.simulate_way import Way, fixed_interval
-from pumplife.policy.ways.alone import Scope, events_at
+from pumplife.policy.ways.alone import Scope, events_at, planned_age
 from pumplife.policy.ways.block import block_events
 from pumplife.policy.ways.outcome import (
     SIMULATED,
@@ -42,7 +42,7 @@ def older_ways(scope: Scope) -> list[Outcome]:
     decision = scope.decision
     age = decision.interval
     if not np.isfinite(age):
-        age = float(decision.advice.times[int(np.argmin(decision.advice.expected))])
+        age, _ = planned_age(decision.advice)
     mean = float(decision.advice.at_failure.uptime[0].mean())
     return [_best_age(scope, OLDER, np.inf, mean), _best_age(scope, PLANNED_OLDER, age, age)]
 

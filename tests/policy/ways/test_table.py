@@ -10,6 +10,8 @@ from pumplife.policy.decide import FAILED_PART, PLANNED, RUN_TO_FAILURE
 from pumplife.policy.ways.alone import (
     CALENDAR,
     CALENDAR_PART,
+    MOST_LIVES,
+    NO_GAIN,
     OUTAGES,
     PLANNED_PART,
     TODAY,
@@ -123,6 +125,19 @@ def test_a_limit_holds_every_setting(tmp_path):
     kept = table["keeps_limit"]
     assert (kept[[PLANNED, PLANNED_PART, CALENDAR, CALENDAR_PART, PLANNED_OLDER]] == "yes").all()
     assert (kept[[RUN_TO_FAILURE, FAILED_PART, OLDER]] == "no").all()
+
+
+def test_a_planned_age_stays_within_a_few_lives_where_none_pays(tmp_path):
+    """A draw that hardly ever fails drew the age out to lives that no pump has, and hours of it."""
+    scale = np.full((3, 8), 6000.0)
+    scale[:, 7] = 1e6
+    lives = slip_fits(shape=np.full((3, 8), 0.9), scale=scale)
+    table, advice = policies(tmp_path, fits=lives)
+    usual = np.median(advice.decisions[0].advice.at_failure.uptime[0])
+    assert np.isinf(advice.decisions[0].interval)
+    assert (table.loc[[PLANNED, PLANNED_OLDER], "interval"] <= MOST_LIVES * usual).all()
+    assert table.loc[PLANNED, "note"] == NO_GAIN
+    assert table.loc[PLANNED, "cost_rate"] > table.loc[RUN_TO_FAILURE, "cost_rate"]
 
 
 def test_one_position_with_what_is_older_is_the_kit(tmp_path):
