@@ -107,10 +107,11 @@ def tidy_text(column: "pd.Series") -> "pd.Series":
 
 def _spellings(column: "pd.Series") -> "tuple[list[str], NDArray[np.intp]]":
     """Give the distinct cells and which one each row holds."""
-    if not isinstance(column.dtype, pd.CategoricalDtype):
+    cells = column.array
+    if not isinstance(cells, pd.Categorical):
         place, words = pd.factorize(column)
         return [str(word) for word in words], place.astype(np.intp)
-    code, words = column.cat.codes.to_numpy(), column.cat.categories
+    code, words = cells.codes, cells.categories
     used = np.zeros(len(words), dtype=np.bool_)
     used[code] = True
     return list(words[used]), (np.cumsum(used) - 1)[code]
