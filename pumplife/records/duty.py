@@ -168,7 +168,7 @@ def _carry_forward(stints: pd.DataFrame) -> pd.DataFrame:
     if not stints["pump"].is_unique:
         names = [*DUTY_COLUMNS, "state"]
         words = [name for name in names if not _is_number(name)]
-        given = stints[names].where(stints[names].ne(""))
+        given = stints[names].where(stints[names] != "")
         filled[names] = given.groupby(stints["pump"]).ffill()
         filled[words] = filled[words].fillna("")
     blank = filled["store"].eq("")
