@@ -13,6 +13,7 @@ from pumplife.fits.alike.changes import split_where_changed
 from pumplife.fits.alike.likeness import compare_lives
 from pumplife.fits.build import Fits, fit_lives
 from pumplife.fits.duty_effects import find_duty_effects
+from pumplife.fits.opinions import say_second_opinions
 from pumplife.lives.build import Lives, build_lives
 from pumplife.lives.questions import list_questions
 from pumplife.lives.rules.book import HISTORY_RULES
@@ -187,6 +188,7 @@ def _study_written(
     told("fits")
     lives, changes = split_where_changed(records, lives)
     fits, lives = fit_lives(records, lives, seed=seed)
+    say_second_opinions(records, fits.table, fits.taken)
     effects = find_duty_effects(fits, lives, duty)
     fits, alike = compare_lives(records, lives, fits, changes, seed=seed)
     from pumplife.conclusions import Known, conclude  # noqa: PLC0415  (late: not for an audit)

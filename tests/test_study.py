@@ -391,7 +391,7 @@ def dues_of(study: Study) -> pd.DataFrame:
 def test_due_stock_and_orders_follow_what_the_plant_has_adopted(write: Write, whole: Study) -> None:
     advised = row_of(whole)["interval"]
     assert np.isfinite(advised)
-    study = run_study(write(adopted=adopt(round(0.4 * advised))))
+    study = run_study(write(adopted=adopt(round(0.4 * advised))), results=["budget"])
     row = row_of(study)
     assert row["interval"] == pytest.approx(advised)
     assert row["adopted_interval"] == round(0.4 * advised)

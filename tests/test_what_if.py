@@ -125,9 +125,9 @@ def test_the_budget_is_linear_in_its_prices(study):
 def test_costs_given_with_the_call_stand_in_and_the_audit_says_so(tmp_path):
     folder = small_plant(tmp_path)
     text = (folder / "plant.toml").read_text(encoding="utf-8")
-    called = run_study(folder, costs={"downtime_per_h": 300.0})
+    called = run_study(folder, costs={"downtime_per_h": 300.0}, results=())
     other = text.replace("downtime_per_h = 100.0", "downtime_per_h = 300.0")
-    written = run_study(small_plant(tmp_path / "other", plant_toml=other))
+    written = run_study(small_plant(tmp_path / "other", plant_toml=other), results=())
     pd.testing.assert_frame_equal(called.tables["intervals"], written.tables["intervals"])
     note = called.tables["audit"].query("rule == 'costs_given'")
     assert note["what"].str.contains("downtime_per_h").all()

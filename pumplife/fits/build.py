@@ -16,7 +16,7 @@ from pumplife.fits.groups import (
     share_out,
     spend_worn,
 )
-from pumplife.fits.opinions import judge_forms, say_second_opinions
+from pumplife.fits.opinions import judge_forms
 from pumplife.fits.priors import say_changed_priors, shape_prior
 from pumplife.fits.rules import read_rules, say_changed_rules
 from pumplife.fits.sharing import widen_shared
@@ -99,7 +99,7 @@ def fit_lives(
     Parameters
     ----------
     records : Records
-        Takes the audit rows: second opinions that differ.
+        Takes the audit rows on changed priors and rules, and on parts pulled as worn.
     lives : Lives
         From `build_lives`.
     seed : int
@@ -118,7 +118,6 @@ def fit_lives(
     taken = spend_worn(rows, settled.table, spent)
     _say_pulled(records, settled.table, spent)
     fits = _fit_groups(records, groups, (rows, taken), event, seed=seed, draws=draws)
-    say_second_opinions(records, fits.table, taken)
     return fits, settled
 
 

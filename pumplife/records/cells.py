@@ -1,5 +1,6 @@
 """Turn the text of a column into numbers, dates and codes, and say which cells could not be."""
 
+import datetime
 import re
 import unicodedata
 from collections.abc import Callable
@@ -37,16 +38,24 @@ _MONTHS = {
 }
 """Beginnings of the names of months in English, German, French, Spanish, Italian and Dutch."""
 _ISO = r"^(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[T ].*)?$"
-_MONTH = r"^(\d{4}-\d{1,2})$"
+_MONTH = re.compile(r"^(\d{4}-\d{1,2})$")
 _COMPACT = r"^(\d{4})(\d{2})(\d{2})$"
-_THREE = r"^(\d{1,2})[-/. ]+(\d{1,2})[-/. ]+(\d{4}|\d{2})(?:[T ,].*)?$"
+_THREE = re.compile(r"^(\d{1,2})[-/. ]+(\d{1,2})[-/. ]+(\d{4}|\d{2})(?:[T ,].*)?$")
 _REST = r"(?:[T ,].*)?$"
 _NTH = r"(\d{1,2})(?:st|nd|rd|th|er)?"
 _NAMED = rf"^{_NTH}[-/. ]*(?:de )?([^\W\d_]{{3,}})[-/., ]*(?:de )?(\d{{4}}|\d{{2}}){_REST}"
 _MONTH_FIRST = rf"^(?:[^\W\d_]+, )?([^\W\d_]{{3,}})[-/. ]*{_NTH}[-/., ]+(\d{{4}}){_REST}"
-_CERTAIN = ((_ISO, "ymd"), (_COMPACT, "ymd"), (_NAMED, "dmy"), (_MONTH_FIRST, "mdy"))
-_SERIAL = r"^[1-9]\d{4}(?:\.\d+)?$"
-_WHOLE_SERIAL = r"^[2-7]\d{4}(?:\.0+)?$"
+_CERTAIN = tuple(
+    (re.compile(pattern), order)
+    for pattern, order in (
+        (_ISO, "ymd"),
+        (_COMPACT, "ymd"),
+        (_NAMED, "dmy"),
+        (_MONTH_FIRST, "mdy"),
+    )
+)
+_SERIAL = re.compile(r"^[1-9]\d{4}(?:\.\d+)?$")
+_WHOLE_SERIAL = re.compile(r"^[2-7]\d{4}(?:\.0+)?$")
 _MONEY = r"(?<=\d)(?:stk\.?|pcs?|eur|usd|gbp|chf)$|^(?:eur|usd|gbp|chf)(?=\d)"
 _HOURS = r"(?<=\d)(?:h|hrs?|hours?|std\.?)$"
 _SIZES = r"(?<=\d)mm$|^dn(?=\d)"  # DN 50 is the nominal size 50 (ISO 6708)
@@ -98,10 +107,11 @@ def tidy_text(column: "pd.Series") -> "pd.Series":
 
 def _spellings(column: "pd.Series") -> "tuple[list[str], NDArray[np.intp]]":
     """Give the distinct cells and which one each row holds."""
-    if not isinstance(column.dtype, pd.CategoricalDtype):
+    cells = column.array
+    if not isinstance(cells, pd.Categorical):
         place, words = pd.factorize(column)
         return [str(word) for word in words], place.astype(np.intp)
-    code, words = column.cat.codes.to_numpy(), column.cat.categories
+    code, words = cells.codes, cells.categories
     used = np.zeros(len(words), dtype=np.bool_)
     used[code] = True
     return list(words[used]), (np.cumsum(used) - 1)[code]
@@ -110,12 +120,14 @@ def _spellings(column: "pd.Series") -> "tuple[list[str], NDArray[np.intp]]":
 def _respelled(column: "pd.Series", respell: Callable[[str], str]) -> "pd.Series":
     """Write every cell anew, each spelling once; a categorical column stays one."""
     spellings, place = _spellings(column)
-    words = np.array([respell(word) for word in spellings], dtype=object)
+    told = [respell(word) for word in spellings]
     if not isinstance(column.dtype, pd.CategoricalDtype):
-        return pd.Series(words[place], index=column.index, dtype=object)
-    code, distinct = pd.factorize(pd.Index(words, dtype=object))
-    told: Any = code[place]
-    return pd.Series(pd.Categorical.from_codes(told, distinct), index=column.index)
+        return pd.Series(np.array(told, dtype=object)[place], index=column.index, dtype=object)
+    if told == list(column.cat.categories):
+        return column
+    code, distinct = pd.factorize(pd.Index(told, dtype=object))
+    codes: Any = code[place]
+    return pd.Series(pd.Categorical.from_codes(codes, distinct), index=column.index)
 
 
 def read_numbers(
@@ -148,23 +160,28 @@ def read_numbers(
         Floats.
     """
     spellings, place = _spellings(column)
-    words = pd.Series(spellings, dtype=object)
-    direct = words.where(words.str.match(_PLAIN_NUMBER), "nan").astype("float64")
     shapes = [_bare_number(word, unit) for word in spellings]
     seen = ("." if exact else "") or decimal or decimal_mark(shapes)
     mark = seen or hint or "."
     doubtful = any("." in word or "," in word for word in shapes)
-    if mark == "." and bool((direct.notna() | words.eq("")).all()):
-        numbers = direct.to_numpy()
+    plain = [not word or _PLAIN_NUMBER.match(word) for word in spellings]
+    if mark == "." and all(plain):
+        read = [float(word or "nan") for word in spellings]
     else:
-        numbers = np.array([_number(word, mark) for word in shapes], dtype=float)
-    values = pd.Series(numbers[place], index=column.index)
+        read = [_number(word, mark) for word in shapes]
+    numbers = np.array(read, dtype=float)
+    unread = np.isnan(numbers) & _written(spellings)
     return TypedColumn(
-        values=values,
-        bad=values.isna() & column.ne(""),
+        values=pd.Series(numbers[place], index=column.index),
+        bad=pd.Series(unread[place], index=column.index),
         decimal=mark,
         guessed=doubtful and not seen,
     )
+
+
+def _written(spellings: list[str]) -> NDArray[np.bool_]:
+    """Say which spellings hold anything."""
+    return np.array([word != "" for word in spellings], dtype=np.bool_)
 
 
 def _bare_number(word: str, unit: str) -> str:
@@ -229,26 +246,29 @@ def read_dates(
         Dates without time, between 1950 and 2099.
     """
     spellings, place = _spellings(column)
-    words = pd.Series(spellings, dtype=object)
-    if months:
-        words = words.str.replace(_MONTH, r"\1-01", regex=True)
-    days = _certain_dates(words)
-    written = words[words.ne("")]
-    numbered = not serials and len(written) > 0 and bool(written.str.match(_WHOLE_SERIAL).all())
+    words = [_MONTH.sub(r"\1-01", word) for word in spellings] if months else spellings
+    days = [_certain_date(word) for word in words]
+    written = [at for at, word in enumerate(words) if word]
+    numbered = bool(written) and not serials and all(map(_WHOLE_SERIAL.match, filter(None, words)))
     if serials or numbered:
-        days = days.fillna(_serial_dates(words))
-    left = words[days.isna() & words.ne("")]
+        days = [
+            _serial_date(word) if day is None else day
+            for word, day in zip(words, days, strict=True)
+        ]
+    left = {at: _THREE.match(words[at]) for at in written if days[at] is None}
     used, undecided = "", False
-    if len(left):
-        three = left.str.extract(_THREE).dropna().astype(int)
-        used, undecided = date_order(three.to_numpy(), order)
-        days = days.fillna(_ordered_dates(three, used))
-    days = days.where(days.dt.year.between(1950, 2099))
-    values: pd.Series = pd.Series(days.to_numpy()[place], index=column.index)
-    first = days[written.index].first_valid_index() if numbered else None
+    if left:
+        three = {at: tuple(map(int, told.groups())) for at, told in left.items() if told}
+        used, undecided = date_order(np.array(list(three.values()), dtype=np.int64), order)
+        for at, numbers in three.items():
+            days[at] = _ordered_date(numbers, used)
+    days = [day if day and 1950 <= day.year <= 2099 else None for day in days]
+    read = np.array(days, dtype="datetime64[D]").astype("datetime64[ns]")
+    unread = np.isnat(read) & _written(spellings)
+    first = next((at for at in written if days[at]), None) if numbered else None
     return TypedColumn(
-        values=values,
-        bad=values.isna() & column.ne(""),
+        values=pd.Series(read[place], index=column.index),
+        bad=pd.Series(unread[place], index=column.index),
         order=used,
         undecided=undecided,
         serial="" if first is None else f"{words[first]} is {days[first]:%Y-%m-%d}",
@@ -267,56 +287,47 @@ def leave_undecided(column: "pd.Series", typed: TypedColumn, *, serials: bool) -
     )
 
 
-def _certain_dates(words: "pd.Series") -> "pd.Series":
-    """Read the spellings that need no order; each pattern sees what those before it left."""
-    found = pd.Series(pd.NaT, index=words.index, dtype="datetime64[ns]")
-    for pattern, names in _CERTAIN:
-        left = words[found.isna() & words.ne("")]
-        if left.empty:
-            break
-        parts = left.str.extract(pattern).set_axis(list(names), axis=1).dropna()
-        if parts.empty:
+def _certain_date(word: str) -> datetime.date | None:
+    """Read a spelling that needs no order; each pattern sees what those before it left."""
+    for pattern, order in _CERTAIN:
+        told = pattern.match(word)
+        if told is None:
             continue
-        if names != "ymd":
-            parts["m"] = parts["m"].map(_month)
-            parts["y"] = _whole_year(parts["y"].astype(int))
-        found = found.fillna(_compose(parts))
-    return found
+        parts = dict(zip(order, told.groups(), strict=True))
+        year = int(parts["y"])
+        if order == "ymd":
+            day = _compose(year, int(parts["m"]), int(parts["d"]))
+        else:
+            day = _compose(_whole_year(year), _month(parts["m"]), int(parts["d"]))
+        if day is not None:
+            return day
+    return None
 
 
-def _month(word: str) -> float:
-    """Give the number of a month by its name in any of our languages; NaN for another word."""
+def _month(word: str) -> int:
+    """Give the number of a month by its name in any of our languages; 0 for another word."""
     spread = unicodedata.normalize("NFKD", word.casefold())
     bare = "".join(letter for letter in spread if not unicodedata.combining(letter))
-    return _MONTHS.get(bare[:4], _MONTHS.get(bare[:3], np.nan))
+    return _MONTHS.get(bare[:4], _MONTHS.get(bare[:3], 0))
 
 
-def _whole_year(year: "pd.Series") -> "pd.Series":
-    return year.where(year >= 100, year + np.where(year < 70, 2000, 1900))
+def _whole_year(year: int) -> int:
+    return year if year >= 100 else year + (2000 if year < 70 else 1900)
 
 
-def _serial_dates(words: "pd.Series") -> "pd.Series":
-    serial = pd.to_numeric(words.where(words.str.match(_SERIAL), ""), errors="coerce")
-    whole = np.floor(serial).fillna(0.0).astype(np.int64)  # a cast of NaN would warn
-    days: pd.Series = pd.Timestamp("1899-12-30") + pd.to_timedelta(whole, unit="D")
-    return days.where(serial.notna())
+def _serial_date(word: str) -> datetime.date | None:
+    """Read a day number of a spreadsheet; its time of day is dropped."""
+    if not _SERIAL.match(word):
+        return None
+    return datetime.date(1899, 12, 30) + datetime.timedelta(days=int(float(word)))
 
 
-def _compose(parts: pd.DataFrame) -> "pd.Series":
-    """Join year, month and day [columns y, m, d]; impossible dates become NaT."""
-    numbers = parts.dropna().astype(int)
-    written = (
-        numbers["y"].astype(str)
-        + "-"
-        + numbers["m"].astype(str).str.zfill(2)
-        + "-"
-        + numbers["d"].astype(str).str.zfill(2)
-    )
-    days: pd.Series = pd.to_datetime(written, format="%Y-%m-%d", errors="coerce").astype(
-        "datetime64[ns]"
-    )
-    whole: pd.Series = days.reindex(parts.index)
-    return whole
+def _compose(year: int, month: int, day: int) -> datetime.date | None:
+    """Join year, month and day; None where there is no such day."""
+    try:
+        return datetime.date(year, month, day)
+    except ValueError:
+        return None
 
 
 def date_order(three: "NDArray[np.int64]", declared: str) -> tuple[str, bool]:
@@ -349,10 +360,10 @@ def date_order(three: "NDArray[np.int64]", declared: str) -> tuple[str, bool]:
     return "day-first", bool((first != second).any())
 
 
-def _ordered_dates(three: pd.DataFrame, order: str) -> "pd.Series":
-    names = {"month-first": ["m", "d", "y"], "year-first": ["y", "m", "d"]}
-    parts = three.set_axis(names.get(order, ["d", "m", "y"]), axis=1)
-    return _compose(parts.assign(y=_whole_year(parts["y"])))
+def _ordered_date(three: tuple[int, ...], order: str) -> datetime.date | None:
+    names = {"month-first": "mdy", "year-first": "ymd"}.get(order, "dmy")
+    parts = dict(zip(names, three, strict=True))
+    return _compose(_whole_year(parts["y"]), parts["m"], parts["d"])
 
 
 def translate(column: "pd.Series", words: dict[str, str]) -> "pd.Series":
@@ -380,5 +391,8 @@ def read_codes(column: "pd.Series", codes: tuple[str, ...]) -> TypedColumn:
         known |= {"y": "yes", "true": "yes", "1": "yes", "n": "no", "false": "no", "0": "no"}
     spellings, place = _spellings(column)
     read = np.array([known.get(squeeze(word), "") for word in spellings], dtype=object)
-    values = pd.Series(read[place], index=column.index, dtype=object)
-    return TypedColumn(values=values, bad=values.eq("") & column.ne(""))
+    unread = (read == "") & _written(spellings)
+    return TypedColumn(
+        values=pd.Series(read[place], index=column.index, dtype=object),
+        bad=pd.Series(unread[place], index=column.index),
+    )

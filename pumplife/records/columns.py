@@ -5,6 +5,7 @@ import re
 from collections.abc import Collection
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from pumplife.records.audit import SET_ASIDE, AuditLog
@@ -290,6 +291,8 @@ def _type_column(
         return read_dates(cells, order=order, serials=not raw.mark, months=column.name == "month")
     if column.kind != "number":
         typed = read_codes(cells, column.codes)
+        if not typed.bad.any():
+            return typed
         taken = typed.values.mask(typed.bad, column.unreadable)
         return dataclasses.replace(typed, values=taken)
     if column.unreadable == "withhold":
@@ -303,14 +306,11 @@ def _type_column(
         exact=exact,
         unit=UNITS.get(column.name.rpartition("_")[2], ""),
     )
-    unfit = typed.values.lt(0) & (not column.signed)
-    unfit |= typed.values.abs() > MOST
-    return dataclasses.replace(
-        typed,
-        values=typed.values.mask(unfit),
-        bad=typed.bad | unfit,
-        guessed=typed.guessed and not hint,
-    )
+    typed = dataclasses.replace(typed, guessed=typed.guessed and not hint)
+    unfit = ~typed.values.between(-MOST if column.signed else 0.0, MOST) & typed.values.notna()
+    if not unfit.any():
+        return typed
+    return dataclasses.replace(typed, values=typed.values.mask(unfit), bad=typed.bad | unfit)
 
 
 def _decided(
@@ -353,15 +353,15 @@ def _drop_blank(
     frame: pd.DataFrame, bad: "dict[str, pd.Series]", table: Table, log: AuditLog
 ) -> pd.DataFrame:
     """Set aside the rows that lack a required cell."""
-    unreadable = pd.Series(False, index=frame.index)
+    unreadable = np.zeros(len(frame), dtype=np.bool_)
     for column in table.columns:
         unfit = bad.get(column.name, False)
         if column.kind == "date" and column.instead:
             frame[column.name] = frame[column.name].fillna(frame[column.instead])
-            unreadable |= frame[column.name].isna() & unfit
+            unreadable |= np.asarray(frame[column.name].isna() & unfit)
         elif column.sets_aside:
-            unreadable |= unfit
-    if bool(unreadable.any()):
+            unreadable |= np.asarray(unfit)
+    if unreadable.any():
         frame = frame[~unreadable].reset_index(drop=True)
     for column in table.columns:
         if not column.required or column.lenient:

@@ -165,11 +165,12 @@ def _reset_store(stints: pd.DataFrame) -> pd.DataFrame:
 def _carry_forward(stints: pd.DataFrame) -> pd.DataFrame:
     """Fill what a move leaves blank with what held before it."""
     filled = stints.copy()
-    names = () if stints["pump"].is_unique else (*DUTY_COLUMNS, "state")
-    for name in names:
-        given = stints[name] if _is_number(name) else stints[name].mask(stints[name].eq(""))
-        carried = given.groupby(stints["pump"]).ffill()
-        filled[name] = carried if _is_number(name) else carried.fillna("")
+    if not stints["pump"].is_unique:
+        names = [*DUTY_COLUMNS, "state"]
+        words = [name for name in names if not _is_number(name)]
+        given = stints[names].where(stints[names] != "")
+        filled[names] = given.groupby(stints["pump"]).ffill()
+        filled[words] = filled[words].fillna("")
     blank = filled["store"].eq("")
     return filled.assign(store=filled["store"].where(~blank, filled["site"]))
 

@@ -50,7 +50,7 @@ def find_heading(grid: pd.DataFrame, filled: np.ndarray, known: Collection[str])
     """
     rows = np.flatnonzero(filled)[:LOOK]
     lines = [[cell.strip() for cell in line] for line in grid.iloc[rows].to_numpy(object)]
-    best = _best_known(lines, rows, known)
+    best = _best_known(lines, rows, frozenset(known))
     if best is not None:
         return best
     counts = np.array([len(set(line) - {""}) for line in lines])
@@ -85,7 +85,7 @@ def _best_known(lines: list[list[str]], rows: np.ndarray, known: Collection[str]
 
 
 def _count_known(line: list[str], known: Collection[str]) -> int:
-    return len({squeeze(word) for word in line if word} & set(known))
+    return len({squeeze(word) for word in line if word}.intersection(known))
 
 
 def _join(above: list[str], below: list[str], known: Collection[str] = ()) -> list[str]:

@@ -1,5 +1,6 @@
 """Words for findings: counts with their noun, near spellings, lines for plant.toml."""
 
+import functools
 import json
 import re
 from collections.abc import Iterable, Sequence
@@ -14,6 +15,7 @@ LONG = 60
 """Most letters of a cell that a sentence repeats."""
 
 
+@functools.lru_cache(maxsize=4096)
 def squeeze(word: str) -> str:
     """Fold case and drop spaces, underscores and hyphens: how names are matched."""
     return re.sub(r"[\s_\-]+", "", word).casefold()

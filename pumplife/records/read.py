@@ -274,7 +274,7 @@ def _lacks_basis(
     log: AuditLog,
 ) -> bool:
     """Say whether something is missing without which there is no study."""
-    asked = set(log.frame().query("rule == @TWO_TABLES")["table"])
+    asked = set(log.rows_of([TWO_TABLES])["table"])
     missing = [
         name
         for name, table in TABLES.items()

@@ -42,7 +42,8 @@ def settle_spellings(tables: Tables, log: AuditLog) -> None:
         Gets a note for every spelling that was changed.
     """
     for subject, listed in VOCABULARIES.items():
-        places = [(place.partition(".")[0], place.partition(".")[2]) for place in listed.split()]
+        listed_in = (place.split(".") for place in listed.split())
+        places = [(name, column) for name, column in listed_in if len(tables[name])]
         fold = squeeze if subject == "part" else str.casefold
         chosen = _choose(tables, places, fold)
         if subject == "part":

@@ -64,7 +64,8 @@ def mostly_one_material():
 
 @pytest.fixture(scope="module")
 def study(tmp_path_factory):
-    return run_study(small_plant(tmp_path_factory.mktemp("plant"), **mostly_one_material()))
+    plant = small_plant(tmp_path_factory.mktemp("plant"), **mostly_one_material())
+    return run_study(plant, results=["materials"])
 
 
 def test_the_trial_is_proposed_since_it_saves_more_than_it_costs(study):

@@ -8,7 +8,6 @@ import tempfile
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
-from unittest.mock import patch
 
 import numpy as np
 import pandas as pd
@@ -31,7 +30,6 @@ QUANTITIES = ("money", "breakdowns", "kits")
 SLICES = (np.arange(9) + 0.5) / 9.0
 KNOWN, SEEN = "habits known", "habits as the tickets show them"
 BANDS = ((0.0, 40.0, "fewer than 40"), (40.0, 100.0, "40 to 99"), (100.0, np.inf, "100 or more"))
-_OPINIONS = "pumplife.fits.build.say_second_opinions"  # words beside fits, most of the time
 
 
 def foretell_works(seed: int, *, plants: int = PLANTS) -> pd.DataFrame:
@@ -44,7 +42,7 @@ def foretell_works(seed: int, *, plants: int = PLANTS) -> pd.DataFrame:
     service = works.tables["pumps"]["service"]
     sites = {name: f"site {n // SERVICES:02d}" for n, name in enumerate(sorted(service.unique()))}
     works.tables["pumps"] = works.tables["pumps"].assign(site=service.map(sites))
-    with tempfile.TemporaryDirectory(prefix="invented-") as folder, patch(_OPINIONS):
+    with tempfile.TemporaryDirectory(prefix="invented-") as folder:
         records, duty, clock, lives, fits = run_folder(works.write(Path(folder)))
     groups = [g for g in build_groups(records, duty, clock, lives, fits) if not g.missing]
     amounts = [event_amounts(group, records.plant) for group in groups]

@@ -22,7 +22,7 @@ from make_plant import Plant, make_plant, write_plant  # noqa: E402
 
 from pumplife.fits.build import Fits, fit_lives  # noqa: E402
 from pumplife.lives.build import Lives, build_lives  # noqa: E402
-from pumplife.policy.advice import advise  # noqa: E402
+from pumplife.policy.advice import decide_all  # noqa: E402
 from pumplife.policy.costs import cost_rates  # noqa: E402
 from pumplife.policy.decide import FAILED_PART  # noqa: E402
 from pumplife.policy.groups import SideGroup  # noqa: E402
@@ -115,11 +115,10 @@ def regret_clean(seed: int) -> pd.DataFrame:
     over the best of these) and policy_regret (renewing the failed part alone allowed on both).
     """
     plant, route = run_clean(seed)
-    advice = advise(*route)
+    decided, fitted = decide_all(*route), route[-1].table
     truth = pd.DataFrame(plant.truth["settings"]["lives"])
     rows = []
-    pairs = zip(advice.groups, advice.decisions, advice.intervals["failures"], strict=True)
-    for group, decision, failures in pairs:
+    for group, decision in zip(decided.groups, decided.decisions, strict=True):
         if decision is None:
             continue
         planned, best, alone = _costs_at_truth(group, truth, decision.advice.interval)
@@ -131,7 +130,7 @@ def regret_clean(seed: int) -> pd.DataFrame:
                 "side": group.side,
                 "kit": group.kit,
                 "hazard": group.hazard,
-                "failures": failures,
+                "failures": fitted["failures"].iloc[np.unique(group.fit_rows)].sum(),
                 "limited": decision.advice.binding_limit != "cost",
                 "interval_regret": planned / best - 1.0,
                 "policy_regret": chosen / min(best, alone) - 1.0,

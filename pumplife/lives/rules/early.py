@@ -18,6 +18,8 @@ BY_CHANCE = 1e-4
 def find_early_clusters(story: Story) -> pd.DataFrame:
     """Lots, crews and half-years of a site whose fittings fail early more often than the rest."""
     fits = _fits(story)
+    if fits["early"].sum() < CLUSTER:
+        return tell(fits[:0], "rebuilds", [])
     told = [_clusters(fits, name, words) for name, words in _GROUPS]
     return pd.concat(told, ignore_index=True)
 
