@@ -124,10 +124,10 @@ def closed_ways(group: SideGroup, decision: Decision) -> list[Outcome]:
         named.append((PLANNED, rates_of(advice.at_interval), interval, interval))
     else:
         interval = float(advice.times[int(np.argmin(advice.expected))])
-        named.append((PLANNED, _known_events(group, advice, interval), interval, interval))
+        named.append((PLANNED, _known_events(advice, interval), interval, interval))
     adopted = decision.followed_interval
     if np.isfinite(decision.adopted_interval):
-        named.append((ADOPTED, _known_events(group, advice, adopted), adopted, adopted))
+        named.append((ADOPTED, _known_events(advice, adopted), adopted, adopted))
     return [
         outcome_of(
             name,
@@ -141,9 +141,9 @@ def closed_ways(group: SideGroup, decision: Decision) -> list[Outcome]:
     ]
 
 
-def _known_events(group: SideGroup, advice: IntervalAdvice, interval: float) -> EventRates:
+def _known_events(advice: IntervalAdvice, interval: float) -> EventRates:
     """`events_at` of the integrals that the advice rests on."""
-    return rates_of(integrate_to(group.life, advice.known, np.array([interval])))
+    return rates_of(integrate_to(advice.side, advice.known, np.array([interval])))
 
 
 def renewal_ways(scope: Scope) -> list[Outcome | Withheld]:
