@@ -72,8 +72,8 @@ def build_intervals(
 ) -> pd.DataFrame:
     """One row per group; blank where it has no advice."""
     rows = []
-    decided = [one for one in zip(groups, decisions, strict=True) if one[1] is not None]
-    calendars = calendar_rows(records, clock, decided)
+    pairs = zip(groups, decisions, strict=True)
+    calendars = calendar_rows(records, clock, [(g, one) for g, one in pairs if one is not None])
     for number, (group, decision) in enumerate(zip(groups, decisions, strict=True)):
         row = _group_row(group) | tell_practice(lives, group, adopted_interval(records, group))
         if decision is not None:
