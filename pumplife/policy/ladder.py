@@ -123,7 +123,7 @@ def _fill_in(
 ) -> None:
     """Fill in survival and hazard at every other age, and what each step between adds."""
     known, flow = into
-    block = 2 * max(1, BLOCK_CELLS // (2 * lives.shape.size))
+    block = 2 * max(NEAR // 2 + 1, BLOCK_CELLS // (2 * lives.shape.size))
     weights, apart, done, old = _weights(len(flow) - 1), side.apart, 0, NEAR + 1
     density = np.zeros((old + block, *flow.shape[1:]))
     for first, rate in _wear(lives, side.count, ages, half, block):
@@ -136,7 +136,7 @@ def _fill_in(
         density[:old] = density[block:]
         np.multiply(rate, survival[:, None], out=density[old : old + len(rate), :-1])
         np.multiply(survival, age, out=density[old : old + len(rate), -1])
-        ready = len(flow) - 1 if stop == ages.size else max(0, (stop - NEAR // 2) // 2 - 1)
+        ready = len(flow) - 1 if stop == ages.size else (stop - NEAR // 2) // 2 - 1
         begin = max(0, first - old)
         near = density[old - (first - begin) : old + len(rate)]
         np.matmul(

@@ -98,3 +98,13 @@ def test_draws_picked_here_and_there_lie_side_by_side():
     for picked in (lives[:, ::3], lives[:, np.arange(60) % 40], lives[[2, 0]], lives[1:, 5:]):
         assert all(getattr(picked, name).flags.c_contiguous for name in ("shape", "early_share"))
     assert lives[:, ::3].scale.tolist() == lives.scale[:, ::3].tolist()
+
+
+@pytest.mark.parametrize("block", [1, 50_000])
+def test_a_ladder_in_blocks_is_one_in_one_go(monkeypatch, block):
+    side = side_of(2.3, 0.04)
+    plain = integrate_ladder(side)
+    monkeypatch.setattr(ladder, "BLOCK_CELLS", block * side.lives.shape.size)
+    known = integrate_ladder(side)
+    assert known.uptime == pytest.approx(plain.uptime, rel=1e-13)
+    assert known.incidence == pytest.approx(plain.incidence, rel=1e-12)
