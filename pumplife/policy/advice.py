@@ -231,8 +231,8 @@ def _of_each(
     A group of which something is missing has None, and the audit says why.
     """
     ready = [group for group in groups if not group.missing]
-    draws = sum(group.lives.shape.shape[-1] for group in ready)
-    results = iter(list(in_turn(task, ready, draws)))
+    size = sum(group.lives.shape.shape[-1] + group.pumps.size for group in ready)
+    results = iter(list(in_turn(task, ready, size)))
     for group in groups:
         if group.missing:
             _say_missing(records, group)

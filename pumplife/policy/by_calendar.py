@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,6 +17,7 @@ from pumplife.policy.rounding import TOLERANCE
 from pumplife.policy.simulate import IntArray
 from pumplife.records.plant import to_day
 from pumplife.records.read import Records
+from pumplife.records.second import in_turn
 from pumplife.records.usage import UsageClock
 
 STEP_WEEKS = 4.0  # usage is looked at in steps of so many weeks
@@ -131,6 +133,14 @@ def calendar_row(
         "cost_of_calendar": cost - best,
         "usage_spread": pattern.spread,
     }
+
+
+def calendar_rows(
+    records: Records, clock: UsageClock, decided: list[tuple[SideGroup, Decision]]
+) -> Iterator[dict[str, Any]]:
+    """`calendar_row` of each group, by two processes where pumps are many."""
+    steps = MOST_STEPS * sum(group.pumps.size for group, _ in decided)
+    yield from list(in_turn(lambda one: calendar_row(records, clock, *one), decided, steps))
 
 
 def best_weeks(

@@ -180,7 +180,7 @@ def _events_today(
         return alone
     if group.planned.never == 1.0 and group.kit_share >= AS_GOOD_AS_ALL:
         return never
-    return practice_rates(group.life, group.planned, group.kit_share, known=advice.known)
+    return practice_rates(advice.side, group.planned, group.kit_share, known=advice.known)
 
 
 def _adopted_rates(
@@ -189,5 +189,5 @@ def _adopted_rates(
     """Cost of the adopted interval, the whole side renewed at failures."""
     if np.isnan(interval):
         return None
-    at = integrate_to(group.life, advice.known, np.array([interval]))
+    at = integrate_to(advice.side, advice.known, np.array([interval]))
     return cost_rates(costs, rates_of(at))

@@ -135,15 +135,15 @@ def keep_todays(group: SideGroup, decision: Decision) -> Decision:
     todays = typical_interval(group.planned) if np.isnan(adopted) else adopted
     interval = min(todays, decision.limit)
     if not np.isfinite(interval):
-        return decision if not np.isfinite(decision.interval) else _at(group, decision, np.inf)
-    kept = _at(group, decision, interval)
+        return decision if not np.isfinite(decision.interval) else _at(decision, np.inf)
+    kept = _at(decision, interval)
     return replace(kept, policy=KEEP_TODAYS) if todays <= decision.limit else kept
 
 
-def _at(group: SideGroup, decision: Decision, interval: float) -> Decision:
+def _at(decision: Decision, interval: float) -> Decision:
     """The decision with another interval, the whole side renewed at failures."""
     advice, costs = decision.advice, decision.costs
-    at = integrate_to(group.life, advice.known, np.array([interval]))
+    at = integrate_to(advice.side, advice.known, np.array([interval]))
     events = rates_of(at)
     rates = cost_rates(costs, events)
     never = decision.run_to_failure.money

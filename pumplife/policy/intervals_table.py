@@ -9,7 +9,7 @@ import pandas as pd
 
 from pumplife.lives.build import Lives
 from pumplife.policy.adopted import adopted_interval, review_row
-from pumplife.policy.by_calendar import calendar_row
+from pumplife.policy.by_calendar import calendar_rows
 from pumplife.policy.decide import (
     FAILED_PART,
     RUN_TO_FAILURE,
@@ -72,6 +72,8 @@ def build_intervals(
 ) -> pd.DataFrame:
     """One row per group; blank where it has no advice."""
     rows = []
+    pairs = zip(groups, decisions, strict=True)
+    calendars = calendar_rows(records, clock, [(g, one) for g, one in pairs if one is not None])
     for number, (group, decision) in enumerate(zip(groups, decisions, strict=True)):
         row = _group_row(group) | tell_practice(lives, group, adopted_interval(records, group))
         if decision is not None:
@@ -81,7 +83,7 @@ def build_intervals(
             row |= actual_row(records, tickets, group, decision)
             row |= differ_row(records, group, decision)
             row |= _words_row(records, fits, group, decision)
-            row |= rounding_row(group, decision) | calendar_row(records, clock, group, decision)
+            row |= rounding_row(group, decision) | next(calendars)
             row |= {
                 "common_interval": _blank(few.taken[number]),
                 "cost_of_common": few.cost[number],

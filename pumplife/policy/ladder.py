@@ -6,11 +6,12 @@ first age and one for the step, then multiplications, and one exponential per ag
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from functools import lru_cache
 
 import numpy as np
 
-from pumplife.policy.alive import Side, live_through, running_powers, take_apart
+from pumplife.policy.alive import live_through, running_powers
 from pumplife.policy.pump import (
     LARGEST_LOG,
     FloatArray,
@@ -28,7 +29,7 @@ LOW = 1e-3  # what no draw's may have passed where it begins
 FRESH = 1e-3  # share of the mean early life up to which early failures come evenly
 WIDEST = 0.5  # of a step in log time, times the shape: what the quadrature is exact for
 FEWEST_STEPS, MOST_STEPS = 64, 256
-INNER = (0.5 - 0.05**0.5, 0.5 + 0.05**0.5)  # Lobatto nodes within a step, as shares of it
+NEAR = 13  # half steps around a step that it is integrated by: an odd number
 LARGEST_FACTOR = 230.0  # log of what a hazard may be multiplied by within a block of steps
 BLOCK_CELLS = 25_000  # steps x parts x draws taken at once: arrays that a processor holds near
 
@@ -37,8 +38,8 @@ def integrate_ladder(side: SideLife, *, widest: float = WIDEST) -> SideIntegrals
     """Survival, incidence by part and uptime on one ladder of ages for all draws.
 
     From where hardly a draw has a failure to where hardly a draw has a survivor. Weibull lives,
-    with or without early ones, go by running products and Gauss-Lobatto of four nodes in log
-    time; any other life by `integrate_side`.
+    with or without early ones, go by running products and polynomials through the half steps
+    around each step; any other life by `integrate_side`.
 
     Parameters
     ----------
@@ -56,10 +57,16 @@ def integrate_ladder(side: SideLife, *, widest: float = WIDEST) -> SideIntegrals
         return integrate_side(side, shared_times(side))
     low, high = ladder_ends(side)
     steps = _count_steps(side.lives, np.log(high / low), widest)
-    climb = _prepare(side, side.lives, low, float(np.log(high / low)) / steps)
-    known = _start(climb, low * np.exp(climb.step * np.arange(steps + 1)))
-    for first in range(0, steps, climb.block):
-        _climb(climb, known, first, min(first + climb.block, steps))
+    half = float(np.log(high / low)) / (2 * steps)
+    ages = low * np.exp(half * np.arange(2 * steps + 1))
+    known, flow = _lay_out(ages[::2], side.lives.shape.shape)
+    _fill_in(side, side.lives, ages, half, (known, flow))
+    gone = -np.log(np.maximum(known.survival[:1], 1e-300))
+    known.incidence[:1], known.uptime[:1] = below_first(
+        side, known.times[:1], gone, known.hazard[:1]
+    )
+    for row in range(steps):
+        flow[row + 1] += flow[row]
     share_failures(known.incidence, 1.0 - known.survival)
     return known
 
@@ -90,104 +97,96 @@ def _count_steps(lives: LifeDraws, span: float, widest: float) -> int:
     return int(np.clip(np.ceil(span * steep / widest), fewest, MOST_STEPS))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Climb:
-    """What all steps of a ladder have in common; a block of them is taken at once."""
-
-    lives: LifeDraws
-    count: FloatArray  # (parts,)
-    side: Side
-    step: float  # in log time
-    factor: FloatArray  # (parts, draws) by which the log of wear rises in a step
-    log_wear: FloatArray  # (parts, draws) cumulative hazard of a position at the first age
-    at_one: FloatArray  # (parts, draws) hazard times age of all positions where that hazard is 1
-    block: int  # steps, so many that their arrays stay small
-    powers: FloatArray | None  # (block + 1, parts, draws) growth of wear; None beyond a float
-
-    def __repr__(self) -> str:
-        """Say the step."""
-        return f"<_Climb: steps of {self.step:.3g}>"
-
-
-def _prepare(side: SideLife, lives: LifeDraws, low: float, step: float) -> _Climb:
-    """The powers that every block of steps needs."""
-    block = max(1, BLOCK_CELLS // lives.shape.size)
-    factor = lives.shape * step
-    overflow = (block + 1) * factor.max() > LARGEST_FACTOR
-    return _Climb(
-        lives=lives,
-        count=side.count,
-        step=step,
-        factor=factor,
-        at_one=side.count[:, None] * lives.shape,
-        log_wear=lives.shape * (np.log(low) - np.log(lives.scale)),
-        block=block,
-        side=take_apart(lives, side.count),
-        powers=None if overflow else running_powers(np.exp(factor), block + 1),
-    )
-
-
-def _start(climb: _Climb, times: FloatArray) -> SideIntegrals:
-    """Integrals to be filled in, the first age done.
+def _lay_out(times: FloatArray, size: tuple[int, ...]) -> tuple[SideIntegrals, FloatArray]:
+    """Integrals to be filled in, and incidence and uptime together, (times, parts + 1, draws).
 
     All are laid into one array: memory of that size is then kept at hand for the next ladder.
     """
-    parts, draws = climb.lives.shape.shape
+    parts, draws = size
     every = np.empty((times.size, 2 * parts + 2, draws))
     known = SideIntegrals(
         times=times[:, None],
-        survival=every[:, 2 * parts],
+        survival=every[:, parts],
         hazard=every[:, :parts],
-        incidence=every[:, parts : 2 * parts],
-        uptime=every[:, 2 * parts + 1],
+        incidence=every[:, parts + 1 : -1],
+        uptime=every[:, -1],
     )
-    survival, rate = _live(climb, times[:1], 0.0)
-    side = SideLife(lives=climb.lives, count=climb.count)
-    gone = -np.log(np.maximum(survival, 1e-300))
-    known.incidence[:1], known.uptime[:1] = below_first(
-        side, known.times[:1], gone, rate / times[0]
-    )
-    return known
+    return known, every[:, parts + 1 :]
 
 
-def _climb(climb: _Climb, known: SideIntegrals, first: int, last: int) -> None:
-    """Fill in survival and hazard from one row to another, and what each step between adds."""
-    step, times, steps = climb.step, known.times[first : last + 1, 0], slice(first + 1, last + 1)
-    survival, rate = _live(climb, times, float(first))
-    known.survival[first : last + 1] = survival
-    np.multiply(rate, (1.0 / times)[:, None, None], out=known.hazard[first : last + 1])
-    survival *= step / 12.0
-    rate *= survival[:, None]
-    survival *= times[:, None]
-    incidence = np.add(rate[:-1], rate[1:], out=known.incidence[steps])
-    uptime = np.add(survival[:-1], survival[1:], out=known.uptime[steps])
-    for share in INNER:
-        inner = times[:-1] * np.exp(share * step)
-        survival, rate = _live(climb, inner, first + share)
-        survival *= 5.0 / 12.0 * step
-        rate *= survival[:, None]
-        incidence += rate
-        survival *= inner[:, None]
-        uptime += survival
-    for row in range(first + 1, last + 1):
-        known.incidence[row] += known.incidence[row - 1]
-        known.uptime[row] += known.uptime[row - 1]
+def _fill_in(
+    side: SideLife,
+    lives: LifeDraws,
+    ages: FloatArray,
+    half: float,
+    into: tuple[SideIntegrals, FloatArray],
+) -> None:
+    """Fill in survival and hazard at every other age, and what each step between adds."""
+    known, flow = into
+    block = 2 * max(NEAR // 2 + 1, BLOCK_CELLS // (2 * lives.shape.size))
+    weights, apart, done, old = _weights(len(flow) - 1), side.apart, 0, NEAR + 1
+    density = np.zeros((old + block, *flow.shape[1:]))
+    for first, rate in _wear(lives, side.count, ages, half, block):
+        stop = first + len(rate)
+        rows, age = slice(first // 2, (stop + 1) // 2), ages[first:stop, None]
+        survival = live_through(apart, age, rate)
+        known.survival[rows] = survival[::2]
+        np.multiply(rate[::2], 1.0 / age[::2, None], out=known.hazard[rows])
+        survival *= half
+        density[:old] = density[block:]
+        np.multiply(rate, survival[:, None], out=density[old : old + len(rate), :-1])
+        np.multiply(survival, age, out=density[old : old + len(rate), -1])
+        ready = len(flow) - 1 if stop == ages.size else (stop - NEAR // 2) // 2 - 1
+        begin = max(0, first - old)
+        near = density[old - (first - begin) : old + len(rate)]
+        np.matmul(
+            weights[done:ready, begin:stop],
+            near.reshape(len(near), -1),
+            out=flow[done + 1 : ready + 1].reshape(ready - done, -1),
+        )
+        done = ready
 
 
-def _live(climb: _Climb, times: FloatArray, steps: float) -> tuple[FloatArray, FloatArray]:
-    """Survival of the side (times, draws) and hazard times age by part (times, parts, draws).
+def _wear(
+    lives: LifeDraws, count: FloatArray, ages: FloatArray, half: float, block: int
+) -> Iterator[tuple[int, FloatArray]]:
+    """Hazard times age of wear of the positions, (block, parts, draws), block by block."""
+    factor = lives.shape * half
+    at_one = count[:, None] * lives.shape
+    log_wear = lives.shape * (np.log(ages[0]) - np.log(lives.scale))
+    overflow = block * factor.max() > LARGEST_FACTOR
+    powers = None if overflow else running_powers(np.exp(factor), block)
+    for first in range(0, ages.size, block):
+        size = min(block, ages.size - first)
+        logs = log_wear + first * factor
+        if powers is None:
+            logs = logs + np.arange(size)[:, None, None] * factor
+            yield first, at_one * np.exp(np.minimum(logs, LARGEST_LOG))
+        else:
+            yield first, powers[:size] * (at_one * np.exp(np.minimum(logs, LARGEST_LOG)))
 
-    The first of the times is so many steps from where the ladder begins.
+
+@lru_cache(maxsize=16)
+def _weights(steps: int) -> FloatArray:
+    """Weights of each age in the integral over each step, by the polynomial around it.
+
+    Two ages to a step, (steps, 2 steps + 1) [steps between ages]; beyond the last nothing lives.
     """
-    rate = _wear(climb, times.size, steps)
-    return live_through(climb.side, times[:, None], rate), rate
+    start = 2 * np.arange(steps)
+    first = np.maximum(start + 1 - NEAR // 2, 0)
+    weights = np.zeros((steps, 2 * steps + 1 + NEAR))
+    np.put_along_axis(weights, first[:, None] + np.arange(NEAR), _shares()[start - first], axis=1)
+    return weights[:, : 2 * steps + 1]
 
 
-def _wear(climb: _Climb, size: int, steps: float) -> FloatArray:
-    """Hazard times age of wear of the positions, (size, parts, draws), from some steps on."""
-    first = climb.log_wear + steps * climb.factor
-    if climb.powers is None:
-        logs = first + np.arange(size)[:, None, None] * climb.factor
-        return np.asarray(climb.at_one * np.exp(np.minimum(logs, LARGEST_LOG)))
-    first = climb.at_one * np.exp(np.minimum(first, LARGEST_LOG))
-    return np.asarray(climb.powers[:size] * first)
+@lru_cache(maxsize=1)
+def _shares() -> FloatArray:
+    """Weights of `NEAR` even points in the integral from each of them to the next but one.
+
+    That of the polynomial through all, (points - 2, points) [steps between the points].
+    """
+    middle = NEAR // 2
+    place = (np.arange(NEAR) - middle) / middle
+    power = np.arange(NEAR)[:, None]
+    integral = (place[2:] ** (power + 1) - place[:-2] ** (power + 1)) / (power + 1)
+    return np.asarray(middle * np.linalg.solve(place**power, integral).T)

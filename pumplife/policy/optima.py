@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 from scipy import optimize
-from scipy.interpolate import BarycentricInterpolator
 
 from pumplife.policy.pump import FloatArray, SideIntegrals, SideLife, integrate_to
 from pumplife.policy.simulate_way import IntArray
 
 SETTLED = 1e-7  # a cost rate so near to that of running to failure no longer moves
 MOST_OPTIMA = 4  # local optima of one curve that are looked at
-NODES = 4  # Gauss-Legendre nodes from a row of the ladder to an age: to 1e-8
+NODES = 3  # Gauss-Legendre nodes from a row of the ladder to an age: to 1e-8
 BETWEEN = np.array([0.0, 0.25, 0.5, 0.75, 1.0])  # shares of a step at which slopes are looked at
 
 
@@ -85,5 +84,7 @@ def _root(slope: FloatArray) -> float:
     """Where the polynomial through the slopes at `BETWEEN` rises through 0; else the nearer end."""
     if slope[0] >= 0.0 or slope[-1] <= 0.0:
         return float(slope[0] < 0.0)
-    curve = BarycentricInterpolator(BETWEEN, slope)
-    return float(optimize.brentq(lambda share: float(curve(share)), 0.0, 1.0, xtol=1e-12))
+    curve = np.linalg.solve(np.vander(BETWEEN), slope)
+    return float(
+        optimize.brentq(lambda share: float(np.polyval(curve, share)), 0.0, 1.0, xtol=1e-12)
+    )

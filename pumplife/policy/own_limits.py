@@ -45,15 +45,16 @@ def keep_own_limits(group: SideGroup, decision: Decision) -> Decision:
         events = _mean_events(group, decision, decision.interval, decision.events)
         changed = {"events": events, "advised": cost_rates(decision.costs, events)}
     if decision.adopted is not None and np.any(group.own_limit < decision.adopted_interval):
-        adopted = _events_at(group, decision, decision.adopted_interval)
+        adopted = _events_at(decision, decision.adopted_interval)
         kept = _mean_events(group, decision, decision.adopted_interval, adopted)
         changed["adopted"] = cost_rates(decision.costs, kept)
     return replace(decision, **changed) if changed else decision
 
 
-def _events_at(group: SideGroup, decision: Decision, interval: float) -> EventRates:
+def _events_at(decision: Decision, interval: float) -> EventRates:
     """Events where the whole side is renewed at an interval and at failures."""
-    return rates_of(integrate_to(group.life, decision.advice.known, np.array([interval])))
+    advice = decision.advice
+    return rates_of(integrate_to(advice.side, advice.known, np.array([interval])))
 
 
 def _mean_events(
@@ -62,7 +63,7 @@ def _mean_events(
     """Events over all pumps by their usage; `free` are those of pumps without a nearer limit."""
     own, place = np.unique(own_intervals(group, interval), return_inverse=True)
     share = np.bincount(place, group.rate, own.size) / group.rate.sum()
-    each = [free if age == interval else _events_at(group, decision, float(age)) for age in own]
+    each = [free if age == interval else _events_at(decision, float(age)) for age in own]
 
     def mean(name: str) -> FloatArray:
         values = np.stack([getattr(one, name) for one in each])

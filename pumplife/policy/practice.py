@@ -162,7 +162,7 @@ def practice_rates(
     """
     known = integrate_ladder(side) if known is None else known
     if kit_share >= AS_GOOD_AS_ALL:
-        at, kit_share = integrate_to(side, known, planned.ages[:, None], nodes=4), 1.0
+        at, kit_share = integrate_to(side, known, planned.ages[:, None], nodes=3), 1.0
         survival, incidence, uptime = at.survival, at.incidence, at.uptime
     else:
         kit_share = max(kit_share, LEAST_KIT_SHARE)
@@ -202,7 +202,7 @@ def _thinned_cycles(
         rate=tail / step,
     )
     inside = np.minimum(ages[:, None], reach)
-    at = integrate_to(side, known, inside, nodes=4)
+    at = integrate_to(side, known, inside, nodes=3)
     running, ended, used = _look_up(grid, inside)
     young = inside - kit_share * (inside - at.uptime)
     running = np.clip(running + 1.0 - kit_share * (1.0 - at.survival), 0.0, 1.0)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pumplife.errors import RecordError
-from pumplife.policy.alive import live_through, take_apart
+from pumplife.policy.alive import Side, live_through, take_apart
 from pumplife.weibull.draws import LifeDraws
 
 FloatArray = NDArray[np.float64]
@@ -54,6 +54,11 @@ class SideLife:
         """Say how many parts and positions."""
         return f"<SideLife: {self.count.size} parts, {self.count.sum():g} positions>"
 
+    @property
+    def apart(self) -> Side:
+        """What of the draws of the lives is needed again and again."""
+        return _take_apart(self)
+
     def evaluate(self, times: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Cumulative hazard of the side (times, draws) and hazard by part (times, parts, draws)."""
         t = times[:, None, :]
@@ -76,11 +81,17 @@ class SideLife:
         logs *= self.lives.shape
         rate = np.exp(np.minimum(logs, LARGEST_LOG, out=logs), out=logs)
         rate *= self.count[:, None] * self.lives.shape
-        return live_through(take_apart(self.lives, self.count), times, rate), rate
+        return live_through(self.apart, times, rate), rate
 
     def survival(self, times: FloatArray) -> FloatArray:
         """Probability that no position has failed by `times` [usage], (times, draws)."""
         return np.exp(-self.evaluate(np.asarray(times, float))[0])
+
+
+@lru_cache(maxsize=8)
+def _take_apart(side: SideLife) -> Side:
+    assert isinstance(side.lives, LifeDraws), "other lives are asked as a whole"
+    return take_apart(side.lives, side.count)
 
 
 def _weibull_hazards(lives: LifeDraws, t: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +17,7 @@ from pumplife.policy.groups import SideGroup
 from pumplife.policy.own_limits import own_intervals
 from pumplife.policy.pump import FloatArray, SideLife
 from pumplife.policy.simulate import IntArray
+from pumplife.records.second import in_turn
 
 DAYS = np.array([0.0, 7.0, 14.0, 28.0, 56.0, 91.0, 182.0, 273.0, 364.0, 546.0])
 QUARTER = 5  # place of 13 weeks among them
@@ -95,27 +97,51 @@ def weigh_waiting(
     Relative values of a renewal reward process: R. A. Howard, Dynamic Programming and Markov
     Processes (1960), from memory.
     """
-    value, until, broken, after = (np.zeros((DAYS.size, len(due))) for _ in range(4))
-    quarter, cost = (np.zeros(len(due)) for _ in range(2))
-    for number, rows in _by_group(due):
-        group, decision = groups[number], decisions[number]
-        assert decision is not None, "only groups with a decision have rows"
-        usage = ahead[number].run_days(DAYS[:, None]) * group.rate
-        ages = position_ages(group, decision)
-        chance, share = failure_chance(group.position_lives, ages, usage, most_draws=VALUE_DRAWS)
-        failure = share @ decision.costs.failure_money[group.part_of]
-        value[:, rows] = _value(decision, usage, chance, failure)
-        extra = (decision.costs.failure_money - decision.costs.planned_money)[group.part_of]
-        labour = decision.costs.kit_failure.labour_h[group.part_of]
-        quarter[rows] = chance[QUARTER]
-        cost[rows] = chance[QUARTER] * np.maximum(share[QUARTER] @ extra, 0.0)
-        until[:, rows] = chance
-        hours = share[QUARTER] @ labour
-        broken[:, rows] = hours * _failures(group, decision, chance)
-        after[:, rows] = hours * _failures(group, decision, _chance_when_new(group))
+    weighed = _of_groups(due, lambda number, _: _weigh_group(groups, decisions, ahead, number))
+    value, chance, broken, after, cost = weighed
     return Waiting(
-        value=value, quarter=quarter, cost=cost, chance=until, broken=broken, broken_after=after
+        value=value,
+        quarter=chance[QUARTER],
+        cost=cost[0],
+        chance=chance,
+        broken=broken,
+        broken_after=after,
     )
+
+
+def _weigh_group(
+    groups: tuple[SideGroup, ...],
+    decisions: tuple[Decision | None, ...],
+    ahead: tuple[UseAhead, ...],
+    number: int,
+) -> tuple[FloatArray, ...]:
+    """Value, chance, both kinds of hours (days, pumps) and cost (1, pumps) of one group."""
+    group, decision = groups[number], decisions[number]
+    assert decision is not None, "only groups with a decision have rows"
+    usage = ahead[number].run_days(DAYS[:, None]) * group.rate
+    ages = position_ages(group, decision)
+    chance, share = failure_chance(group.position_lives, ages, usage, most_draws=VALUE_DRAWS)
+    failure = share @ decision.costs.failure_money[group.part_of]
+    extra = (decision.costs.failure_money - decision.costs.planned_money)[group.part_of]
+    hours = share[QUARTER] @ decision.costs.kit_failure.labour_h[group.part_of]
+    return (
+        _value(decision, usage, chance, failure),
+        chance,
+        hours * _failures(group, decision, chance),
+        hours * _failures(group, decision, _chance_when_new(group)),
+        (chance[QUARTER] * np.maximum(share[QUARTER] @ extra, 0.0))[None],
+    )
+
+
+def _of_groups(
+    due: pd.DataFrame, task: Callable[[int, IntArray], tuple[FloatArray, ...]]
+) -> tuple[FloatArray, ...]:
+    """What a task gives for the rows of each group, (..., rows); by two processes where many."""
+    places = _by_group(due)
+    found = list(in_turn(lambda one: task(*one), places, DAYS.size * len(due)))
+    rows = np.concatenate([row for _, row in places])
+    order = np.argsort(rows, kind="stable")
+    return tuple(np.concatenate(each, axis=-1)[..., order] for each in zip(*found, strict=True))
 
 
 def _by_group(due: pd.DataFrame) -> list[tuple[int, IntArray]]:
@@ -161,13 +187,15 @@ def chance_by(
     days: FloatArray,
 ) -> FloatArray:
     """Chance of a failure of each row within days of its own, (rows,); NaN where none is given."""
-    chance = np.full(len(due), np.nan)
-    for number, rows in _by_group(due):
+
+    def chance_of(number: int, rows: IntArray) -> tuple[FloatArray]:
         group, decision = groups[number], decisions[number]
         assert decision is not None, "only groups with a decision have rows"
         usage = ahead[number].run_days(np.nan_to_num(days[rows])) * group.rate
         ages = position_ages(group, decision)
-        chance[rows] = failure_chance(group.position_lives, ages, usage[None, :])[0][0]
+        return (failure_chance(group.position_lives, ages, usage[None, :])[0][0],)
+
+    (chance,) = _of_groups(due, chance_of)
     return np.where(np.isnan(days), np.nan, chance)
 
 

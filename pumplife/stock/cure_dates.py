@@ -232,7 +232,7 @@ def _say_what_to_do(row: dict[Any, Any]) -> str:
         return f"read the cure date on the bag: it may lie {row['storage_years']:g} years"
     if row["state"] == TOO_LATE:
         count = row["likely_unused"]
-        words = f"{count:.1f} of {row['quantity']:g} will likely expire unused"
+        words = f"{round(count, 1):g} of {row['quantity']:g} will likely expire unused"
         return f"{words}: take it first, lend or return it{more}"
     if np.isnan(row["storage_years"]):
         return "ask the supplier how long it may be stored"

@@ -55,13 +55,15 @@ class LifeDraws:
         return len(self.shape)
 
     def __getitem__(self, index: Any) -> LifeDraws:
-        """Return some of the parts: the index acts on the leading axis."""
-        return LifeDraws(
-            early_share=pick(self.early_share, index),
-            early_scale=pick(self.early_scale, index),
-            shape=pick(self.shape, index),
-            scale=pick(self.scale, index),
+        """Return some of the parts: the index acts on the leading axis.
+
+        Draws are laid side by side in memory: arrays with gaps between them cost twice the time.
+        """
+        fields = self.early_share, self.early_scale, self.shape, self.scale
+        early_share, early_scale, shape, scale = (
+            np.asarray(pick(field, index), order="C") for field in fields
         )
+        return LifeDraws(early_share=early_share, early_scale=early_scale, shape=shape, scale=scale)
 
     def survival(self, time: ArrayLike) -> Floats:
         """Return the chance of living longer than time [usage], which broadcasts with the draws."""

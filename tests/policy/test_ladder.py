@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from pumplife.policy import ladder
 from pumplife.policy.ladder import integrate_ladder
 from pumplife.policy.pump import SideLife, integrate_side, integrate_to
 from tests.policy.sides import draws, one_part, random_draws
@@ -78,3 +79,32 @@ def test_a_ladder_of_double_steps_is_exact_enough_for_changes(shape, early):
     assert wide.uptime == pytest.approx(dense.uptime, rel=1e-4)
     seen = dense.incidence > 1e-3
     assert wide.incidence[seen] == pytest.approx(dense.incidence[seen], rel=1e-3)
+
+
+def test_lives_are_looked_at_twice_a_step(monkeypatch):
+    looked, plain = [], ladder.live_through
+
+    def count(apart, times, rate):
+        looked.append(rate.shape)
+        return plain(apart, times, rate)
+
+    monkeypatch.setattr(ladder, "live_through", count)
+    known = integrate_ladder(side_of(2.3, 0.04))
+    assert sum(rows for rows, *_ in looked) == 2 * known.times.size - 1
+
+
+def test_draws_picked_here_and_there_lie_side_by_side():
+    lives = random_draws(np.random.default_rng(2), count=40)
+    for picked in (lives[:, ::3], lives[:, np.arange(60) % 40], lives[[2, 0]], lives[1:, 5:]):
+        assert all(getattr(picked, name).flags.c_contiguous for name in ("shape", "early_share"))
+    assert lives[:, ::3].scale.tolist() == lives.scale[:, ::3].tolist()
+
+
+@pytest.mark.parametrize("block", [1, 50_000])
+def test_a_ladder_in_blocks_is_one_in_one_go(monkeypatch, block):
+    side = side_of(2.3, 0.04)
+    plain = integrate_ladder(side)
+    monkeypatch.setattr(ladder, "BLOCK_CELLS", block * side.lives.shape.size)
+    known = integrate_ladder(side)
+    assert known.uptime == pytest.approx(plain.uptime, rel=1e-13)
+    assert known.incidence == pytest.approx(plain.incidence, rel=1e-12)

@@ -30,7 +30,7 @@ def test_two_processes_decide_as_one(tmp_path, monkeypatch):
     monkeypatch.setattr(second, "WORTH", 0)
     two_log, two = advised(tmp_path / "two", **plant)
     assert [decision is None for decision in two.decisions].count(True) == 1
-    for name in ("intervals", "tornado", "policies", "due"):
+    for name in ("intervals", "tornado", "policies", "due", "load", "outage"):
         pd.testing.assert_frame_equal(getattr(two, name), getattr(one, name))
     pd.testing.assert_frame_equal(two_log.log.frame(), one_log.log.frame())
 

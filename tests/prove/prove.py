@@ -28,6 +28,7 @@ from tqdm import tqdm  # noqa: E402
 
 from tests.prove import (  # noqa: E402
     adequacy,
+    advice,
     alike,
     bounds,
     budget,
@@ -145,6 +146,7 @@ TOPICS: dict[str, Callable[[float], Iterator[tuple[judge.Result, int]]]] = {
     "materials": materials.prove,
     "replay": replay.prove,
     "stores": stores.prove,
+    "advice": advice.prove,
     "budget": budget.prove,
     "trials": trials.prove,
 }

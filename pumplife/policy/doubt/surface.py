@@ -175,7 +175,7 @@ def _integrate(
 ) -> SideIntegrals:
     """Integrals on the ladder of a surface, and a last row without planned work."""
     wanted = [limit, np.inf] if np.isinf(interval) else [limit, np.inf, *(interval * AROUND)]
-    at = integrate_to(side, known, np.array(wanted)[:, None], nodes=4)
+    at = integrate_to(side, known, np.array(wanted)[:, None], nodes=3)
     return _join(known[_telling_rows(known, min(limit, interval))], at)
 
 

@@ -124,10 +124,10 @@ def closed_ways(group: SideGroup, decision: Decision) -> list[Outcome]:
     if np.isfinite(advice.interval):
         named.append((PLANNED, rates_of(advice.at_interval), interval, interval))
     else:
-        named.append((PLANNED, _known_events(group, advice, interval), interval, interval))
+        named.append((PLANNED, _known_events(advice, interval), interval, interval))
     adopted = decision.followed_interval
     if np.isfinite(decision.adopted_interval):
-        named.append((ADOPTED, _known_events(group, advice, adopted), adopted, adopted))
+        named.append((ADOPTED, _known_events(advice, adopted), adopted, adopted))
     return [
         outcome_of(
             name,
@@ -155,9 +155,9 @@ def planned_age(advice: IntervalAdvice) -> tuple[float, bool]:
     return float(advice.times[best]), best + 1 < most
 
 
-def _known_events(group: SideGroup, advice: IntervalAdvice, interval: float) -> EventRates:
+def _known_events(advice: IntervalAdvice, interval: float) -> EventRates:
     """`events_at` of the integrals that the advice rests on."""
-    return rates_of(integrate_to(group.life, advice.known, np.array([interval])))
+    return rates_of(integrate_to(advice.side, advice.known, np.array([interval])))
 
 
 def renewal_ways(scope: Scope) -> list[Outcome | Withheld]:

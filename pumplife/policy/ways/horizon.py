@@ -62,7 +62,7 @@ def look_ahead(
     rate = scope.plant.cost("discount_per_year")
     span = Span(
         years=years,
-        futures=int(np.clip(LANES // scope.group.pumps.size, FEWEST, MOST)),
+        futures=_count_futures(scope.group),
         discount=0.0 if np.isnan(rate) else rate,
         seed=SEED,
     )
@@ -81,6 +81,15 @@ def look_ahead(
         releases=float(counted.releases.mean()),
         downtime_h=float(counted.downtime_h.mean()),
     )
+
+
+def count_lanes(group: SideGroup) -> int:
+    """Pumps times futures of a group, for each way."""
+    return group.pumps.size * _count_futures(group)
+
+
+def _count_futures(group: SideGroup) -> int:
+    return int(np.clip(LANES // group.pumps.size, FEWEST, MOST))
 
 
 def _count_alone(scope: Scope, outcome: Outcome, span: Span) -> Counted:

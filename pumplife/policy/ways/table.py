@@ -19,13 +19,14 @@ from pumplife.policy.ways.alone import (
     renewal_ways,
 )
 from pumplife.policy.ways.both_sides import TOGETHER, find_partner, together_way
-from pumplife.policy.ways.horizon import YEARS, look_ahead
+from pumplife.policy.ways.horizon import YEARS, count_lanes, look_ahead
 from pumplife.policy.ways.kit_when_worn import kit_when_worn
 from pumplife.policy.ways.older import older_ways
 from pumplife.policy.ways.outcome import Outcome
 from pumplife.policy.ways.worth import is_worth_a_look
 from pumplife.records.plant import Plant
 from pumplife.records.read import Records
+from pumplife.records.second import in_turn
 
 HOURS_PER_YEAR = 8766.0
 POLICY_COLUMNS = (
@@ -59,23 +60,39 @@ def compare_ways(
     tuple of tuple of Outcome or Withheld (groups,)
         Empty for a group without a decision.
     """
-    air: list[Scope] = []
-    found: list[Ways] = [() for _ in groups]
-    order = sorted(range(len(groups)), key=lambda number: groups[number].side == "fluid")
-    for number in order:
+    known = [number for number, decision in enumerate(decisions) if decision is not None]
+    known.sort(key=lambda number: -groups[number].pumps.size)
+
+    def open_one(number: int) -> Scope:
         decision = decisions[number]
-        if decision is None:
-            continue
-        scope = open_scope(plant, groups[number], decision)
-        ways = [*closed_ways(groups[number], decision), *renewal_ways(scope)]
-        looked = inspection_way(scope)
-        ways += [*older_ways(scope), looked, kit_when_worn(scope, looked)]
-        if scope.group.side == "fluid":
-            ways.append(together_way(scope, air))
-        else:
-            air.append(scope)
-        found[number] = tuple(_ahead_of(scope, way, air) for way in ways)
-    return tuple(found)
+        assert decision is not None, "only groups with a decision are looked at"
+        return open_scope(plant, groups[number], decision)
+
+    air = {number: open_one(number) for number in known if groups[number].side != "fluid"}
+    others = [air[number] for number in sorted(air)]
+
+    def compare_one(number: int) -> Ways:
+        scope = air[number] if number in air else open_one(number)
+        return _ways_of(groups[number], scope, others)
+
+    lanes = sum(count_lanes(groups[number]) for number in known)
+    found = dict(zip(known, in_turn(compare_one, known, lanes), strict=True))
+    return tuple(found.get(number, ()) for number in range(len(groups)))
+
+
+def _ways_of(group: SideGroup, scope: Scope, air: list[Scope]) -> Ways:
+    """Every way of working of one group; `scope` has some of its draws."""
+    looked = inspection_way(scope)
+    ways = [
+        *closed_ways(group, scope.decision),
+        *renewal_ways(scope),
+        *older_ways(scope),
+        looked,
+        kit_when_worn(scope, looked),
+    ]
+    if group.side == "fluid":
+        ways.append(together_way(scope, air))
+    return tuple(_ahead_of(scope, way, air) for way in ways)
 
 
 def _ahead_of(scope: Scope, way: Outcome | Withheld, air: list[Scope]) -> Outcome | Withheld:
