@@ -30,6 +30,8 @@ def check_stores(tables: Tables, plant: Plant, log: AuditLog) -> None:
     for name in ("on_hand", "on_order"):
         tables[name] = _keep_whole(tables[name], name, log)
         _name_idle_stores(tables, name, log)
+    for name, key in (("kits", "kit"), ("parts", "part_no")):
+        _say_rounded_up(tables[name], name, key, log)
     _name_late_orders(tables["on_order"], plant, log)
     _ask_materials(tables, plant, log)
     bags = list_bags(tables, plant)
@@ -138,6 +140,23 @@ def _keep_whole(frame: pd.DataFrame, name: str, log: AuditLog) -> pd.DataFrame:
         remedy="Write whole pieces; for goods by length or weight, pieces cut to size.",
     )
     return frame.assign(quantity=whole)
+
+
+def _say_rounded_up(frame: pd.DataFrame, name: str, key: str, log: AuditLog) -> None:
+    """Name least orders that are no whole number of pieces; the next whole number counts."""
+    broken = frame[frame["min_order"].mod(1.0).gt(0)]
+    log.add_rows(
+        broken,
+        severity="caution",
+        rule="fractional_quantity",
+        table=name,
+        what=[
+            f"{item}: a least order of {count:g} is no whole number of pieces."
+            for item, count in broken[[key, "min_order"]].itertuples(index=False)
+        ],
+        consequence=[f"{count:g} is taken." for count in np.ceil(broken["min_order"])],
+        remedy="Write whole pieces in min_order.",
+    )
 
 
 def _ask_materials(tables: Tables, plant: Plant, log: AuditLog) -> None:
