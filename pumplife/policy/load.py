@@ -26,6 +26,7 @@ FULL = "the bench is full in the week it is due"
 NO_ROOM = "the bench has no room for it within a year"
 KIT = "its kit isn't there before"
 STOP = "the outage is cheaper than its own day"
+PASSED = "its limit is reached before"
 FORCED = "its limit leaves no later week: beyond the hours of the bench"
 
 
@@ -194,7 +195,11 @@ def do_days(due: pd.DataFrame, plan: WeekPlan, today: float) -> tuple[FloatArray
         [STOP, NO_ROOM, FORCED, kit_words + "; " + FORCED],
         default=np.where(kept | np.isnan(day), kit_words, FULL),
     )
-    return day, [str(word) for word in why]
+    passed = np.floor(day) > np.floor(due["hard_day"].to_numpy(float))
+    return day, [
+        "; ".join(filter(None, (str(word), PASSED if beyond else "")))
+        for word, beyond in zip(why, passed, strict=True)
+    ]
 
 
 def load_table(

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from pumplife.policy.pump import FloatArray
+from pumplife.policy.simulate import IntArray
 from pumplife.records.plant import to_day, to_days
 from pumplife.records.read import Records
 from pumplife.records.storage import EXPIRED, list_bags
@@ -14,17 +15,18 @@ LAST_DAY = 100_000.0  # of a date, counted from 1970: in 2243
 
 
 def hand_out_kits(records: Records, due: pd.DataFrame) -> pd.DataFrame:
-    """Hand out shelf and orders to the work that is due first.
+    """Hand out shelf and orders: first to what a limit doesn't let wait, then to what is due first.
 
-    Of work due on one day the one that is dearest to wait for comes first.  An order under way
-    that arrives after the work is due, and after what is ordered today, doesn't count for it.  Of
-    the shelf the first to expire goes first; what expires before the work is due isn't handed out.
+    What reaches its limit before a kit ordered today arrives has the first choice.  Of work due on
+    one day the one that is dearest to wait for comes first.  An order under way that arrives after
+    the work is due, and after what is ordered today, doesn't count for it.  Of the shelf the first
+    to expire goes first; what expires before the work is due isn't handed out.
 
     Parameters
     ----------
     records : Records
     due : DataFrame
-        Needs store, kit, due_day, cost_of_waiting, pump_id.
+        Needs store, kit, due_day, hard_day, cost_of_waiting, pump_id.
 
     Returns
     -------
@@ -35,19 +37,20 @@ def hand_out_kits(records: Records, due: pd.DataFrame) -> pd.DataFrame:
     planned = due[due["due_day"].notna()].sort_values(
         ["due_day", "cost_of_waiting", "pump_id"], ascending=[True, False, True], kind="stable"
     )
-    keyed = _match(planned[["store", "kit", "due_day"]], _supply(records))
-    new = to_day(records.plant.records_to) + keyed["kit"].map(_lead_times(records)).fillna(0.0)
-    sooner = (keyed["arrives"] > keyed["due_day"]) & (new < keyed["arrives"])
-    under_way = keyed["arrives"].notna() & ~sooner
+    today = to_day(records.plant.records_to)
+    new = today + planned["kit"].map(_lead_times(records)).fillna(0.0)
+    arrives = _share_out(planned, _supply(records), first=planned["hard_day"] < new)
+    sooner = (arrives > planned["due_day"]) & (new < arrives)
+    under_way = arrives.notna() & ~sooner
     source = np.where(under_way, "order", "to order")
-    source = np.where(keyed["arrives"] == -np.inf, "shelf", source)
+    source = np.where(arrives == -np.inf, "shelf", source)
     handed = pd.DataFrame(
         {
-            "kit_day": keyed["arrives"].where(under_way, new).to_numpy(float),
+            "kit_day": arrives.where(under_way, new).to_numpy(float),
             "kit_source": source,
-            "lead_days": (new - to_day(records.plant.records_to)).to_numpy(float),
+            "lead_days": (new - today).to_numpy(float),
         },
-        index=keyed.index,
+        index=planned.index,
     ).reindex(due.index)
     return handed.assign(kit_source=handed["kit_source"].fillna("").astype(object))
 
@@ -68,24 +71,37 @@ def say_ready(records: Records, due: pd.DataFrame) -> pd.Series[str]:
     return said.mask(late, "late since " + date_words(due["kit_day"]))
 
 
-def _match(keyed: pd.DataFrame, supply: pd.DataFrame) -> pd.DataFrame:
+def _share_out(
+    planned: pd.DataFrame, supply: pd.DataFrame, *, first: pd.Series[bool]
+) -> pd.Series[float]:
+    """When the piece of each job arrives [day], NaN where none is left; some jobs choose first."""
+    arrives = pd.Series(np.nan, index=planned.index)
+    for jobs in (planned[first], planned[~first]):
+        piece = _match(jobs, supply)
+        given = piece >= 0
+        arrives[jobs.index[given]] = supply["arrives"].to_numpy(float)[piece[given]]
+        supply = supply.drop(index=supply.index[piece[given]])
+    return arrives
+
+
+def _match(jobs: pd.DataFrame, supply: pd.DataFrame) -> IntArray:
     """Give each job in its turn the next piece that is still good when the job is due.
 
     Pieces follow each other as they expire and jobs as they are due: what is past for one job is
-    past for all after it.
+    past for all after it. Returns places in `supply`, -1 where there is none.
     """
-    arrives = np.full(len(keyed), np.nan)
+    found = np.full(len(jobs), -1)
+    until = supply["good_until"].fillna(np.inf).to_numpy(float)
     pieces = supply.groupby(["store", "item"], sort=False, observed=True).indices
-    for key, places in keyed.groupby(["store", "kit"], sort=False, observed=True).indices.items():
-        jobs = np.asarray(places)
-        own = supply.iloc[pieces.get(key, [])]
-        good = own["good_until"].fillna(np.inf).to_numpy(float)
-        turn = np.arange(jobs.size)
-        still = np.searchsorted(good, keyed["due_day"].to_numpy(float)[jobs])
+    for key, rows in jobs.groupby(["store", "kit"], sort=False, observed=True).indices.items():
+        places = np.asarray(rows)
+        own = np.asarray(pieces.get(key, []), dtype=np.intp)
+        turn = np.arange(places.size)
+        still = np.searchsorted(until[own], jobs["due_day"].to_numpy(float)[places])
         piece = turn + np.maximum.accumulate(still - turn)
-        given = piece < good.size
-        arrives[jobs[given]] = own["arrives"].to_numpy(float)[piece[given]]
-    return keyed.assign(arrives=arrives)
+        given = piece < own.size
+        found[places[given]] = own[piece[given]]
+    return found
 
 
 def _supply(records: Records) -> pd.DataFrame:
@@ -102,7 +118,7 @@ def _supply(records: Records) -> pd.DataFrame:
     both = pd.concat([shelf, coming], ignore_index=True)
     count = np.floor(both["quantity"].fillna(0.0).clip(lower=0.0)).astype(int)
     pieces = both.loc[both.index.repeat(count)].sort_values("arrives", kind="stable")
-    return pieces[["store", "item", "arrives", "good_until"]]
+    return pieces[["store", "item", "arrives", "good_until"]].reset_index(drop=True)
 
 
 def _lead_times(records: Records) -> pd.Series[float]:

@@ -264,6 +264,16 @@ def test_a_limit_passes_the_bench_and_says_so(tmp_path):
     assert crowded["note"].str.contains("a limit doesn't let wait").any()
 
 
+def test_a_limit_that_no_kit_comes_in_time_for_is_said(tmp_path):
+    pumps = [row | {"max_fluid_interval": 1500} for row in pump_rows()]
+    _, advice = advised(tmp_path, pumps=pumps)
+    due = advice.due.set_index("pump_id")
+    passed = due["do_on"] > due["due_on"]
+    assert passed.any()
+    assert due.loc[passed, "moved_because"].str.endswith("its limit is reached before").all()
+    assert not due.loc[~passed, "moved_because"].str.contains("limit").any()
+
+
 def test_hours_of_the_bench_come_from_the_busiest_quarter(tmp_path):
     tickets = [
         {"rebuild_id": f"R-{n}", "pump_id": "P-1", "opened_on": on_day(100 + n), "labour_h": 6.5,

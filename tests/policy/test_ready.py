@@ -9,7 +9,7 @@ from pumplife.records.read import read_records
 from tests.plants import LAST_DAY, small_plant
 
 
-def sources(folder, ends_in, due_in):
+def sources(folder, ends_in, due_in, limit_in=np.inf):
     """Where the kit of each job comes from; CR may lie seven years, bags end in so many days."""
     cured = [LAST_DAY - pd.DateOffset(years=7) + pd.Timedelta(days=days) for days in ends_in]
     shelf = [
@@ -22,6 +22,7 @@ def sources(folder, ends_in, due_in):
             "store": "works",
             "kit": "FK",
             "due_day": to_day(LAST_DAY) + np.array(due_in, float),
+            "hard_day": to_day(LAST_DAY) + np.array(limit_in, float),
             "cost_of_waiting": 1.0,
             "pump_id": [f"P-{n}" for n in range(len(due_in))],
         }
@@ -55,3 +56,14 @@ def test_many_jobs_take_pieces_as_one_by_one(tmp_path):
         left = left[1:]
     assert sources(tmp_path, ends, due) == [taken[job] for job in range(len(due))]
     assert {"shelf", "to order"} == set(taken.values())
+
+
+def test_what_a_limit_does_not_let_wait_chooses_first(tmp_path):
+    """A kit ordered today is there in 20 days: a limit on day 15 leaves no time for that."""
+    assert sources(tmp_path, [500], [10, 12], [np.inf, 15]) == ["to order", "shelf"]
+    assert sources(tmp_path, [500], [10, 12], [np.inf, 90]) == ["shelf", "to order"]
+
+
+def test_what_the_first_chooser_could_not_use_is_left_for_the_others(tmp_path):
+    # the bag that ends on 11 is no use on 12, but on 10
+    assert sources(tmp_path, [11, 500], [10, 12], [np.inf, 15]) == ["shelf", "shelf"]
