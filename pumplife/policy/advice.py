@@ -80,6 +80,9 @@ class Advice:
     followed_kit_share : float array (groups,)
     adopted : float array (groups,)
         Adopted interval [usage]; inf means run to failure, NaN nothing adopted.
+    first_days : tuple of float arrays (groups,), each (pumps,)
+        When the due list renews each pump's side, inf where never [days from the end of the
+        records].
     """
 
     groups: tuple[SideGroup, ...]
@@ -99,6 +102,7 @@ class Advice:
     followed: FloatArray
     followed_kit_share: FloatArray
     adopted: FloatArray
+    first_days: tuple[FloatArray, ...]
 
     def __repr__(self) -> str:
         """Count the groups and the planned ones."""
@@ -212,6 +216,7 @@ def advise(records: Records, duty: Duty, clock: UsageClock, lives: Lives, fits: 
         followed=_of_decisions(decisions, "followed_interval"),
         followed_kit_share=_of_decisions(decisions, "followed_kit_share"),
         adopted=_of_decisions(decisions, "adopted_interval"),
+        first_days=plan.first_days,
     )
 
 

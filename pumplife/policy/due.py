@@ -47,11 +47,15 @@ class DuePlan:
         One row per week and site.
     outage : DataFrame
         One row per outage and side that is renewed at it, or due about then and left.
+    first_days : tuple of float arrays (groups,), each (pumps,)
+        When each pump's side is renewed as planned, inf where never [days from today]; empty for
+        a group without a decision.
     """
 
     due: pd.DataFrame
     load: pd.DataFrame
     outage: pd.DataFrame
+    first_days: tuple[FloatArray, ...]
 
     def __repr__(self) -> str:
         """Count the rows."""
@@ -97,7 +101,7 @@ def plan_due(
         if decision is not None
     ]
     if not frames:
-        return _nothing_due()
+        return _nothing_due(len(groups))
     due = pd.concat(frames, ignore_index=True)
     due["pump_id"] = records.pumps["pump_id"].to_numpy(object)[due["pump"]]
     _say_borrowed_rates(records, clock, due)
@@ -116,18 +120,21 @@ def plan_due(
     wait = np.maximum(due["do_day"] - today, 0.0)
     due["by_due"] = chance_by(due, groups, decisions, ahead, wait)
     due["kit_ready"] = say_ready(records, due)
+    days = np.nan_to_num(due["do_day"].to_numpy(float) - today, nan=np.inf)
     return DuePlan(
         due=_finish(due),
         load=load_table(records, due, plan, benches),
         outage=_finish_outage(due, outage),
+        first_days=tuple(days[due["group"] == number] for number in range(len(groups))),
     )
 
 
-def _nothing_due() -> DuePlan:
+def _nothing_due(groups: int) -> DuePlan:
     return DuePlan(
         due=pd.DataFrame(columns=list(DUE_COLUMNS)),
         load=pd.DataFrame(columns=list(LOAD_COLUMNS)),
         outage=pd.DataFrame(columns=list(OUTAGE_COLUMNS)),
+        first_days=(np.zeros(0),) * groups,
     )
 
 

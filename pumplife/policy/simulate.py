@@ -50,6 +50,7 @@ def simulate_side(
     most_events: int = 20_000,
     way: Way | None = None,
     scheduled: FloatArray | None = None,
+    first: FloatArray | None = None,
 ) -> SideEvents:
     """What happens to one side of some like pumps, from their ages of today.
 
@@ -83,6 +84,10 @@ def simulate_side(
     scheduled : float array (pumps, times) or (pumps, replicates, times), optional
         Usage from today, rising, at which each side is renewed whole whatever its age, such as
         outages; inf where there are fewer [usage].  In place of the way's blocks.
+    first : float array (pumps,), optional
+        Usage from today to the first planned renewal, in place of what is left to the planned age,
+        for sides that no failure renews before; inf where none is planned, NaN where the planned
+        age counts [usage].
 
     Returns
     -------
@@ -102,6 +107,9 @@ def simulate_side(
     )
     bounds = (np.asarray(age, float), np.full(age.shape, np.inf) if most is None else most)
     lanes = _lanes_of_today(rules, bounds, known, usage, clock_age)
+    if first is not None:
+        given = np.asarray(first, float)[lanes.pump]
+        lanes.plan = np.where(np.isnan(given), lanes.plan, given)
     events = run_lanes(lanes, rules, most_events)
     if many:
         events = _follow(events, lives, usage, rules, most_events)

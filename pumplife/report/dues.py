@@ -89,9 +89,9 @@ def say_put_off(due: pd.DataFrame, load: pd.DataFrame, today: pd.Timestamp) -> s
         f"{write_many(len(late), 'rebuild')} due by {until} will be more than {LONG_WEEKS} weeks "
         f"late, the last on {last}: the bench{f' of {where}' if where else ''} is full. Of {limit} "
         f"h a week breakdowns are expected to take {broken} h until {until}, beyond the planned "
-        "work that they do. Savings, stock and budget as advised count every rebuild at its "
-        "interval, and hold only with more hours; what the bench has is bench_hours_per_week under "
-        "[calendar] in plant.toml."
+        "work that they do. Stock and budget follow these days; savings count every rebuild at "
+        "its interval, and hold only with more hours; what the bench has is bench_hours_per_week "
+        "under [calendar] in plant.toml."
     )
 
 

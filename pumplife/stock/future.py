@@ -25,10 +25,14 @@ class Practice:
         Ages of planned renewal [usage].
     kit_share : float
         Share of breakdowns at which the whole kit is fitted, else the failed part alone [-].
+    first_days : float array (pumps,) or None
+        When each pump's side is next renewed as planned, unless a breakdown renews it before; inf
+        where never, NaN where it reaches its planned age [days from today]. None: all by age.
     """
 
     planned: PlannedAges
     kit_share: float
+    first_days: NDArray[np.float64] | None = None
 
     def __repr__(self) -> str:
         return f"Practice({self.planned!r}, kit at {self.kit_share:.0%} of breakdowns)"
@@ -70,6 +74,7 @@ def run_group(
     share = np.ones(group.pumps.size) if ahead is None else ahead.run_days(np.array(days)) / days
     column = np.arange(replicates) % group.lives.shape.shape[-1]
     lives = group.position_lives[:, column]
+    first = _first_usage(group, practice, ahead)
     step = max(1, _BLOCK_CELLS // max(1, lives.shape.size))
     blocks = []
     for start in range(0, len(group.pumps), step):
@@ -85,6 +90,7 @@ def run_group(
             kit_share=practice.kit_share,
             years=years,
             rng=rng,
+            first=None if first is None else first[rows],
         )
         blocks.append((events.pump + start, events))
     pump = np.concatenate([pump for pump, _ in blocks])
@@ -98,6 +104,18 @@ def run_group(
         position=np.concatenate([events.position for _, events in blocks]),
         kit=np.concatenate([events.kit for _, events in blocks]),
     )
+
+
+def _first_usage(
+    group: SideGroup, practice: Practice, ahead: UseAhead | None
+) -> NDArray[np.float64] | None:
+    """Usage of each pump until its first planned renewal, (pumps,) [usage]."""
+    days = practice.first_days
+    if days is None:
+        return None
+    run = np.where(np.isfinite(days), days, 0.0)
+    run = run if ahead is None else ahead.run_days(run)
+    return np.where(np.isfinite(days), run * group.rate, days)
 
 
 def advised_groups(advice: Advice) -> list[SideGroup]:
@@ -121,17 +139,34 @@ def advised(advice: Advice) -> list[Practice]:
 def _practices(
     advice: Advice, intervals: NDArray[np.float64], kit_shares: NDArray[np.float64]
 ) -> list[Practice]:
+    """Next renewals are on the days of the due list, where that is made by the same interval."""
     return [
-        _practice(part, float(interval), float(kit_share))
-        for group, interval, kit_share in zip(advice.groups, intervals, kit_shares, strict=True)
+        _practice(
+            part,
+            float(intervals[number]),
+            float(kit_shares[number]),
+            _own_days(group, part, advice.first_days[number])
+            if intervals[number] == advice.followed[number]
+            else None,
+        )
+        for number, group in enumerate(advice.groups)
         if not group.missing
         for part in split_by_limit(group)
     ]
 
 
-def _practice(group: SideGroup, interval: float, kit_share: float) -> Practice:
+def _own_days(group: SideGroup, part: SideGroup, days: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The days of the pumps of a part of a group, NaN for those that come later."""
+    every = np.full(group.pumps.size, np.nan)
+    every[: days.size] = days
+    return every[np.isin(group.pumps, part.pumps)]
+
+
+def _practice(
+    group: SideGroup, interval: float, kit_share: float, first_days: NDArray[np.float64] | None
+) -> Practice:
     """The interval within the pumps' own limit, which renews the whole side at failures."""
     own = float(group.own_limit.min())
     if own < interval:
-        return planned_at(own)
-    return Practice(planned=fixed_interval(interval), kit_share=kit_share)
+        interval, kit_share = own, 1.0
+    return Practice(planned=fixed_interval(interval), kit_share=kit_share, first_days=first_days)

@@ -49,7 +49,7 @@ def list_jobs(
     *,
     ahead: UseAhead | None = None,
 ) -> Jobs:
-    """Jobs due before `latest` [days], one after each renewal of the whole side.
+    """Jobs due before `latest` [days], the first one of each side and one after each renewal.
 
     The day of a job that a breakdown forestalls is known where the group has one planned age.
     """
@@ -59,9 +59,8 @@ def list_jobs(
     age = float(ages[0]) if len(ages) == 1 else np.inf
     with np.errstate(divide="ignore", invalid="ignore"):
         cycle = np.where(group.rate > 0, age / group.rate, np.inf)
-        first = np.where(
-            group.rate > 0, np.maximum(age - group.clock_age, 0.0) / group.rate, np.inf
-        )
+        left = np.maximum(age - group.clock_age, 0.0) / group.rate
+        first = np.where(group.rate > 0, left, np.inf)
     pumps = len(group.pumps)
     every = np.arange(pumps * replicates)
     whole = np.flatnonzero(events.kit)
@@ -71,6 +70,9 @@ def list_jobs(
     due = _add_days(
         since, np.where(np.arange(len(lane)) < len(every), first[own], cycle[own]), own, ahead
     )
+    if practice.first_days is not None:
+        given = practice.first_days[own[: len(every)]]
+        due[: len(every)] = np.where(np.isnan(given), due[: len(every)], given)
     planned = np.concatenate([np.zeros(len(every), bool), events.position[whole] == PLANNED])
     order = np.lexsort((since, lane))
     lane, since, due, planned = lane[order], since[order], due[order], planned[order]

@@ -1,5 +1,6 @@
 """The budget by hand, against the renewal theorem, and how sums of futures behave."""
 
+from dataclasses import replace
 from math import gamma
 
 import numpy as np
@@ -57,6 +58,16 @@ def test_planned_years_by_hand():
         money = 5 * jobs * (300 + 2 * 50 + 3 * 100)
         row = pick(table, "money", year=year)
         assert row[["p50", "p80", "p90", "mean"]].tolist() == pytest.approx([money] * 4)
+
+
+def test_the_next_renewal_is_on_its_day_and_those_after_it_by_age():
+    # 145.95 days from one renewal to the next; the third pump has none, the fourth goes by age
+    group = side_group(5, lives([3.0], [1e9]), usage=1001.0)
+    days = np.array([10.0, 300.0, np.inf, np.nan, 400.0])
+    way = replace(planned_at(400.0), first_days=days)
+    table = budget_of([group], {"advised": [way]})
+    assert pick(table, "kits", year=1)["mean"] == 3 + 1 + 0 + 2 + 0
+    assert pick(table, "kits", year=2)["mean"] == 2 + 2 + 0 + 3 + 3
 
 
 def test_memoryless_failures_by_hand():
