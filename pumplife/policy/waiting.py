@@ -31,11 +31,12 @@ class Waiting:
     ----------
     value : float array (days, rows)
         Expected cost until the side is renewed, by a failure or on that day, less what its usage
-        until then costs in the long run [money]; days as in `DAYS`.
+        until then costs in the long run [money]; days as in `DAYS`. Here and below, what isn't
+        known since no interval is advised counts as nothing.
     quarter : float array (rows,)
-        Chance of a failure within 13 weeks.
+        Chance of a failure within 13 weeks, NaN where not known.
     cost : float array (rows,)
-        That chance times what a failure costs more than planned work [money].
+        That chance times what a failure costs more than planned work [money], NaN where not known.
     chance : float array (days, rows)
         Chance of a failure until each of `DAYS`.
     broken, broken_after : float array (days, rows)
@@ -96,10 +97,11 @@ def weigh_waiting(
     Processes (1960), from memory.
     """
     value, until, broken, after = (np.zeros((DAYS.size, len(due))) for _ in range(4))
-    quarter, cost = (np.zeros(len(due)) for _ in range(2))
+    quarter, cost = (np.full(len(due), np.nan) for _ in range(2))
     for number, rows in _by_group(due):
         group, decision = groups[number], decisions[number]
-        assert decision is not None, "only groups with a decision have rows"
+        if decision is None:
+            continue
         usage = ahead[number].run_days(DAYS[:, None]) * group.rate
         ages = position_ages(group, decision)
         chance, share = failure_chance(group.position_lives, ages, usage, most_draws=VALUE_DRAWS)
@@ -164,7 +166,8 @@ def chance_by(
     chance = np.full(len(due), np.nan)
     for number, rows in _by_group(due):
         group, decision = groups[number], decisions[number]
-        assert decision is not None, "only groups with a decision have rows"
+        if decision is None:
+            continue
         usage = ahead[number].run_days(np.nan_to_num(days[rows])) * group.rate
         ages = position_ages(group, decision)
         chance[rows] = failure_chance(group.position_lives, ages, usage[None, :])[0][0]
