@@ -220,8 +220,8 @@ def _finish(due: pd.DataFrame) -> pd.DataFrame:
         pressing=due["cost_of_waiting"].fillna(due["overdue_by"].gt(0.0).map({True: np.inf})),
     )
     due = due.sort_values(
-        ["planned", "pressing", "failure_prob_13_weeks", "pump_id", "side"],
-        ascending=[False, False, False, True, True],
+        ["planned", "pressing", "failure_prob_13_weeks", "overdue_by", "pump_id", "side"],
+        ascending=[False, False, False, False, True, True],
         kind="stable",
         ignore_index=True,
     )
