@@ -21,6 +21,7 @@ from pumplife.policy.decide import (
 )
 from pumplife.policy.doubt.table import Doubt, add_doubts, tornado_table, weigh_doubt
 from pumplife.policy.due import plan_due
+from pumplife.policy.due_ages import given_ages
 from pumplife.policy.few import choose_few
 from pumplife.policy.groups import SideGroup, build_groups
 from pumplife.policy.interval import CostCurve
@@ -263,11 +264,13 @@ def _decide(records: Records, group: SideGroup) -> Decision:
 
 
 def _say_missing(records: Records, group: SideGroup) -> None:
-    """Say in the audit why a group isn't decided."""
+    """Say in the audit why a group isn't decided, and how many of its pumps are dated anyhow."""
+    dated = int(np.isfinite(given_ages(records, group).interval).sum())
+    due = f" An adopted interval or its own limit dates the work of {dated}." if dated else ""
     records.log.add(
         "caution",
         f"{group.title}: {group.missing}",
         rule="no_interval",
-        consequence=f"No interval is advised for its {count_of(group.pumps.size, 'pump')}.",
+        consequence=f"No interval is advised for its {count_of(group.pumps.size, 'pump')}.{due}",
         remedy="Complete what is missing; the row of intervals stays blank until then.",
     )

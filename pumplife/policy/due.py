@@ -11,12 +11,12 @@ from pumplife.lives.build import Lives
 from pumplife.policy.ahead import UseAhead, look_ahead, open_outlook
 from pumplife.policy.bench import bench_limits, hours_saved
 from pumplife.policy.decide import Decision
+from pumplife.policy.due_ages import DueAges, advised_ages, given_ages
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.level import bench_weeks, level_work, wanted_weeks
 from pumplife.policy.load import LOAD_COLUMNS, do_days, load_table, say_full
 from pumplife.policy.outage import OUTAGE_COLUMNS, plan_stops
 from pumplife.policy.own_days import find_own_days
-from pumplife.policy.own_limits import own_intervals
 from pumplife.policy.pump import FloatArray
 from pumplife.policy.ready import dates_of, hand_out_kits, say_ready
 from pumplife.policy.waiting import chance_by, weigh_waiting
@@ -27,9 +27,9 @@ from pumplife.records.usage import UsageClock
 FURTHEST_DAYS = 36_500.0  # due dates beyond a century are left blank
 DUE_COLUMNS = (
     "pump_id", "site", "location", "service", "side", "kit", "clock_from", "age_now", "age_known",
-    "due_usage", "due_on", "outage_on", "do_on", "moved_because", "priority", "overdue_by",
-    "kit_ready", "failure_prob_by_due", "failure_prob_13_weeks", "ticket_id", "store", "hazard",
-    "group", "usage_per_week", "cost_of_waiting", "work_h",
+    "due_usage", "due_on", "outage_on", "do_on", "moved_because", "without_advice", "priority",
+    "overdue_by", "kit_ready", "failure_prob_by_due", "failure_prob_13_weeks", "ticket_id", "store",
+    "hazard", "group", "usage_per_week", "cost_of_waiting", "work_h",
 )  # fmt: skip
 
 
@@ -40,9 +40,11 @@ class DuePlan:
     Attributes
     ----------
     due : DataFrame
-        One row per pump and side with advice, the most pressing first; `due_usage` is the
-        reading of the side's own clock, usage since its last renewal, and blank where the side
-        runs to failure.
+        One row per pump and side with advice, or with an adopted interval or a limit of its own,
+        the most pressing first; `due_usage` is the reading of the side's own clock, usage since
+        its last renewal, and blank where the side runs to failure. Where no interval is advised
+        `without_advice` says why, and what its failures would cost isn't known: those cells are
+        blank, and bench and outages reckon with none.
     load : DataFrame
         One row per week and site.
     outage : DataFrame
@@ -69,7 +71,7 @@ def plan_due(
     groups: tuple[SideGroup, ...],
     decisions: tuple[Decision | None, ...],
 ) -> DuePlan:
-    """When to do what, by the followed interval of each group.
+    """When to do what, by the followed interval of each group, else by figures given for it.
 
     A side is due when it reaches its interval, by the use that is planned.  Kits go to the work
     due first.  All work is spread over the weeks within the hours of the bench, so that overdue
@@ -96,13 +98,15 @@ def plan_due(
     outlook = open_outlook(records)
     ahead = tuple(look_ahead(outlook, group) for group in groups)
     frames = [
-        _group_rows(number, (group, ahead[number]), decision, today)
+        _group_rows(number, (group, ahead[number]), ages, today)
         for number, (group, decision) in enumerate(zip(groups, decisions, strict=True))
-        if decision is not None
+        for ages in [advised_ages(group, decision) if decision else given_ages(records, group)]
+        if not np.isnan(ages.interval).all()
     ]
     if not frames:
         return _nothing_due(len(groups))
     due = pd.concat(frames, ignore_index=True)
+    due["hours"] = due["work_h"].fillna(0.0)
     due["pump_id"] = records.pumps["pump_id"].to_numpy(object)[due["pump"]]
     _say_borrowed_rates(records, clock, due)
     waiting = weigh_waiting(due, groups, decisions, ahead)
@@ -139,14 +143,13 @@ def _nothing_due(groups: int) -> DuePlan:
 
 
 def _group_rows(
-    number: int, told: tuple[SideGroup, UseAhead], decision: Decision, today: float
+    number: int, told: tuple[SideGroup, UseAhead], ages: DueAges, today: float
 ) -> pd.DataFrame:
-    """Clock, due day and work of every pump of a group."""
+    """Clock, due day and work of every pump of a group of which an age is known."""
     group, _ = told
-    interval = own_intervals(group, decision.followed_interval)
+    interval = ages.interval
     left = interval - group.clock_age
-    work = decision.costs.planned
-    return pd.DataFrame(
+    rows = pd.DataFrame(
         {
             "group": number,
             "pump": group.pumps,
@@ -162,16 +165,16 @@ def _group_rows(
             "age_known": np.where(group.clock_known & group.known.all(axis=1), "yes", "at least"),
             "due_usage": np.where(np.isfinite(interval), interval, np.nan),
             "due_day": _day_of(told, interval, today),
-            "first_day": _day_of(told, np.minimum(_earliest(decision), 0.9 * interval), today),
-            "hard_day": np.nan_to_num(
-                _day_of(told, own_intervals(group, decision.limit), today), nan=np.inf
-            ),
+            "first_day": _day_of(told, ages.earliest, today),
+            "hard_day": np.nan_to_num(_day_of(told, ages.limit, today), nan=np.inf),
             "overdue_by": np.where(np.isfinite(left), np.maximum(-left, 0.0), np.nan),
             "usage_per_week": 7.0 * group.rate,
-            "hours": float(work.labour_h[0]),
-            "spared": decision.costs.downtime_per_h * float(work.downtime_h[0]),
+            "work_h": ages.hours,
+            "spared": ages.spared,
+            "without_advice": ages.without_advice,
         }
     )
+    return rows[~np.isnan(interval)]
 
 
 def _day_of(told: tuple[SideGroup, UseAhead], age: float | FloatArray, today: float) -> FloatArray:
@@ -183,15 +186,11 @@ def _day_of(told: tuple[SideGroup, UseAhead], age: float | FloatArray, today: fl
     return np.where(days < FURTHEST_DAYS, today + days, np.nan)
 
 
-def _earliest(decision: Decision) -> float:
-    """Age from which on the work may be done early [usage]: where the near-best band begins."""
-    return min(decision.advice.near_best_low, 0.9 * decision.followed_interval)
-
-
 def _say_borrowed_rates(records: Records, clock: UsageClock, due: pd.DataFrame) -> None:
     """Name the pumps that have no usage rate of their own."""
     unknown = ~np.isfinite(clock.rate[due["pump"]])
-    rows = due[unknown & due["due_usage"].notna().to_numpy()].drop_duplicates("pump")
+    dated = due[["due_usage", "usage_per_week"]].notna().all(axis=1).to_numpy()
+    rows = due[unknown & dated].drop_duplicates("pump")
     records.log.add_rows(
         rows[["pump_id"]],
         severity="caution",
@@ -212,7 +211,10 @@ def _saved_hours(records: Records, lives: Lives, due: pd.DataFrame) -> FloatArra
 
 
 def _finish(due: pd.DataFrame) -> pd.DataFrame:
-    """Dates, ranks and ticket numbers; the most pressing row first."""
+    """Dates, ranks and ticket numbers; the most pressing row first.
+
+    Where what waiting costs isn't known, an overdue side comes first and another one last.
+    """
     due = due.assign(
         due_on=dates_of(due["due_day"]),
         outage_on=dates_of(due["stop_day"]),
@@ -220,12 +222,13 @@ def _finish(due: pd.DataFrame) -> pd.DataFrame:
         clock_from=dates_of(due["clock_day"]),
         failure_prob_by_due=due["by_due"],
         failure_prob_13_weeks=due["quarter"],
-        work_h=due["hours"].where(due["do_day"].notna()),
+        work_h=due["work_h"].where(due["do_day"].notna()),
         planned=due["do_day"].notna(),
+        pressing=due["cost_of_waiting"].fillna(due["overdue_by"].gt(0.0).map({True: np.inf})),
     )
     due = due.sort_values(
-        ["planned", "cost_of_waiting", "failure_prob_13_weeks", "pump_id", "side"],
-        ascending=[False, False, False, True, True],
+        ["planned", "pressing", "failure_prob_13_weeks", "overdue_by", "pump_id", "side"],
+        ascending=[False, False, False, False, True, True],
         kind="stable",
         ignore_index=True,
     )

@@ -43,7 +43,7 @@ class OneStop:
         Places in the due list.
     gain : float array (rows,)
         What renewing at this outage saves against the better of the side's own day and the next
-        outage [money].
+        outage [money], NaN where what waiting costs isn't known.
     waits : bool array (rows,)
         Whether the next outage is the better of these two.
     allowed : bool array (rows,)
@@ -284,11 +284,12 @@ def _reasons(table: pd.DataFrame, stop: OneStop, chosen: NDArray[np.bool_]) -> l
     kit = ("its kit can't be there before " + date_words(table["kit_day"].where(late))).to_numpy()
     limit = ("its limit is reached before, on " + date_words(table["hard_day"])).to_numpy()
     why = np.select(
-        [chosen, limited, late, stop.gain <= 0.0],
+        [chosen, limited, late, np.isnan(stop.gain), stop.gain <= 0.0],
         [
             [f"cheaper than {word}" for word in other],
             limit,
             kit,
+            "no interval is advised: whether it would be cheaper isn't known",
             [f"cheaper {word}" for word in other],
         ],
         default="the hours of the outage go to work that gains more",

@@ -95,11 +95,14 @@ def _free_week(
 def _stop_costs(
     due: pd.DataFrame, waiting: Waiting, rows: IntArray, stops: tuple[float, list[Stop]]
 ) -> FloatArray:
-    """What each outage costs more than the week wanted, (rows, outages) [money]; inf: barred."""
+    """What each outage costs more than the week wanted, (rows, outages) [money].
+
+    inf where it is barred, or where what waiting costs isn't known.
+    """
     today, coming = stops
     days = np.array([to_day(stop.on) for stop in coming])
     table = due.iloc[rows]
     value = waiting.at(days - today, rows) - table["spared"].to_numpy(float)[:, None]
     hard, kit = (table[name].to_numpy(float)[:, None] for name in ("hard_day", "kit_day"))
     more = value - wanted_value(due, waiting, rows, today)[:, None]
-    return np.where((days <= hard) & (kit <= days), more, np.inf)
+    return np.where((days <= hard) & (kit <= days), np.nan_to_num(more, nan=np.inf), np.inf)

@@ -32,7 +32,8 @@ def hand_out_kits(records: Records, due: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         In the order of `due`: `kit_day`, from which the kit is there [day], -inf on the shelf,
-        NaN where no work is planned; `kit_source`, shelf / order / to order / ""; `lead_days`.
+        or where no kit is known, NaN where no work is planned; `kit_source`, shelf / order / to
+        order / ""; `lead_days`.
     """
     planned = due[due["due_day"].notna()].sort_values(
         ["due_day", "cost_of_waiting", "pump_id"], ascending=[True, False, True], kind="stable"
@@ -44,10 +45,11 @@ def hand_out_kits(records: Records, due: pd.DataFrame) -> pd.DataFrame:
     under_way = arrives.notna() & ~sooner
     source = np.where(under_way, "order", "to order")
     source = np.where(arrives == -np.inf, "shelf", source)
+    named = planned["kit"].ne("").to_numpy()
     handed = pd.DataFrame(
         {
-            "kit_day": arrives.where(under_way, new).to_numpy(float),
-            "kit_source": source,
+            "kit_day": arrives.where(under_way, new).where(named, -np.inf).to_numpy(float),
+            "kit_source": np.where(named, source, ""),
             "lead_days": (new - today).to_numpy(float),
         },
         index=planned.index,

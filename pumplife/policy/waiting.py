@@ -33,11 +33,12 @@ class Waiting:
     ----------
     value : float array (days, rows)
         Expected cost until the side is renewed, by a failure or on that day, less what its usage
-        until then costs in the long run [money]; days as in `DAYS`.
+        until then costs in the long run [money]; days as in `DAYS`. Here and below, what isn't
+        known since no interval is advised counts as nothing.
     quarter : float array (rows,)
-        Chance of a failure within 13 weeks.
+        Chance of a failure within 13 weeks, NaN where not known.
     cost : float array (rows,)
-        That chance times what a failure costs more than planned work [money].
+        That chance times what a failure costs more than planned work [money], NaN where not known.
     chance : float array (days, rows)
         Chance of a failure until each of `DAYS`.
     broken, broken_after : float array (days, rows)
@@ -97,11 +98,18 @@ def weigh_waiting(
     Relative values of a renewal reward process: R. A. Howard, Dynamic Programming and Markov
     Processes (1960), from memory.
     """
-    weighed = _of_groups(due, lambda number, _: _weigh_group(groups, decisions, ahead, number))
-    value, chance, broken, after, cost = weighed
+
+    def weigh(number: int, rows: IntArray) -> tuple[FloatArray, ...]:
+        group, decision = groups[number], decisions[number]
+        if decision is None:
+            return _not_known(rows.size)
+        return _weigh_group(group, decision, ahead[number])
+
+    weighed = _of_groups(due, weigh)
+    value, chance, broken, after, cost, quarter = weighed
     return Waiting(
         value=value,
-        quarter=chance[QUARTER],
+        quarter=quarter[0],
         cost=cost[0],
         chance=chance,
         broken=broken,
@@ -109,16 +117,15 @@ def weigh_waiting(
     )
 
 
-def _weigh_group(
-    groups: tuple[SideGroup, ...],
-    decisions: tuple[Decision | None, ...],
-    ahead: tuple[UseAhead, ...],
-    number: int,
-) -> tuple[FloatArray, ...]:
-    """Value, chance, both kinds of hours (days, pumps) and cost (1, pumps) of one group."""
-    group, decision = groups[number], decisions[number]
-    assert decision is not None, "only groups with a decision have rows"
-    usage = ahead[number].run_days(DAYS[:, None]) * group.rate
+def _not_known(rows: int) -> tuple[FloatArray, ...]:
+    """What `_weigh_group` gives, for rows of a group without a decision."""
+    nothing, unknown = np.zeros((DAYS.size, rows)), np.full((1, rows), np.nan)
+    return nothing, nothing, nothing, nothing, unknown, unknown
+
+
+def _weigh_group(group: SideGroup, decision: Decision, ahead: UseAhead) -> tuple[FloatArray, ...]:
+    """Value, chance, both kinds of hours (days, pumps), then cost and quarter (1, pumps)."""
+    usage = ahead.run_days(DAYS[:, None]) * group.rate
     ages = position_ages(group, decision)
     chance, share = failure_chance(group.position_lives, ages, usage, most_draws=VALUE_DRAWS)
     failure = share @ decision.costs.failure_money[group.part_of]
@@ -130,6 +137,7 @@ def _weigh_group(
         hours * _failures(group, decision, chance),
         hours * _failures(group, decision, _chance_when_new(group)),
         (chance[QUARTER] * np.maximum(share[QUARTER] @ extra, 0.0))[None],
+        chance[QUARTER][None],
     )
 
 
@@ -190,7 +198,8 @@ def chance_by(
 
     def chance_of(number: int, rows: IntArray) -> tuple[FloatArray]:
         group, decision = groups[number], decisions[number]
-        assert decision is not None, "only groups with a decision have rows"
+        if decision is None:
+            return (np.full(rows.size, np.nan),)
         usage = ahead[number].run_days(np.nan_to_num(days[rows])) * group.rate
         ages = position_ages(group, decision)
         return (failure_chance(group.position_lives, ages, usage[None, :])[0][0],)

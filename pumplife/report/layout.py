@@ -23,7 +23,7 @@ SCENARIO_ORDER = ("actual", "today", "advised", "adopted", "run_to_failure")
 COLUMNS: dict[str, tuple[str, ...]] = {
     "due": (
         "pump_id", "location", "service", "side", "kit", "due_on", "do_on", "overdue_by",
-        "failure_prob_13_weeks", "kit_ready", "ticket_id",
+        "failure_prob_13_weeks", "kit_ready", "ticket_id", "without_advice",
     ),
     "outage": (
         "outage_on", "pump_id", "location", "service", "side", "do", "gain", "hours", "kit",

@@ -17,7 +17,8 @@ TABLES: dict[str, tuple[str, str]] = {
         "One row per pump and side. Dearest to wait for first: the chance of failure in 13 weeks "
         "times what a breakdown costs more than a planned rebuild. Due on is when the side reaches "
         "its interval, the end of the records where it has; do on is when the kit is there, the "
-        "bench has room, or an outage makes it cheaper.",
+        "bench has room, or an outage makes it cheaper. Where no interval is advised, the nearer "
+        "of the adopted interval and the pump's own limit stands in, and no chance is known.",
     ),
     "ticket_answers": (
         "Tickets that came back",

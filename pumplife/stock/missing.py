@@ -119,8 +119,8 @@ def note_missing(records: Records, advice: Advice) -> None:
                 f"{group.title}: what its {count_of(group.pumps.size, 'pump')} will take isn't "
                 "known.",
                 rule="no_demand",
-                consequence=f"Stock and budget leave them out; the level of {group.kit} is too low "
-                "for them.",
+                consequence=f"Levels and budget leave them out; the level of {group.kit} is too "
+                "low for them.",
                 remedy=group.missing,
             )
     consequences = {

@@ -186,6 +186,7 @@ def _why(row: pd.Series[Any], words: Words, unit: str) -> list[str]:
     keys = ["why_interval" if known else "why_least"]
     keys += ["why_since"] if known and told["day"] else []
     keys += ["why_overdue"] if row["overdue_by"] > 0 else []
+    keys += ["why_without"] if row["without_advice"] else []
     keys += ["why_chance"] if row["failure_prob_by_due"] >= 0.01 else []
     return [words[key].format(**told) for key in keys]
 

@@ -390,7 +390,8 @@ HISTORY_RULES: tuple[Rule, ...] = (
         severity="caution",
         find=limits.find_below_use,
         looks_for="A maker's or legal limit shorter than a pump runs in a day.",
-        does="No interval is advised for the pump's group until it is corrected.",
+        does="No interval is advised for the pump's group, and its own side isn't on the due list, "
+        "until it is corrected.",
         remedy="Correct max_fluid_interval or max_air_interval in pumps: usage units, not days; "
         "a blank means no limit.",
     ),
