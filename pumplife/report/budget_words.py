@@ -136,8 +136,8 @@ def _say_change_over(budget: pd.DataFrame, scenario: str, unit: str) -> list[str
     overdue = _rows(budget, scenario, "backlog")["mean"]
     if float(overdue.sum()) > 0.0:
         words.append(
-            f"{write_number(float(overdue.sum()))} {unit} of the first row renew sides that are "
-            "past their interval today: once, when changing over."
+            f"{write_number(float(overdue.sum()))} {unit} of the first {_count_rows(overdue)} "
+            "renew sides that are past their interval today: once, when changing over."
         )
     shelf = float(_rows(budget, scenario, "stock_change")["mean"].sum())
     if shelf > 0.0:
@@ -145,6 +145,12 @@ def _say_change_over(budget: pd.DataFrame, scenario: str, unit: str) -> list[str
     if shelf < 0.0:
         words.append(f"The shelf shrinks by {write_number(-shelf)} {unit}: bought so much less.")
     return words
+
+
+def _count_rows(money: pd.Series[float]) -> str:
+    """The rows up to the last that has any."""
+    last = int(np.flatnonzero(money.to_numpy(float) > 0.0)[-1]) + 1
+    return "row" if last == 1 else f"{last} rows"
 
 
 def say_booked(booked: pd.DataFrame) -> str:

@@ -116,7 +116,7 @@ TABLES: dict[str, tuple[str, str]] = {
         "gives none, 12 months from the end of the records. P80 is a sum that 80 of 100 simulated "
         "years stay under. Rows for all sites are simulated sums, not sums of percentiles. "
         "Money charges kits when they are fitted; write-offs of today's stock stand apart from it, "
-        "at what the pieces cost. Backlog: sides past their interval, renewed at once. Stock "
+        "at what the pieces cost. Backlog: sides past their interval today, renewed once. Stock "
         "change: the shelf built up to its levels, or run down; it is not in the money.",
     ),
     "bridge": (

@@ -32,7 +32,7 @@ STEPS = (
     ("volume", "use and pumps as planned for the year"),
     ("price", "announced prices and the yearly rise"),
     ("policy", "working as the scenario has it instead of as today"),
-    ("backlog", "sides past their interval, renewed at once"),
+    ("backlog", "sides past their interval today, renewed once"),
     ("next year", "expected in the first whole year of the budget"),
 )  # fmt: skip
 

@@ -83,8 +83,8 @@ def plan_budget(
     Scenarios: today (the practice that the tickets show), advised, adopted (where the plant has
     adopted intervals; advice elsewhere), run_to_failure (the kit at every failure), actual (year
     0, by the tickets). The two sides of a pump live apart: a fouled air side costs its kit and
-    labour, but keeps its age. Under the advice, sides past their interval are renewed at once, so
-    that the first row carries the backlog. Use follows `plan`, retirements and moves; new pumps
+    labour, but keeps its age. What is followed renews each side next on the day of the due list;
+    sides past their interval are the backlog. Use follows `plan`, retirements and moves; new pumps
     join their group; prices follow what is announced and rise with each year after the first. Past
     shocks come again in all scenarios alike, each on all pumps that it struck. Money
     charges kits and parts when they are fitted: what is written off of today's stock isn't in it,

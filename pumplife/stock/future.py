@@ -118,6 +118,24 @@ def _first_usage(
     return np.where(np.isfinite(days), run * group.rate, days)
 
 
+def overdue_until(
+    group: SideGroup, practice: Practice, ahead: UseAhead | None
+) -> NDArray[np.float64]:
+    """Day by which planned work renews what is past its age today, (pumps,) [days from today].
+
+    It comes on the day of the due list, -inf where that has a side that is not past its age;
+    without one as soon as the pump runs.
+    """
+    days = practice.first_days
+    if days is None:
+        days = np.full(group.pumps.size, np.nan)
+    past = group.clock_age >= practice.planned.ages[0]
+    by = np.where(past & np.isfinite(days), days, 0.0)
+    if ahead is not None:
+        by = ahead.day_of(np.arange(by.size), ahead.run_days(by))
+    return np.where(past | np.isnan(days), by, -np.inf)
+
+
 def advised_groups(advice: Advice) -> list[SideGroup]:
     """The groups for which there is advice; of the others the future isn't known.
 

@@ -17,7 +17,7 @@ from pumplife.policy.simulate import PLANNED, SideEvents
 from pumplife.policy.simulate_events import join_events
 from pumplife.stock.amounts import AMOUNTS, EventAmounts, kinds_of
 from pumplife.stock.bursts import GroupBurst, burst_groups
-from pumplife.stock.future import Practice, run_group
+from pumplife.stock.future import Practice, overdue_until, run_group
 from pumplife.stock.prices import PARTS, PricedPeriods, PriceRise, price_periods
 from pumplife.stock.shocks import Shocks
 from pumplife.stock.spent import EVERYWHERE
@@ -161,7 +161,11 @@ def run_way(setting: Setting, ways: Sequence[Practice], *, pumps: bool = False) 
         place = _find_places(group, sites, priced, events)
         totals += _add_up(place, events, amounts, priced, totals.shape)
         totals[..., SUMS.index("backlog")] += _backlog(
-            place, events, priced, setting.ahead[number], totals.shape[:3]
+            place,
+            events,
+            priced,
+            overdue_until(group, way, setting.ahead[number]),
+            totals.shape[:3],
         )
         if pumps:
             mine = np.flatnonzero(every["service"] == group.service)
@@ -269,16 +273,17 @@ def _backlog(
     place: _Places,
     events: SideEvents,
     priced: PricedPeriods,
-    ahead: UseAhead | None,
+    until: FloatArray,
     shape: tuple[int, ...],
 ) -> FloatArray:
-    """Money of sides that are past their planned age today, (sites, years, futures) [money]."""
-    start = np.zeros(int(events.pump.max(initial=-1)) + 1)
-    if ahead is not None:
-        start = ahead.day_of(np.arange(start.size), np.zeros(start.size)) / DAYS_PER_YEAR
-    at_once = (events.position == PLANNED) & (events.time <= start[events.pump] + 1e-9)
-    period = place.period[at_once]
-    cell = (place.site[at_once], priced.year[period], events.replicate[at_once])
+    """Money of sides that are past their planned age today, (sites, years, futures) [money].
+
+    `until` are the days by which they are renewed, (pumps,).
+    """
+    late = events.time <= until[events.pump] / DAYS_PER_YEAR + 1e-9
+    late &= events.position == PLANNED
+    period = place.period[late]
+    cell = (place.site[late], priced.year[period], events.replicate[late])
     flat = np.ravel_multi_index(cell, shape)
     money = priced.money[period, 0].sum(axis=-1)
     sums = np.bincount(flat, money, minlength=int(np.prod(shape)))

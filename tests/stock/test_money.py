@@ -147,6 +147,16 @@ def test_overdue_sides_are_the_backlog_of_the_first_year():
     assert backlog == pytest.approx([5 * (300 + 2 * 50 + 3 * 100), 0, 0])
 
 
+def test_the_backlog_is_paid_when_the_due_list_has_it():
+    """Two sides are past 600 h, one of them is put off to the second year; three aren't past it."""
+    ages = np.array([900.0, 700.0, 0.0, 100.0, 500.0])[:, None]
+    group = side_group(5, life_draws([3.0], [1e9]), age=ages)
+    way = replace(planned_at(600.0), first_days=np.array([20.0, 400.0, 20.0, np.nan, 60.0]))
+    outcome = by_hand([group], plain_years(), [way]).outcomes["advised"]
+    each = 300 + 2 * 50 + 3 * 100
+    assert outcome.of("backlog").mean(axis=1) == pytest.approx([each, each, 0])
+
+
 def test_sums_of_sites_are_the_whole_in_every_future():
     groups = [side_group(4, life_draws([1.5], [800.0]), first=4 * n) for n in range(2)]
     groups[1].site[:] = "NORTH"
