@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -137,10 +136,10 @@ def calendar_row(
 
 def calendar_rows(
     records: Records, clock: UsageClock, decided: list[tuple[SideGroup, Decision]]
-) -> Iterator[dict[str, Any]]:
+) -> list[dict[str, Any]]:
     """`calendar_row` of each group, by two processes where pumps are many."""
     steps = MOST_STEPS * sum(group.pumps.size for group, _ in decided)
-    yield from list(in_turn(lambda one: calendar_row(records, clock, *one), decided, steps))
+    return list(in_turn(lambda one: calendar_row(records, clock, *one), decided, steps))
 
 
 def best_weeks(

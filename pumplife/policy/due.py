@@ -97,10 +97,13 @@ def plan_due(
     today = to_day(records.plant.records_to)
     outlook = open_outlook(records)
     ahead = tuple(look_ahead(outlook, group) for group in groups)
+    every = [
+        advised_ages(group, decision) if decision else given_ages(records, group)
+        for group, decision in zip(groups, decisions, strict=True)
+    ]
     frames = [
-        _group_rows(number, (group, ahead[number]), ages, today)
-        for number, (group, decision) in enumerate(zip(groups, decisions, strict=True))
-        for ages in [advised_ages(group, decision) if decision else given_ages(records, group)]
+        _group_rows(number, (groups[number], ahead[number]), ages, today)
+        for number, ages in enumerate(every)
         if not np.isnan(ages.interval).all()
     ]
     if not frames:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pumplife.policy.adopted import adopted_interval
 from pumplife.policy.decide import Decision
@@ -42,7 +43,7 @@ class DueAges:
     limit: FloatArray
     hours: float
     spared: float
-    without_advice: np.ndarray[tuple[int], np.dtype[np.object_]]
+    without_advice: NDArray[np.object_]
 
     def __repr__(self) -> str:
         """Count the pumps."""

@@ -73,7 +73,9 @@ def build_intervals(
     """One row per group; blank where it has no advice."""
     rows = []
     pairs = zip(groups, decisions, strict=True)
-    calendars = calendar_rows(records, clock, [(g, one) for g, one in pairs if one is not None])
+    calendars = iter(
+        calendar_rows(records, clock, [(g, one) for g, one in pairs if one is not None])
+    )
     for number, (group, decision) in enumerate(zip(groups, decisions, strict=True)):
         row = _group_row(group) | tell_practice(lives, group, adopted_interval(records, group))
         if decision is not None:

@@ -34,8 +34,7 @@ def release_limit(
     def excess(log_age: float) -> float:
         """Log of the bound over the target: nearly a straight line, which is soon solved."""
         failed = 1.0 - exposed.live_through(np.exp(np.array([[log_age]])))[0][0]
-        bound = np.interp(confidence * (failed.size - 1), np.arange(failed.size), np.sort(failed))
-        return float(np.log(max(bound, 1e-300) / target))
+        return float(np.log(max(np.quantile(failed, confidence), 1e-300) / target))
 
     low, high = np.log(ladder_ends(exposed))
     if excess(high) <= 0.0:

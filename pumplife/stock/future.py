@@ -157,27 +157,30 @@ def advised(advice: Advice) -> list[Practice]:
 def _practices(
     advice: Advice, intervals: NDArray[np.float64], kit_shares: NDArray[np.float64]
 ) -> list[Practice]:
-    """Next renewals are on the days of the due list, where that is made by the same interval."""
+    parts = [
+        (number, part)
+        for number, group in enumerate(advice.groups)
+        if not group.missing
+        for part in split_by_limit(group)
+    ]
     return [
         _practice(
             part,
             float(intervals[number]),
             float(kit_shares[number]),
-            _own_days(group, part, advice.first_days[number])
+            _due_days(advice, number, part)
             if intervals[number] == advice.followed[number]
             else None,
         )
-        for number, group in enumerate(advice.groups)
-        if not group.missing
-        for part in split_by_limit(group)
+        for number, part in parts
     ]
 
 
-def _own_days(group: SideGroup, part: SideGroup, days: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The days of the pumps of a part of a group, NaN for those that come later."""
-    every = np.full(group.pumps.size, np.nan)
-    every[: days.size] = days
-    return every[np.isin(group.pumps, part.pumps)]
+def _due_days(advice: Advice, number: int, part: SideGroup) -> NDArray[np.float64]:
+    """When the due list renews the pumps of a part of a group; NaN for those that come later."""
+    pumps, days = advice.groups[number].pumps, advice.first_days[number]
+    every = np.concatenate([days, np.full(pumps.size - days.size, np.nan)])
+    return np.asarray(every[np.isin(pumps, part.pumps)])
 
 
 def _practice(
