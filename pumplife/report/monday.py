@@ -133,7 +133,8 @@ def _orders(study: ReadableStudy) -> Brief | None:
     soonest = orders.sort_values(["order_by", "needed_by"], kind="stable")
     first_day = pd.to_datetime(orders["order_by"]).min()
     now = int((pd.to_datetime(orders["order_by"]) == first_day).sum())
-    words = f"{write_many(len(orders), 'order')} to place, {now} of them by {write_date(first_day)}"
+    some = "" if now == len(orders) else f", {now} of them"
+    words = f"{write_many(len(orders), 'order')} to place{some} by {write_date(first_day)}"
     if "amount" in orders.columns and orders["amount"].notna().all():
         total = write_number(float(orders["amount"].sum()))
         words = f"{words}; {total} {study_units(study).currency} in all"

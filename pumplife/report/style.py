@@ -243,7 +243,7 @@ def write_thousands(*axis: Axis) -> None:
 def write_percents(*axis: Axis) -> None:
     """Write shares along an axis in percent."""
     for one in axis:
-        one.set_major_formatter(FuncFormatter(lambda value, _: f"{100 * value:.0f} %"))
+        one.set_major_formatter(FuncFormatter(lambda value, _: f"{100 * value:.10g} %"))
 
 
 def read_title(axes: Axes) -> str:

@@ -125,7 +125,11 @@ def test_the_summary_says_what_is_to_be_done_ordered_and_looked_at(study: Simple
     rebuilds, orders, dearest = brief(study)
     soon = study.tables["due"]["do_on"] <= pd.Timestamp("2025-06-30") + pd.Timedelta(weeks=6)
     assert rebuilds.said.startswith(f"{soon.sum()} rebuilds to do by ")
-    assert orders.said == "1 order to place, 1 of them by 2025-06-30."
+    assert orders.said == "1 order to place by 2025-06-30."
+    first = study.tables["orders"]
+    later = first.assign(order_by=pd.to_datetime(first["order_by"]) + pd.Timedelta(days=9))
+    study.tables["orders"] = pd.concat([first, later], ignore_index=True)
+    assert brief(study)[1].said == "2 orders to place, 1 of them by 2025-06-30."
     assert dearest.said.startswith("10 pumps of 12 made 98 % of the cost")  # 6,500 of 6,600
     assert [row[0].text for row in dearest.rows.rows] == [f"P-{n:03d}" for n in range(11, 1, -1)]
     assert say_ready(pd.Series(["on_shelf", "order by 2025-07-01", "order by 2025-08-01", ""])) == (

@@ -6,6 +6,7 @@ import matplotlib as mpl
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
+from matplotlib.figure import Figure
 
 from pumplife.report import style
 
@@ -65,6 +66,14 @@ def test_text_stands_out_from_paper() -> None:
     for ink in (style.INK, style.SOFT, style.NAVY):
         contrast = (luminance(style.PAPER) + 0.05) / (luminance(ink) + 0.05)
         assert contrast >= 4.5
+
+
+def test_percents_along_an_axis_are_those_of_the_ticks() -> None:
+    axes = Figure().subplots()
+    style.write_percents(axes.yaxis)
+    axes.set_yticks([0.0, 0.025, 0.05, 0.07])
+    labels = [label.get_text() for label in axes.get_yticklabels()]
+    assert labels == ["0 %", "2.5 %", "5 %", "7 %"]
 
 
 def test_settings_of_the_session_stay() -> None:
