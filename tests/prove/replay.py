@@ -28,11 +28,11 @@ from tests.prove.small_works import Works, make_works
 from tests.prove.store_play import Played, ask, draw_leads, play
 
 FIRST_SEED = 7001
-WORKS, FUTURES, REPLICATES = 8, 2000, 4000
+WORKS, FUTURES, REPLICATES = 8, 10_000, 20_000
 TARGET, SLACK, MOST_CAPITAL = 0.95, 0.02, 1.10
 REVIEW = 30
 MANY = 20.0  # failures behind an item from which its lives are well known
-FEWEST = 400.0  # breakdowns in all futures from which a share met is known to one point
+FEWEST = 2000.0  # breakdowns in all futures from which a share met is known to half a point
 LEADS = (14.0, 28.0, 42.0, 63.0, 90.0)  # [days]
 Found = Iterator[tuple[judge.Result, int]]
 
@@ -55,8 +55,13 @@ def stock_works(seed: int, *, services: int = 10) -> Works:
     return replace(works, tables=tables)
 
 
-def score_stock(seed: int, *, services: int = 10, futures: int = FUTURES) -> pd.DataFrame:
+def score_stock(
+    seed: int, *, services: int = 10, futures: int = FUTURES, replicates: int = REPLICATES
+) -> pd.DataFrame:
     """How advised levels serve the futures of invented works, per store and item.
+
+    They are played against `futures`; with the true lives levels come of `replicates`, which are
+    others.
 
     Columns: seed, store, item, kind, failures (behind the fits of its pumps), demands (breakdowns
     played), planned_share (of what it is asked for), unit_cost, sure (its
@@ -91,7 +96,7 @@ def score_stock(seed: int, *, services: int = 10, futures: int = FUTURES) -> pd.
         practices,
         {row["item"]: (row["lead"], row["lead_high"]) for row in terms.to_dict("records")},
         review_days=float(REVIEW),
-        replicates=REPLICATES,
+        replicates=replicates,
         seed=1,
     )
     shelves = {(one.store, one.item): one for one in count_futures(demand)}

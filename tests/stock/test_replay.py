@@ -119,7 +119,7 @@ def test_poisson_on_the_mean_is_wrong_where_pumps_are_of_one_age(age, too_low):
 
 @pytest.fixture(scope="module")
 def scored():
-    return score_stock(7001, services=5, futures=200)
+    return score_stock(7001, services=5, futures=200, replicates=4000)
 
 
 def test_levels_by_the_true_lives_hold_their_promise_at_the_least_capital(scored):
