@@ -19,6 +19,8 @@ class EarlyPart:
     count: float  # positions
     share: Floats  # (draws,) of early lives
     fade: Floats  # (draws,) log of what is left of worn positions, for their hazard times age
+    begun: Floats  # (draws,) the same before any wear
+    rate: Floats  # (draws,) early failures of all positions while all are new [1 / usage unit]
     scales: Floats  # (scales,) different mean early lives [usage]
     scale_of: Ints  # (draws,) which of them
 
@@ -26,19 +28,14 @@ class EarlyPart:
         """Name the part by its place."""
         return f"<EarlyPart {self.part}>"
 
-    def ages(self, times: Floats) -> tuple[Floats, Floats]:
-        """Share that dies early and still lives, and that times age, (times, draws)."""
+    def alive(self, times: Floats) -> Floats:
+        """Share that dies early and still lives, (times, draws)."""
         if times.shape[1] > 1:
-            age = times / self.scales[self.scale_of]
-            early = np.exp(-age)
-            return early * self.share, early * age * self.share
-        age = times / self.scales
-        early = np.exp(-age)
-        age *= early
-        return (
-            early.take(self.scale_of, axis=1) * self.share,
-            age.take(self.scale_of, axis=1) * self.share,
-        )
+            early = np.exp(-times / self.scales[self.scale_of])
+        else:
+            early = np.exp(-times / self.scales).take(self.scale_of, axis=1)
+        early *= self.share
+        return np.asarray(early)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -73,6 +70,8 @@ def take_apart(lives: LifeDraws, count: Floats) -> Side:
                 count=float(count[part]),
                 share=lives.early_share[part],
                 fade=-1.0 / (count[part] * lives.shape[part]),
+                begun=np.log1p(-np.minimum(lives.early_share[part], 1.0 - 1e-16)),
+                rate=count[part] / lives.early_scale[part],
                 scales=scales,
                 scale_of=scale_of,
             )
@@ -104,14 +103,16 @@ def _with_early(life: EarlyPart, times: Floats, rate: Floats) -> Floats:
     `rate`, the hazard times age of wear alone, becomes that of both.
     """
     worn = rate * life.fade
+    worn += life.begun
     np.exp(worn, out=worn)
-    worn *= 1.0 - life.share
-    early, early_age = life.ages(times)
+    early = life.alive(times)
     rate *= worn
     worn += early
-    early_age *= life.count
-    rate += early_age
-    rate /= np.maximum(worn, 1e-300)
+    np.maximum(worn, 1e-300, out=worn)
+    early *= times
+    early *= life.rate
+    rate += early
+    rate /= worn
     return _to_the(worn, life.count)
 
 

@@ -145,13 +145,14 @@ class CostRates:
 def cost_rates(costs: SideCosts, rates: EventRates) -> CostRates:
     """What the events of a way of working cost per usage unit, for each draw."""
 
-    def total(name: str) -> FloatArray:
-        planned = rates.planned * getattr(costs.planned, name)[0]
-        kit = np.einsum("pd,p->d", rates.kit_failures, getattr(costs.kit_failure, name))
-        part = np.einsum("pd,p->d", rates.part_failures, getattr(costs.part_failure, name))
-        return np.asarray(planned + kit + part)
+    def each(work: WorkCost) -> FloatArray:
+        """Cash, labour and downtime of each piece, (3, pieces)."""
+        return np.stack([work.cash, work.labour_h, work.downtime_h])
 
-    cash, labour, downtime = total("cash"), total("labour_h"), total("downtime_h")
+    total = each(costs.planned)[:, :1] * rates.planned
+    total += each(costs.kit_failure) @ rates.kit_failures
+    total += each(costs.part_failure) @ rates.part_failures
+    cash, labour, downtime = total
     money = cash + costs.labour_per_h * labour + costs.downtime_per_h * downtime
     return CostRates(money=money, cash=cash, labour_h=labour, downtime_h=downtime)
 

@@ -24,7 +24,7 @@ from pumplife.policy.pump import (
 )
 from pumplife.weibull.draws import LifeDraws
 
-LEAST, MOST = 1e-6, 30.0  # cumulative hazard of the side where a ladder begins and ends
+LEAST, MOST = 1e-5, 30.0  # cumulative hazard of the side where a ladder begins and ends
 LOW = 1e-3  # what no draw's may have passed where it begins
 FRESH = 1e-3  # share of the mean early life up to which early failures come evenly
 WIDEST = 0.5  # of a step in log time, times the shape: what the quadrature is exact for
@@ -83,7 +83,8 @@ def ladder_ends(side: SideLife) -> tuple[float, float]:
         with np.errstate(divide="ignore"):
             return np.asarray(lives.scale * (hazard / count) ** (1.0 / lives.shape))
 
-    usual = np.quantile(np.fmin(reaching(LEAST / len(count)), early * FRESH).min(axis=0), 0.05)
+    young = np.fmin(reaching(LEAST / len(count)), early * FRESH).min(axis=0)
+    usual = _lower_than(young, 0.05)
     fastest = reaching(LOW / len(count)).min()
     with np.errstate(divide="ignore"):
         last = np.fmax(reaching(MOST), early * MOST / count).min(axis=0)
@@ -92,9 +93,15 @@ def ladder_ends(side: SideLife) -> tuple[float, float]:
 
 def _count_steps(lives: LifeDraws, span: float, widest: float) -> int:
     """As many steps as the steepest lives ask for."""
-    steep = float(np.quantile(lives.shape, 0.95))
+    steep = -_lower_than(-lives.shape.ravel(), 0.05)
     fewest = int(FEWEST_STEPS * min(1.0, WIDEST / widest))
     return int(np.clip(np.ceil(span * steep / widest), fewest, MOST_STEPS))
+
+
+def _lower_than(values: FloatArray, share: float) -> float:
+    """One of the values, such that about a share of them is lower."""
+    place = int(share * values.size)
+    return float(np.partition(values, place)[place])
 
 
 def _lay_out(times: FloatArray, size: tuple[int, ...]) -> tuple[SideIntegrals, FloatArray]:
@@ -110,6 +117,7 @@ def _lay_out(times: FloatArray, size: tuple[int, ...]) -> tuple[SideIntegrals, F
         hazard=every[:, :parts],
         incidence=every[:, parts + 1 : -1],
         uptime=every[:, -1],
+        even=True,
     )
     return known, every[:, parts + 1 :]
 

@@ -6,10 +6,19 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize
 
-from pumplife.policy.ladder import WIDEST, integrate_ladder, ladder_ends
-from pumplife.policy.pump import FloatArray, Life, SideIntegrals, SideLife, integrate_to
+from pumplife.policy.ladder import WIDEST, integrate_ladder
+from pumplife.policy.optima import NODES
+from pumplife.policy.pump import (
+    LOG_TIME_SPAN,
+    FloatArray,
+    Life,
+    SideIntegrals,
+    SideLife,
+    count_draws,
+    integrate_to,
+    time_at_hazard,
+)
 from pumplife.weibull.draws import LifeDraws
 
 MAKER = "maker's or legal limit"
@@ -17,6 +26,8 @@ RELEASE = "release of fluid"
 WEAR_RELEASE = "release of fluid by wear"
 OWN_RELEASE = "release of fluid, by its own failures alone"
 OWN_WEAR_RELEASE = "release of fluid by wear, by its own failures alone"
+CLEARLY = 1e-3  # fewer releases a year by less than this share are as good as none fewer
+LONGEST, AGES = 100.0, 12  # ages looked at first, up to so many times the limit
 ALONE = {RELEASE: OWN_RELEASE, WEAR_RELEASE: OWN_WEAR_RELEASE}
 
 
@@ -30,18 +41,10 @@ def release_limit(
     would meet the target that a longer interval would release less a year.
     """
     exposed = _only(side, np.asarray(releasing, bool))
-
-    def excess(log_age: float) -> float:
-        """Log of the bound over the target: nearly a straight line, which is soon solved."""
-        failed = 1.0 - exposed.live_through(np.exp(np.array([[log_age]])))[0][0]
-        return float(np.log(max(np.quantile(failed, confidence), 1e-300) / target))
-
-    low, high = np.log(ladder_ends(exposed))
-    if excess(high) <= 0.0:
+    reached = time_at_hazard(exposed, -np.log1p(-target), count_draws(exposed))
+    limit = float(np.quantile(reached, 1.0 - confidence))
+    if limit >= np.exp(LOG_TIME_SPAN - 1.0):
         return np.inf
-    if excess(low) < 0.0:
-        low = optimize.brentq(excess, low, high, xtol=1e-11)
-    limit = float(np.exp(low))
     return limit if _wears_out(exposed) or _releases_least(exposed, limit) else 0.0
 
 
@@ -54,14 +57,28 @@ def _wears_out(side: SideLife) -> bool:
 
 
 def _releases_least(side: SideLife, limit: float) -> bool:
-    """Whether no longer interval fails less a year; in plain cases wide steps say so."""
-    for widest, doubt in ((4.0 * WIDEST, 1e-2), (WIDEST, 1e-9)):
-        known = integrate_ladder(side, widest=widest)
-        longer = _releases(known)[known.times[:, 0] > limit]
-        here = _releases(integrate_to(side, known, np.array([limit])))[0]
-        if here > longer.min() * (1.0 + doubt):
-            return False
-    return True
+    """Whether no longer interval fails clearly less a year."""
+    return not _surely_more(side, limit) and _no_longer_is_better(side, limit)
+
+
+def _surely_more(side: SideLife, limit: float) -> bool:
+    """Whether some longer interval fails less a year, by bounds that ask for no integral.
+
+    A side runs no longer than to the interval, and no shorter than this or a lesser interval
+    times the chance to reach it.
+    """
+    ages = limit * np.geomspace(1.0, LONGEST, AGES)[:, None]
+    alive = side.live_through(ages)[0]
+    least = np.mean(1.0 - alive[0]) / limit
+    most = ((1.0 - alive) / np.maximum(alive * ages, alive[0] * limit)).mean(axis=1)
+    return bool(most.min() * (1.0 + CLEARLY) < least)
+
+
+def _no_longer_is_better(side: SideLife, limit: float) -> bool:
+    known = integrate_ladder(side, widest=2.0 * WIDEST)
+    longer = _releases(known)[known.times[:, 0] > limit]
+    here = _releases(integrate_to(side, known, np.array([limit]), nodes=NODES))[0]
+    return bool(here <= longer.min() * (1.0 + CLEARLY))
 
 
 def release_limits(

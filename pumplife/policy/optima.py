@@ -11,7 +11,9 @@ from pumplife.policy.simulate_way import IntArray
 SETTLED = 1e-7  # a cost rate so near to that of running to failure no longer moves
 MOST_OPTIMA = 4  # local optima of one curve that are looked at
 NODES = 3  # Gauss-Legendre nodes from a row of the ladder to an age: to 1e-8
-BETWEEN = np.array([0.0, 0.25, 0.5, 0.75, 1.0])  # shares of a step at which slopes are looked at
+ROWS = np.array([-1, 0, 1, 2])  # of the ladder around a step, at which slopes are looked at
+BETWEEN = np.array([0.25, 0.5, 0.75])  # shares of the step at which they are, too
+PLACES = np.append(ROWS, BETWEEN)  # steps
 
 
 def cycle_cost(at: SideIntegrals, planned_cost: float, failure_cost: FloatArray) -> FloatArray:
@@ -57,20 +59,21 @@ def _level_ages(
 ) -> FloatArray:
     """Ages beside some rows of the ladder where the slope of the mean cost rate passes 0 [usage].
 
-    Between two rows the slope is taken as the polynomial through both and `BETWEEN`.
+    Between two rows the slope is taken as the polynomial through those at `PLACES`.
     """
     if not rows.size:
         return np.empty(0)
-    start = max(int(rows.min()) - 1, 0)
-    at_row = _mean_slope(known[slice(start, rows.max() + 2)], money)
+    last = len(known.times) - 1
+    start = max(int(rows.min()) - 2, 0)
+    at_row = _mean_slope(known[slice(start, rows.max() + 3)], money)
     first = rows - (at_row[rows - start] >= 0.0)
     logs = np.log(known.times[:, 0])
     step = logs[first + 1] - logs[first]
-    places = logs[first, None] + step[:, None] * BETWEEN[1:-1]
-    at = integrate_to(side, known, np.exp(places).reshape(-1, 1), nodes=NODES)
-    slopes = np.empty((rows.size, BETWEEN.size))
-    slopes[:, 1:-1] = _mean_slope(at, money).reshape(places.shape)
-    slopes[:, 0], slopes[:, -1] = at_row[first - start], at_row[first + 1 - start]
+    between = np.exp(logs[first, None] + step[:, None] * BETWEEN)
+    at = integrate_to(side, known, between.reshape(-1, 1), nodes=NODES)
+    near = first[:, None] + ROWS
+    whole = np.where((near < 0) | (near > last), np.nan, at_row[np.clip(near, 0, last) - start])
+    slopes = np.concatenate([whole, _mean_slope(at, money).reshape(between.shape)], axis=1)
     roots = np.array([_root(slope) for slope in slopes])
     return np.asarray(np.exp(logs[first] + step * roots))
 
@@ -81,10 +84,16 @@ def _mean_slope(at: SideIntegrals, money: tuple[float, FloatArray]) -> FloatArra
 
 
 def _root(slope: FloatArray) -> float:
-    """Where the polynomial through the slopes at `BETWEEN` rises through 0; else the nearer end."""
-    if slope[0] >= 0.0 or slope[-1] <= 0.0:
-        return float(slope[0] < 0.0)
-    curve = np.linalg.solve(np.vander(BETWEEN), slope)
+    """Where the polynomial through the slopes at `PLACES` rises through 0 between the rows 0 and 1.
+
+    Else the nearer of them.  Slopes beyond the ladder are NaN.
+    """
+    low, high = slope[1], slope[2]
+    if low >= 0.0 or high <= 0.0:
+        return float(low < 0.0)
+    known = np.isfinite(slope)
+    places = PLACES[known]
+    curve = np.linalg.solve(np.vander(places), slope[known])
     return float(
         optimize.brentq(lambda share: float(np.polyval(curve, share)), 0.0, 1.0, xtol=1e-12)
     )

@@ -27,7 +27,8 @@ from pumplife.weibull.draws import LifeDraws
 AS_GOOD_AS_ALL = 0.95  # a whole kit at this share of the failures counts as at all of them
 LEAST_KIT_SHARE = 0.02  # below it a side is still renewed whole once in fifty failures
 MOST_AGES = 40  # planned ages kept apart
-STEPS_A_LIFE = 10.0  # grid steps in a side's mean usage to a failure
+STEPS_A_LIFE = 2.5  # grid steps in a side's mean usage to a failure, times the steepest mean shape
+LEAST_SHAPE = 2.4  # lives less steep are looked at as closely
 FEWEST_STEPS, MOST_STEPS = 16, 400
 ONE_SIDED = np.array([9.0, 19.0, -5.0, 1.0])  # a first cell's integral in 24ths, by its four points
 
@@ -189,20 +190,18 @@ def _thinned_cycles(
     """
     lives, mean = 2.0 + 2.0 / kit_share, known.uptime[-1]
     reach = np.minimum(lives * mean, np.max(ages) * (1.0 + 1e-9))
-    steps = int(np.clip(STEPS_A_LIFE * (reach / mean).max(), FEWEST_STEPS, MOST_STEPS))
+    finest = STEPS_A_LIFE * max(_steepest(side.lives), LEAST_SHAPE)
+    steps = int(np.clip(finest * (reach / mean).max(), FEWEST_STEPS, MOST_STEPS))
     step = reach / steps
-    lasting = _survive_grid(side.lives, 0.5 * step, 2 * steps + 2)
+    lasting, logs = _survive_grid(side.lives, 0.5 * step, 2 * steps + 2)
+    alive, failed, _ = _end_cycles(logs, side.count)
     kept = renew_on_grid(lasting, 1.0 - kit_share)
-    running, ended, tail = _end_cycles(kept, side.count)
-    alive, failed, _ = _end_cycles(lasting[:, 0::2], side.count)
-    grid = _Grid(
-        step=step,
-        running=running - 1.0 + kit_share * (1.0 - alive),
-        ended=ended - kit_share * failed,
-        rate=tail / step,
-    )
+    running, ended, tail = _end_cycles(_logs_of(kept), side.count)
+    running -= 1.0 - kit_share * (1.0 - alive)
+    ended -= np.multiply(failed, kit_share, out=failed)
+    grid = _Grid(step=step, running=running, ended=ended, rate=tail / step)
+    at = _until(side, known, ages, reach)
     inside = np.minimum(ages[:, None], reach)
-    at = integrate_to(side, known, inside, nodes=3)
     running, ended, used = _look_up(grid, inside)
     young = inside - kit_share * (inside - at.uptime)
     running = np.clip(running + 1.0 - kit_share * (1.0 - at.survival), 0.0, 1.0)
@@ -211,27 +210,60 @@ def _thinned_cycles(
     )
 
 
-def _survive_grid(lives: Life, step: FloatArray, size: int) -> FloatArray:
-    """Survival of the parts at 0, 1, 2 ... steps of each draw's own, (parts, size, draws)."""
+def _steepest(lives: Life) -> float:
+    """The largest mean shape of a part; of other lives than Weibull as if it were 4."""
+    return float(lives.shape.mean(axis=1).max()) if isinstance(lives, LifeDraws) else 4.0
+
+
+def _until(side: SideLife, known: SideIntegrals, ages: FloatArray, reach: FloatArray) -> _Young:
+    """What happens by some ages, or by each draw's own `reach` where that comes first."""
+    at = integrate_to(side, known, ages[:, None])
+    young = _Young(survival=at.survival, incidence=at.incidence, uptime=at.uptime)
+    past = ages[:, None] > reach
+    if not past.any():
+        return young
+    end = integrate_to(side, known, reach, nodes=3)
+    return _Young(
+        survival=np.where(past, end.survival, at.survival),
+        incidence=np.where(past[:, None], end.incidence, at.incidence),
+        uptime=np.where(past, end.uptime, at.uptime),
+    )
+
+
+def _survive_grid(lives: Life, step: FloatArray, size: int) -> tuple[FloatArray, FloatArray]:
+    """Survival of the parts at 0, 1, 2 ... steps of each draw's own, (parts, size, draws).
+
+    And its logarithm at every other of them.
+    """
     if not isinstance(lives, LifeDraws):
         ages = np.arange(size)[:, None, None] * step
-        return np.ascontiguousarray(np.moveaxis(lives.survival(ages), 0, 1))
+        alive = np.ascontiguousarray(np.moveaxis(lives.survival(ages), 0, 1))
+        return alive, _logs_of(alive[:, 0::2])
     wear = powers_of_numbers(lives.shape, size)
-    wear *= np.exp(np.minimum(lives.shape * np.log(step / lives.scale), LARGEST_LOG))[:, None]
-    alive = np.exp(-wear, out=wear)
+    wear *= -np.exp(np.minimum(lives.shape * np.log(step / lives.scale), LARGEST_LOG))[:, None]
+    logs = wear[:, 0::2].copy()
+    alive = np.exp(wear, out=wear)
     for part in np.flatnonzero((lives.early_share > 0.0).any(axis=1)):
         share = lives.early_share[part]
         alive[part] *= 1.0 - share
         alive[part] += share * running_powers(np.exp(-step / lives.early_scale[part]), size)
-    return alive
+        logs[part] = _logs_of(alive[part, 0::2])
+    return alive, logs
 
 
-def _end_cycles(kept: FloatArray, count: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """What becomes of a cycle whose positions have each not ended it with the chance `kept`.
+def _logs_of(chance: FloatArray) -> FloatArray:
+    """Logarithms of chances, also of 0."""
+    logs = np.maximum(chance, 1e-200)
+    return np.log(np.minimum(logs, 1.0, out=logs), out=logs)
+
+
+def _end_cycles(logs: FloatArray, count: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """What becomes of a cycle by the chances that its positions have each not ended it.
 
     Parameters
     ----------
-    kept : float array (parts, grid, draws)
+    logs : float array (parts, grid, draws)
+        Logarithms of these chances; written over.
     count : float array (parts,)
         Positions of each part.
 
@@ -244,17 +276,24 @@ def _end_cycles(kept: FloatArray, count: FloatArray) -> tuple[FloatArray, FloatA
     tail : float array (parts, draws)
         Rate of ending by each part over the last eighth of the grid [1 / step].
     """
-    logs = np.maximum(kept, 1e-200)
-    np.log(np.minimum(logs, 1.0, out=logs), out=logs)
     logs *= count[:, None, None]
     running = np.exp(logs.sum(axis=0))
     ended = np.zeros_like(logs)
     lost = np.subtract(logs[:, :-1], logs[:, 1:], out=ended[:, 1:])
     lost *= (running[:-1] - running[1:]) / np.maximum(lost.sum(axis=0), 1e-300)
-    for row in range(2, kept.shape[1]):
+    for row in range(2, logs.shape[1]):
         ended[:, row] += ended[:, row - 1]
-    eighth = max(1, (kept.shape[1] - 1) // 8)
+    eighth = max(1, (logs.shape[1] - 1) // 8)
     return running, ended, (logs[:, -1 - eighth] - logs[:, -1]) / eighth
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Young:
+    """What failures do to a side by some ages, the first of which ends it."""
+
+    survival: FloatArray  # (ages, draws)
+    incidence: FloatArray  # (ages, parts, draws)
+    uptime: FloatArray  # (ages, draws) [usage]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from pumplife.errors import RecordError
 from pumplife.policy.alive import Side, live_through, take_apart
+from pumplife.policy.between import read_between
 from pumplife.weibull.draws import LifeDraws
 
 FloatArray = NDArray[np.float64]
@@ -22,6 +23,8 @@ FloatArray = NDArray[np.float64]
 LOG_TIME_SPAN = 690.0  # exp of it is near the largest float: any unit of time fits
 BLOCK_CELLS = 100_000  # times x parts x draws held at once: little enough to be held near
 LARGEST_LOG = 460.0  # of a cumulative hazard: nothing survives it, and it is far from overflow
+SETTLED = 1e-12  # of the log of an age that is solved for
+MOST_STEPS = 60  # of Newton's, or halvings, until then
 DYING = 40.0  # cumulative hazard beyond which a side is as good as dead: survival below 1e-17
 
 
@@ -135,6 +138,8 @@ class SideIntegrals:
         Probability that the part fails, first of all, before that age.
     uptime : float array (times, draws)
         Expected usage until failure or that age, whichever comes first [usage].
+    even : bool
+        Whether the times are a whole ladder even in log time, shared by the draws.
     """
 
     times: FloatArray
@@ -142,6 +147,7 @@ class SideIntegrals:
     hazard: FloatArray
     incidence: FloatArray
     uptime: FloatArray
+    even: bool = False
 
     def __repr__(self) -> str:
         """Say the size."""
@@ -165,19 +171,55 @@ class SideIntegrals:
             hazard=self.hazard[:, :, draws],
             incidence=self.incidence[:, :, draws],
             uptime=self.uptime[:, draws],
+            even=self.even,
         )
 
 
 def time_at_hazard(side: SideLife, target: float, draws: int) -> FloatArray:
-    """Age [usage] at which the side's cumulative hazard passes `target`, per draw (draws,)."""
-    low = np.full((1, draws), -LOG_TIME_SPAN)
-    high = -low
-    for _ in range(36):
-        middle = 0.5 * (low + high)
-        beyond = ~(side.evaluate(np.exp(middle))[0] < target)
-        high = np.where(beyond, middle, high)
-        low = np.where(beyond, low, middle)
-    return np.asarray(np.exp(low[0]))
+    """Age [usage] at which the side's cumulative hazard passes `target`, per draw (draws,).
+
+    By Newton's steps for the logarithm of the hazard against that of the age, a straight line
+    where one Weibull part is alone, and by halving where a step leads astray.
+    """
+    low, log_age = _begin_search(side, target, draws)
+    high, step = np.full((1, draws), LOG_TIME_SPAN), np.full((1, draws), np.inf)
+    for _ in range(MOST_STEPS):
+        cumulative, hazard = side.evaluate(np.exp(log_age))
+        beyond = ~(cumulative < target)
+        high, low = np.where(beyond, log_age, high), np.where(beyond, low, log_age)
+        with np.errstate(all="ignore"):
+            rise = np.exp(log_age) * hazard.sum(axis=1) / cumulative
+            found = log_age - np.log(cumulative / target) / rise
+        astray = ~((found >= low) & (found <= high))
+        astray |= np.abs(found - log_age) > np.maximum(0.5 * step, SETTLED)
+        found = np.where(astray, 0.5 * (low + high), found)
+        step = np.abs(found - log_age)
+        log_age = found
+        if step.max() < SETTLED:
+            break
+    return np.asarray(np.exp(np.where(high - low > 2.0 * SETTLED, log_age, low)[0]))
+
+
+def _begin_search(side: SideLife, target: float, draws: int) -> tuple[FloatArray, FloatArray]:
+    """Logs of an age before that of `target`, and of one near it, (1, draws) each.
+
+    Near it the first part alone would come to the target, by wear or by early lives alone; before
+    it no part comes to its share, nor either of the two to half of that.
+    """
+    lives = side.lives
+    if not isinstance(lives, LifeDraws):
+        return np.full((1, draws), -LOG_TIME_SPAN), np.zeros((1, draws))
+
+    def first(wear: FloatArray) -> FloatArray:
+        worn = np.log(wear) / lives.shape + np.log(lives.scale)
+        early = np.log(-lives.early_scale * np.log1p(np.expm1(-wear) / lives.early_share))
+        ages = np.fmin(worn, early).min(axis=0)
+        return np.asarray(np.clip(ages, -LOG_TIME_SPAN, LOG_TIME_SPAN)[None])
+
+    with np.errstate(all="ignore"):
+        near = target / side.count[:, None]
+        before = -np.log1p(0.5 * np.expm1(-near / side.count.size))
+        return first(before), first(near)
 
 
 def count_draws(side: SideLife) -> int:
@@ -255,7 +297,8 @@ def integrate_to(
 ) -> SideIntegrals:
     """Extend `known` to other ages; inf means no end.
 
-    Ages beyond the last known time are taken there, where hardly anything still runs.
+    Ages beyond the last known time are taken there, where hardly anything still runs.  On a
+    ladder even in log time, ages that the draws share are read off the rows around them.
 
     Parameters
     ----------
@@ -279,10 +322,10 @@ def integrate_to(
     if ages.shape[1] != ladder.shape[1]:
         ladder = np.broadcast_to(ladder, (ladder.shape[0], ages.shape[1]))
     clipped = np.clip(ages, ladder[0], ladder[-1])
-    row = _row_below(known.times, clipped)
-    incidence, uptime = _panels(side, np.take_along_axis(ladder, row, axis=0), clipped, nodes)
-    incidence += np.take_along_axis(known.incidence, row[:, None, :], axis=0)
-    uptime += np.take_along_axis(known.uptime, row, axis=0)
+    if known.even and ages.shape[1] == 1:
+        incidence, uptime = read_between(known, clipped[:, 0])
+    else:
+        incidence, uptime = _from_below(side, (known, ladder), clipped, nodes)
     below = ages < ladder[0]
     reached = np.where(below, ages, clipped)
     cumulative, hazard = side.evaluate(np.maximum(reached, 1e-300))
@@ -294,6 +337,18 @@ def integrate_to(
         incidence=share_failures(incidence, -np.expm1(-cumulative)),
         uptime=uptime,
     )
+
+
+def _from_below(
+    side: SideLife, known: tuple[SideIntegrals, FloatArray], ages: FloatArray, nodes: int
+) -> tuple[FloatArray, FloatArray]:
+    """Incidence by part and uptime at ages, by quadrature from the last row of a ladder before."""
+    at, ladder = known
+    row = _row_below(at.times, ages)
+    incidence, uptime = _panels(side, np.take_along_axis(ladder, row, axis=0), ages, nodes)
+    incidence += np.take_along_axis(at.incidence, row[:, None, :], axis=0)
+    uptime += np.take_along_axis(at.uptime, row, axis=0)
+    return incidence, uptime
 
 
 def _row_below(ladder: FloatArray, ages: FloatArray) -> NDArray[np.int64]:

@@ -76,7 +76,9 @@ def renew_on_grid(survival: FloatArray, keep: float) -> FloatArray:
     np.subtract(half[:, :-1], half[:, 1:], out=mass[:, 1:])
     mass *= keep
     # the last half step of the integral lies beyond t and is taken back
-    solved = source - keep * (source - half) * source[:, :1]
+    solved = source - half
+    solved *= -keep * source[:, :1]
+    solved += source
     here = 1.0 / (1.0 - mass[:, 0])
     solved[:, 0] = source[:, 0]
     for row in range(1, source.shape[1]):

@@ -1,5 +1,7 @@
 """Ladders by running products against quadrature with plenty of nodes."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -67,6 +69,21 @@ def test_ages_at_once_are_ages_one_by_one():
         assert at.incidence[row] == pytest.approx(one.incidence[0], rel=1e-10)
     own = np.linspace(1.0, 9.0, 40)
     assert integrate_to(side, known, own).times[0] == pytest.approx(own)
+
+
+@pytest.mark.parametrize("early", [0.0, 0.04])
+@pytest.mark.parametrize("shape", [0.7, 1.0, 2.3, 4.0])
+def test_what_is_read_between_the_rows_is_what_quadrature_gives(shape, early):
+    side = side_of(shape, early)
+    known = integrate_ladder(side)
+    first, last = np.log(known.times[[0, -1], 0])
+    ages = np.exp(np.linspace(first, last, 401))[:, None]
+    read = integrate_to(side, known, ages)
+    dense = integrate_to(side, replace(known, even=False), ages, nodes=12)
+    assert read.survival == pytest.approx(dense.survival, abs=1e-15)
+    assert read.uptime == pytest.approx(dense.uptime, rel=2e-7)
+    seen = dense.incidence > 1e-4
+    assert read.incidence[seen] == pytest.approx(dense.incidence[seen], rel=1e-6)
 
 
 @pytest.mark.parametrize("early", [0.0, 0.04])

@@ -121,7 +121,8 @@ def test_the_curve_is_the_cost_rate_at_any_interval_and_price(steep, early, fact
     span = curves.step * curves.terms.shape[1]
     ages = np.exp(curves.start + span * np.linspace(0.001, 0.999, 157))
     costs = scale_prices(decision.costs, dict(zip(PRICES, factors, strict=True)))
-    at = integrate_to(group.life, decision.advice.known, ages[:, None])
+    by_quadrature = replace(decision.advice.known, even=False)
+    at = integrate_to(group.life, by_quadrature, ages[:, None])
     rates = cost_rate(at, costs.planned_money, costs.failure_money).mean(axis=1)
     np.testing.assert_allclose(curves.rate_at(ages, np.array(factors)), rates, rtol=1e-9)
 
