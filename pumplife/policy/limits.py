@@ -28,6 +28,7 @@ OWN_RELEASE = "release of fluid, by its own failures alone"
 OWN_WEAR_RELEASE = "release of fluid by wear, by its own failures alone"
 CLEARLY = 1e-3  # fewer releases a year by less than this share are as good as none fewer
 LONGEST, AGES = 100.0, 12  # ages looked at first, up to so many times the limit
+HARDLY = 1e-12  # of the limit: no side runs so little
 ALONE = {RELEASE: OWN_RELEASE, WEAR_RELEASE: OWN_WEAR_RELEASE}
 
 
@@ -57,24 +58,26 @@ def _wears_out(side: SideLife) -> bool:
 
 
 def _releases_least(side: SideLife, limit: float) -> bool:
-    """Whether no longer interval fails clearly less a year."""
+    """Whether no longer interval fails clearly less a year; in plain cases bounds say so."""
     return not _surely_more(side, limit) and _no_longer_is_better(side, limit)
 
 
 def _surely_more(side: SideLife, limit: float) -> bool:
-    """Whether some longer interval fails less a year, by bounds that ask for no integral.
+    """Whether a side fails surely more a year at the limit than at some longer interval.
 
-    A side runs no longer than to the interval, and no shorter than this or a lesser interval
-    times the chance to reach it.
+    By bounds that ask for no integral: it runs no longer than to the interval, and no shorter
+    than this or a lesser interval times the chance to reach it.
     """
     ages = limit * np.geomspace(1.0, LONGEST, AGES)[:, None]
     alive = side.live_through(ages)[0]
     least = np.mean(1.0 - alive[0]) / limit
-    most = ((1.0 - alive) / np.maximum(alive * ages, alive[0] * limit)).mean(axis=1)
+    run = np.maximum(alive * ages, np.maximum(alive[0], HARDLY) * limit)
+    most = ((1.0 - alive) / run).mean(axis=1)
     return bool(most.min() * (1.0 + CLEARLY) < least)
 
 
 def _no_longer_is_better(side: SideLife, limit: float) -> bool:
+    """Whether no longer interval fails clearly less a year, by the integrals."""
     known = integrate_ladder(side, widest=2.0 * WIDEST)
     longer = _releases(known)[known.times[:, 0] > limit]
     here = _releases(integrate_to(side, known, np.array([limit]), nodes=NODES))[0]
