@@ -1,6 +1,6 @@
 """What happens to a side by ages that lie between the rows of a ladder even in log time.
 
-Incidence and uptime are read off the eight rows around an age, by the polynomial that has their
+Incidence and uptime are read off the ten rows around an age, by the polynomial that has their
 values and slopes: slopes are at hand, since the density of failures is hazard times survival.
 """
 
@@ -16,7 +16,7 @@ from pumplife.weibull.arrays import Floats
 if TYPE_CHECKING:
     from pumplife.policy.pump import SideIntegrals
 
-ROWS = 8  # whose values and slopes a polynomial goes through
+ROWS = 10  # whose values and slopes a polynomial goes through
 
 
 def read_between(known: SideIntegrals, ages: Floats) -> tuple[Floats, Floats]:
@@ -52,18 +52,22 @@ def read_between(known: SideIntegrals, ages: Floats) -> tuple[Floats, Floats]:
 
 
 def _weights(place: Floats) -> Floats:
-    """Weights of the values of `ROWS` even rows, then of their slopes, (places, 2 ROWS)."""
-    middle = 0.5 * (ROWS - 1)
-    return np.asarray(((place - middle) / middle)[:, None] ** np.arange(2 * ROWS) @ _basis())
+    """Weights of the values of `ROWS` even rows, then of their slopes, (places, 2 ROWS).
+
+    Those of the polynomial that has these values and slopes (Hermite, by Lagrange's factors).
+    """
+    gaps = place[:, None] - np.arange(ROWS)
+    one = np.ones((place.size, 1))
+    before = np.cumprod(np.concatenate([one, gaps[:, :-1]], axis=1), axis=1)
+    after = np.cumprod(np.concatenate([one, gaps[:, :0:-1]], axis=1), axis=1)[:, ::-1]
+    products, slopes = _factors()
+    square = (before * after / products) ** 2
+    return np.concatenate([(1.0 - 2.0 * slopes * gaps) * square, gaps * square], axis=1)
 
 
 @lru_cache(maxsize=1)
-def _basis() -> Floats:
-    """Coefficients of the polynomial that has given values, and slopes by row, at even rows.
-
-    By powers of the distance from their middle, half their span being 1, (2 ROWS, 2 ROWS).
-    """
-    middle = 0.5 * (ROWS - 1)
-    rows, power = (np.arange(ROWS)[:, None] - middle) / middle, np.arange(2 * ROWS)
-    slopes = power * rows ** np.maximum(power - 1, 0) / middle
-    return np.asarray(np.linalg.inv(np.concatenate([rows**power, slopes])))
+def _factors() -> tuple[Floats, Floats]:
+    """Products of the distances of each row from the others, and sums of their inverses."""
+    rows = np.arange(float(ROWS))
+    gaps = rows[:, None] - rows + np.eye(ROWS)
+    return gaps.prod(axis=1), (1.0 / gaps).sum(axis=1) - 1.0

@@ -133,10 +133,10 @@ def _say_parts(budget: pd.DataFrame, row: pd.Series[Any], unit: str) -> list[str
 def _say_change_over(budget: pd.DataFrame, scenario: str, unit: str) -> list[str]:
     """First-round renewals and the shelf."""
     words = []
-    overdue = _rows(budget, scenario, "backlog")["mean"]
-    if float(overdue.sum()) > 0.0:
+    overdue = _rows(budget, scenario, "backlog")
+    if float(overdue["mean"].sum()) > 0.0:
         words.append(
-            f"{write_number(float(overdue.sum()))} {unit} of the first {_count_rows(overdue)} "
+            f"{write_number(float(overdue['mean'].sum()))} {unit} {_say_until(overdue)} "
             "renew sides that are past their interval today: once, when changing over."
         )
     shelf = float(_rows(budget, scenario, "stock_change")["mean"].sum())
@@ -147,10 +147,11 @@ def _say_change_over(budget: pd.DataFrame, scenario: str, unit: str) -> list[str
     return words
 
 
-def _count_rows(money: pd.Series[float]) -> str:
-    """The rows up to the last that has any."""
-    last = int(np.flatnonzero(money.to_numpy(float) > 0.0)[-1]) + 1
-    return "row" if last == 1 else f"{last} rows"
+def _say_until(rows: pd.DataFrame) -> str:
+    """Name the years in which there is any money: "in 2027", "in 2027 to 2028"."""
+    some = np.flatnonzero(rows["mean"].to_numpy(float) > 0.0)
+    first, last = name_years(rows)[some[[0, -1]]]
+    return f"in {first}" if first == last else f"in {first} and until {last}"
 
 
 def say_booked(booked: pd.DataFrame) -> str:

@@ -213,7 +213,7 @@ def plot_budget(
         axes.set_ylim(0, 1.12 * max(float(drawn["p90"].max()) if len(drawn) else 1.0, 1e-9))
         style.write_thousands(axes.yaxis)
         unit = units.currency if quantity == "money" else quantity.replace("_h", " [h]")
-        axes.set_ylabel(f"A year [{unit}]" if quantity == "money" else f"A year: {unit}")
+        axes.set_ylabel(f"Cost [{unit}]" if quantity == "money" else unit.capitalize())
         _name_percentiles(axes, drawn, names)
         style.say(axes, _budget_message(drawn, units, quantity), caption)
     return axes
@@ -259,9 +259,10 @@ def _budget_message(drawn: pd.DataFrame, units: Units, quantity: str) -> str:
     middle = dict(zip(first["scenario"], first["p50"], strict=True))
     if not {"today", "advised"} <= set(middle):
         return "Bars end at P50; the paler ends reach P80 and P90"
-    today, advised = (float(middle[name]) for name in ("today", "advised"))
     unit = units.currency if quantity == "money" else quantity.replace("_", " ")
-    return (
-        f"{_name_first(drawn, first)} at P50: {write_number(advised)} {unit} as advised, "
-        f"{write_number(today)} {unit} as today"
-    )
+    told = [
+        f"{write_number(float(middle[name]))} {unit} {SCENARIOS[name][0]}"
+        for name in ("adopted", "advised", "today")
+        if name in middle
+    ]
+    return f"{_name_first(drawn, first)} at P50: {', '.join(told)}"

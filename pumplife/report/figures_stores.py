@@ -102,7 +102,9 @@ def plot_frontier(frontier: pd.DataFrame, currency: str, *, ax: Axes | None = No
         axes.set_xlim(0.0, right)
         waits = [*marks["pump_days_waiting"], _at(line, 0.25 * right)]
         top = float(np.nanmax(waits))
-        axes.set_ylim(0.0, 1.25 * max(top, 1e-6))
+        far, high = marks["capital"] > 0.5 * right, marks["pump_days_waiting"] > 0.6 * top
+        free = 1.6 if (far & high).any() else 1.25  # the names stand in the upper right corner
+        axes.set_ylim(0.0, free * max(top, 1e-6))
         style.write_thousands(axes.xaxis, axes.yaxis)
         axes.set_xlabel(f"Cash on the shelf [{currency}]")
         axes.set_ylabel("Pump days waiting a year [days]")

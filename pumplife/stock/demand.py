@@ -188,7 +188,7 @@ def _run_groups(
         rng = own_rng(seed, group.stream)
         use = run.ahead[number] if len(run.ahead) else None
         events = run_group(group, practice, years=years, replicates=replicates, rng=rng, ahead=use)
-        taken = [_own_needs(group, events, place)]
+        taken = [_own_needs(group, events, place), _fault_needs(group, events, place, seed)]
         if parts:
             own = own_rng(seed, group.stream, "loose")
             taken += _loose_needs(group, events, parts, place, (replicates, seed, own))
@@ -223,6 +223,17 @@ def _own_needs(group: SideGroup, events: SideEvents, place: dict[Key, int]) -> N
     keys = _keys_of(group, place)
     part = group.part_of[np.maximum(events.position, 0)]
     return _pick(events, keys[events.pump, np.where(events.kit, 0, part + 1)])
+
+
+def _fault_needs(group: SideGroup, events: SideEvents, place: dict[Key, int], seed: int) -> Needs:
+    """The kit of each opening that a fault of assembly opens again, a breakdown of that day."""
+    chance = 0.0 if group.costs is None else group.costs.opening_fault
+    again = np.zeros(events.pump.size, np.bool_)
+    if chance > 0.0:
+        again = own_rng(seed, group.stream, "faults").random(again.size) < chance
+    kit = _keys_of(group, place)[:, 0]
+    taken = _pick(events, np.where(again, kit[events.pump], -1))
+    return replace(taken, planned=np.zeros_like(taken.planned))
 
 
 def _keys_of(group: SideGroup, place: dict[Key, int]) -> IntArray:

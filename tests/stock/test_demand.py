@@ -1,5 +1,7 @@
 """Demand over a lead time: against Poisson, by hand, and what doubt and wear do to it."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -104,6 +106,19 @@ def test_fouled_air_sides_take_air_kits():
         # half of the pumps, 5 releases a year there, three in ten foul the air side
         assert kit.year.mean() == pytest.approx(1.5, rel=0.06)
     assert all(kit.year.max() == 0 for kit in demand_for([fluid, air], ways, lead))
+
+
+def test_openings_that_end_in_another_breakdown_take_a_kit_more():
+    faulty = SimpleNamespace(opening_fault=0.2)
+    draws = lives([1.0], [1e9])
+    planned, faults = side_group(40, draws), side_group(40, draws, costs=faulty)
+    lead = {"K": (60.0, 60.0)}
+    (none,) = demand_for([planned], [planned_at(500.0)], lead)
+    (some,) = demand_for([faults], [planned_at(500.0)], lead)
+    assert none.year.max() == 0
+    # 40 pumps are opened twice a year each, one opening in five again
+    assert some.year.mean() == pytest.approx(16.0, rel=0.06)
+    assert some.planned_per_year == none.planned_per_year
 
 
 def test_stores_and_groups_are_added_up_apart():
