@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import optimize
 
 from pumplife.policy.ladder import WIDEST, integrate_ladder
-from pumplife.policy.optima import NODES
 from pumplife.policy.pump import (
     LOG_TIME_SPAN,
     FloatArray,
@@ -39,14 +39,36 @@ def release_limit(
 
     The probability holds at the one-sided posterior bound `confidence`.  0 means that no
     interval can be held to it: where many parts fail soon after fitting, only renewing so often
-    would meet the target that a longer interval would release less a year.
+    would meet the target that a longer interval would release less a year, by 0.1 % or more.
     """
+    if not 0.0 < target < 1.0:
+        return np.inf if target >= 1.0 else 0.0
     exposed = _only(side, np.asarray(releasing, bool))
-    reached = time_at_hazard(exposed, -np.log1p(-target), count_draws(exposed))
-    limit = float(np.quantile(reached, 1.0 - confidence))
+    limit = _bound_reaches(exposed, target, confidence)
     if limit >= np.exp(LOG_TIME_SPAN - 1.0):
         return np.inf
     return limit if _wears_out(exposed) or _releases_least(exposed, limit) else 0.0
+
+
+def _bound_reaches(side: SideLife, target: float, confidence: float) -> float:
+    """Age at which the bound of the chance of a failure reaches the target [usage].
+
+    It lies between the ages of two of the draws.
+    """
+    reached = np.sort(time_at_hazard(side, -np.log1p(-target), count_draws(side)))
+    place = int((1.0 - confidence) * (reached.size - 1))
+    low, high = np.log(reached[[place, min(place + 1, reached.size - 1)]])
+
+    def excess(log_age: float) -> float:
+        """Log of the bound over the target: nearly a straight line, which is soon solved."""
+        failed = 1.0 - side.live_through(np.exp(np.array([[log_age]])))[0][0]
+        return float(np.log(max(np.quantile(failed, confidence), 1e-300) / target))
+
+    if excess(low) >= 0.0:
+        return float(np.exp(low))
+    if excess(high) <= 0.0:
+        return float(np.exp(high))
+    return float(np.exp(optimize.brentq(excess, low, high, xtol=1e-11)))
 
 
 def _wears_out(side: SideLife) -> bool:
@@ -80,7 +102,7 @@ def _no_longer_is_better(side: SideLife, limit: float) -> bool:
     """Whether no longer interval fails clearly less a year, by the integrals."""
     known = integrate_ladder(side, widest=2.0 * WIDEST)
     longer = _releases(known)[known.times[:, 0] > limit]
-    here = _releases(integrate_to(side, known, np.array([limit]), nodes=NODES))[0]
+    here = _releases(integrate_to(side, known, np.array([limit])))[0]
     return bool(here <= longer.min() * (1.0 + CLEARLY))
 
 

@@ -10,7 +10,7 @@ from pumplife.policy.simulate_way import IntArray
 
 SETTLED = 1e-7  # a cost rate so near to that of running to failure no longer moves
 MOST_OPTIMA = 4  # local optima of one curve that are looked at
-NODES = 3  # Gauss-Legendre nodes from a row of the ladder to an age: to 1e-8
+NODES = 3  # Gauss-Legendre nodes from a row to an age, where that can't be read off an even ladder
 ROWS = np.array([-1, 0, 1, 2])  # of the ladder around a step, at which slopes are looked at
 BETWEEN = np.array([0.25, 0.5, 0.75])  # shares of the step at which they are, too
 PLACES = np.append(ROWS, BETWEEN)  # steps

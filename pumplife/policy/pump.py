@@ -179,7 +179,8 @@ def time_at_hazard(side: SideLife, target: float, draws: int) -> FloatArray:
     """Age [usage] at which the side's cumulative hazard passes `target`, per draw (draws,).
 
     By Newton's steps for the logarithm of the hazard against that of the age, a straight line
-    where one Weibull part is alone, and by halving where a step leads astray.
+    where one Weibull part is alone, and by halving where a step leads astray: out of what is known
+    to enclose the age, or around in circles, no shorter than half the step before.
     """
     low, log_age = _begin_search(side, target, draws)
     high, step = np.full((1, draws), LOG_TIME_SPAN), np.full((1, draws), np.inf)
@@ -298,7 +299,8 @@ def integrate_to(
     """Extend `known` to other ages; inf means no end.
 
     Ages beyond the last known time are taken there, where hardly anything still runs.  On a
-    ladder even in log time, ages that the draws share are read off the rows around them.
+    ladder even in log time, ages that the draws share are read off the rows around them, as
+    exactly as the rows are: uptime to 1e-7, to 1e-5 where very flat and very steep lives meet.
 
     Parameters
     ----------
@@ -308,7 +310,8 @@ def integrate_to(
     age : float array (draws,), (1,), (ages, draws) or (ages, 1)
         One age per draw or one for all; several of either, a row each [usage].
     nodes : int
-        Gauss-Legendre nodes from the known time below to the age.
+        Gauss-Legendre nodes from the known time below to the age, where it isn't read off: on
+        ladders of other lives than Weibull, and at ages of each draw's own.
 
     Returns
     -------

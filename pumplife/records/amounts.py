@@ -102,6 +102,8 @@ def check_amounts(raw: dict[str, Any]) -> None:
             _refuse(section, name, value, f"{_wanted(name)}{like}")
         if name in PRIOR and value == 0:
             _refuse(section, name, value, "a number above 0")
+        if name == "hazardous_failure_probability" and value in (0, 1):
+            _refuse(section, name, value, "a share above 0 and below 1: no interval keeps to none")
     _check_rising({**EVIDENCE, **raw.get("evidence", {})})
     _check_trials({**TRIALS, **raw.get("trials", {})})
 

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy import optimize
 
 from pumplife.policy.limits import _no_longer_is_better, _surely_more, release_limit
-from pumplife.policy.pump import SideLife, time_at_hazard
+from pumplife.policy.pump import SideLife, integrate_side, own_times, time_at_hazard
 from tests.policy.sides import draws, random_draws
 
 
@@ -56,3 +56,36 @@ def test_a_limit_is_kept_where_longer_releases_more_and_dropped_where_it_release
     assert release_limit(kept, one, 0.05) > 0.5
     dropped = SideLife(lives=draws([[2.5, 0.9]], [[12.0, 60.0]], 0.04, 0.3), count=count)
     assert release_limit(dropped, one, 0.05) == 0.0
+
+
+def test_no_share_and_all_shares():
+    side = SideLife(lives=draws([[2.5]], [[12.0]]), count=np.array([2.0]))
+    assert release_limit(side, np.array([True]), 0.0) == 0.0
+    assert release_limit(side, np.array([True]), 1.0) == np.inf
+
+
+@pytest.mark.parametrize("count", [2, 30, 400])
+def test_the_bound_holds_however_few_the_draws(count):
+    for seed in range(20):
+        rng = np.random.default_rng(seed)
+        lives = draws(rng.uniform(1.0, 5.0, (1, count)), rng.lognormal(2.0, 1.0, (1, count)))
+        side = SideLife(lives=lives, count=np.array([2.0]))
+        limit = release_limit(side, np.array([True]), 0.05)
+        failed = 1.0 - side.survival(np.array([[limit]]))[0]
+        assert np.quantile(failed, 0.95) == pytest.approx(0.05, rel=1e-8)
+
+
+def _more_at_the_limit(early):
+    """Releases a usage unit at the limit over the fewest beyond it, less 1, by quadrature."""
+    side = SideLife(lives=draws([[2.5]], [[12.0]], early, 0.3), count=np.array([2.0]))
+    limit = float(time_at_hazard(side, -np.log(0.95), 1)[0])
+    known = integrate_side(side, own_times(side), nodes=8)
+    ages, rates = known.times[:, 0], ((1.0 - known.survival) / known.uptime)[:, 0]
+    return float(np.interp(limit, ages, rates) / rates[ages > limit].min()) - 1.0
+
+
+@pytest.mark.parametrize(("more", "kept"), [(3e-4, True), (3e-3, False)])
+def test_a_limit_falls_where_a_longer_interval_releases_a_thousandth_less(more, kept):
+    early = optimize.brentq(lambda share: _more_at_the_limit(share) - more, 0.01, 0.0245)
+    side = SideLife(lives=draws([[2.5]], [[12.0]], early, 0.3), count=np.array([2.0]))
+    assert (release_limit(side, np.array([True]), 0.05) > 0.0) is kept

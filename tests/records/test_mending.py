@@ -391,6 +391,7 @@ def test_a_blamed_part_of_a_side_without_a_kit_is_known(tmp_path):
         ("[costs]\nopening_fault_probability = 2.5", "write 2.5 % as 0.025"),
         ('[costs.service."a"]\nfoul_air_side_probability = 30', "write 30 % as 0.3"),
         ("[targets]\nhazardous_failure_probability = 5", "write 5 % as 0.05"),
+        ("[targets]\nhazardous_failure_probability = 0", "above 0 and below 1"),
         ("[targets]\nservice_level = -0.1", "must be a share, a number from 0 to 1"),
         ("[costs]\nspill = -3.0", "spill = -3.0 must be a number, 0 or more"),
         ("[costs]\nspill = inf", "must be a number"),
