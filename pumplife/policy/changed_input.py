@@ -8,17 +8,11 @@ from dataclasses import replace
 import numpy as np
 from scipy.optimize import brentq
 
+from pumplife.policy.ages import shared_times
 from pumplife.policy.costs import SideCosts, WorkCost
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.interval import IntervalAdvice, advise_interval, cost_rate
-from pumplife.policy.pump import (
-    FloatArray,
-    SideIntegrals,
-    SideLife,
-    integrate_side,
-    integrate_to,
-    shared_times,
-)
+from pumplife.policy.pump import FloatArray, SideIntegrals, SideLife, integrate_side, integrate_to
 from pumplife.weibull.draws import LifeDraws
 
 MOST_CHANGE = 10.0  # inputs are changed from a tenth to ten times

@@ -13,18 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pumplife.policy.ages import own_times
 from pumplife.policy.ladder import integrate_ladder
 from pumplife.policy.limits import MAKER, apply_limits, release_limits
 from pumplife.policy.near_best import near_best_bands
 from pumplife.policy.optima import NODES, cycle_cost, first_order, local_optima
-from pumplife.policy.pump import (
-    FloatArray,
-    SideIntegrals,
-    SideLife,
-    integrate_side,
-    integrate_to,
-    own_times,
-)
+from pumplife.policy.pump import FloatArray, SideIntegrals, SideLife, integrate_side, integrate_to
 
 WORTH_PLANNING = 0.01  # planned work must save this share of the cost of running to failure
 

@@ -11,6 +11,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from pumplife.policy.ages import shared_times
 from pumplife.policy.alive import live_through, running_powers
 from pumplife.policy.pump import (
     LARGEST_LOG,
@@ -20,7 +21,6 @@ from pumplife.policy.pump import (
     below_first,
     integrate_side,
     share_failures,
-    shared_times,
 )
 from pumplife.weibull.draws import LifeDraws
 

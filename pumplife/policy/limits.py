@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize
 
+from pumplife.policy.ages import time_at_hazard
 from pumplife.policy.ladder import WIDEST, integrate_ladder
 from pumplife.policy.pump import (
     LOG_TIME_SPAN,
@@ -17,7 +18,6 @@ from pumplife.policy.pump import (
     SideLife,
     count_draws,
     integrate_to,
-    time_at_hazard,
 )
 from pumplife.weibull.draws import LifeDraws
 

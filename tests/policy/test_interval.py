@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pumplife.errors import RecordError
+from pumplife.policy.ages import own_times, shared_times
 from pumplife.policy.interval import (
     advise_interval,
     chance_cheaper,
@@ -15,13 +16,7 @@ from pumplife.policy.interval import (
     optimal_interval,
 )
 from pumplife.policy.limits import release_limit
-from pumplife.policy.pump import (
-    SideLife,
-    integrate_side,
-    integrate_to,
-    own_times,
-    shared_times,
-)
+from pumplife.policy.pump import SideLife, integrate_side, integrate_to
 from tests.policy.sides import draws, one_part, published, random_draws, read_reference
 
 

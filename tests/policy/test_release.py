@@ -6,8 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import optimize
 
+from pumplife.policy.ages import own_times, time_at_hazard
 from pumplife.policy.limits import _no_longer_is_better, _surely_more, release_limit
-from pumplife.policy.pump import SideLife, integrate_side, own_times, time_at_hazard
+from pumplife.policy.pump import SideLife, integrate_side
 from tests.policy.sides import draws, random_draws
 
 

@@ -5,13 +5,14 @@ import pytest
 from scipy import integrate, stats
 
 from pumplife.errors import RecordError
+from pumplife.policy.ages import shared_times
 from pumplife.policy.practice import (
     LEAST_KIT_SHARE,
     failed_part_rates,
     find_planned_ages,
     practice_rates,
 )
-from pumplife.policy.pump import SideLife, integrate_side, integrate_to, shared_times
+from pumplife.policy.pump import SideLife, integrate_side, integrate_to
 from pumplife.policy.simulate import (
     PlannedAges,
     Way,

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from pumplife.policy.pump import SideLife, integrate_side, integrate_to, shared_times
+from pumplife.policy.ages import shared_times
+from pumplife.policy.pump import SideLife, integrate_side, integrate_to
 from pumplife.policy.simulate_kits import (
     _count_early,
     bring_together,

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from pumplife.errors import RecordError
-from pumplife.policy.pump import SideLife, integrate_side, integrate_to, shared_times
+from pumplife.policy.ages import shared_times
+from pumplife.policy.pump import SideLife, integrate_side, integrate_to
 from pumplife.policy.renewal import renewal_function
 from pumplife.policy.simulate import simulate_side
 from pumplife.policy.simulate_pump import nth_rebuilds, simulate_pump

@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
+from pumplife.policy.ages import shared_times
 from pumplife.policy.interval import cost_rate
 from pumplife.policy.practice import practice_rates
-from pumplife.policy.pump import SideLife, integrate_side, integrate_to, shared_times
+from pumplife.policy.pump import SideLife, integrate_side, integrate_to
 from pumplife.policy.renewal import renewal_function
 from pumplife.policy.simulate_draws import draw_settled_ages
 from pumplife.policy.simulate_rates import rate_of, simulate_way

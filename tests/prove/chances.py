@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from pumplife.policy.ages import own_times
 from pumplife.policy.interval import advise_interval, cost_rate, optimal_interval
-from pumplife.policy.pump import SideLife, integrate_side, integrate_to, own_times
+from pumplife.policy.pump import SideLife, integrate_side, integrate_to
 from pumplife.weibull.draws import LifeDraws
 from pumplife.weibull.pooling import (
     PART_WIDTHS,

@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 
 from pumplife.fits.alone import draw_alone
 from pumplife.fits.groups import FitRows
+from pumplife.policy.ages import shared_times
 from pumplife.policy.interval import advise_interval, cost_rate, optimal_interval
 from pumplife.policy.limits import ALONE, release_limits
-from pumplife.policy.pump import SideLife, integrate_side, integrate_to, shared_times
+from pumplife.policy.pump import SideLife, integrate_side, integrate_to
 from pumplife.records.amounts import EVIDENCE
 from pumplife.weibull.draws import LifeDraws
 from pumplife.weibull.early_by_group import find_early_anywhere

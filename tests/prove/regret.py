@@ -18,13 +18,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from pumplife.policy.ages import own_times
 from pumplife.policy.costs import SideCosts, cost_rates
 from pumplife.policy.decide import Decision, decide_group
 from pumplife.policy.groups import SideGroup, build_groups
 from pumplife.policy.interval import cost_rate, optimal_interval
 from pumplife.policy.limits import RELEASE
 from pumplife.policy.practice import failed_part_rates
-from pumplife.policy.pump import SideIntegrals, SideLife, integrate_side, integrate_to, own_times
+from pumplife.policy.pump import SideIntegrals, SideLife, integrate_side, integrate_to
 from pumplife.weibull.draws import LifeDraws
 from tests.prove import judge
 from tests.prove.chances import judge_chances, state_chances

@@ -12,8 +12,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from pumplife.policy.ages import own_times
 from pumplife.policy.interval import advise_interval, cost_rate
-from pumplife.policy.pump import SideLife, integrate_side, integrate_to, own_times
+from pumplife.policy.pump import SideLife, integrate_side, integrate_to
 from pumplife.records.plant import to_day
 from pumplife.records.read import join_records, read_written
 from pumplife.rewind.later import stretches_after, watch_group

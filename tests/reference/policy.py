@@ -7,8 +7,9 @@ from typing import Any
 import numpy as np
 from scipy import optimize
 
+from pumplife.policy.ages import own_times
 from pumplife.policy.interval import cost_rate, optimal_interval
-from pumplife.policy.pump import SideLife, integrate_side, integrate_to, own_times
+from pumplife.policy.pump import SideLife, integrate_side, integrate_to
 from pumplife.policy.renewal import block_cost_rate, minimal_repair_interval, renewal_function
 from pumplife.policy.ways.inspection import Look, look_rates
 from pumplife.weibull import LifeDraws

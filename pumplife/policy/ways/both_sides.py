@@ -6,11 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 
+from pumplife.policy.ages import time_at_hazard
 from pumplife.policy.costs import CostRates
 from pumplife.policy.decide import FAILED_PART, Decision
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.practice import EventRates
-from pumplife.policy.pump import FloatArray, time_at_hazard
+from pumplife.policy.pump import FloatArray
 from pumplife.policy.ways.alone import Scope, Withheld, events_at
 from pumplife.policy.ways.counts import FailureCounts
 from pumplife.policy.ways.outcome import Outcome, outcome_of

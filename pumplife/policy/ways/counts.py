@@ -6,13 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pumplife.policy.pump import (
-    FloatArray,
-    SideLife,
-    count_draws,
-    integrate_side,
-    own_times,
-)
+from pumplife.policy.ages import own_times
+from pumplife.policy.pump import FloatArray, SideLife, count_draws, integrate_side
 from pumplife.policy.renewal import solve_renewal
 from pumplife.weibull.draws import LifeDraws
 

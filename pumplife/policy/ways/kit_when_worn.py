@@ -11,8 +11,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.signal import lfilter
 
+from pumplife.policy.ages import time_at_hazard
 from pumplife.policy.practice import EventRates
-from pumplife.policy.pump import FloatArray, SideLife, count_draws, time_at_hazard
+from pumplife.policy.pump import FloatArray, SideLife, count_draws
 from pumplife.policy.ways.alone import Scope, Withheld
 from pumplife.policy.ways.counts import mean_lives
 from pumplife.policy.ways.inspection import FEW, LADDER, Look, read_look, seeing_work

@@ -5,8 +5,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from pumplife.policy.ages import own_times
 from pumplife.policy.practice import failed_part_rates, rates_of
-from pumplife.policy.pump import SideLife, integrate_side, integrate_to, own_times
+from pumplife.policy.pump import SideLife, integrate_side, integrate_to
 from pumplife.policy.renewal import block_cost_rate, renewal_function
 from pumplife.policy.ways.alone import _spans, events_at
 from pumplife.policy.ways.block import (

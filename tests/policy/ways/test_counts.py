@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pumplife.policy.pump import SideLife, integrate_side, own_times
+from pumplife.policy.ages import own_times
+from pumplife.policy.pump import SideLife, integrate_side
 from pumplife.policy.simulate_rates import simulate_way
 from pumplife.policy.simulate_way import Way
 from pumplife.policy.ways.counts import count_by_part, count_with_kit, mean_lives

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from pumplife.policy.pump import SideLife, integrate_side, own_times
+from pumplife.policy.ages import own_times
+from pumplife.policy.pump import SideLife, integrate_side
 from pumplife.policy.simulate_rates import simulate_way
 from pumplife.policy.simulate_way import Inspection, Way
 from pumplife.policy.ways.inspection import Look

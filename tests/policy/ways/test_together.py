@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from pumplife.policy.advice import advise
+from pumplife.policy.ages import own_times, time_at_hazard
 from pumplife.policy.costs import WorkCost
-from pumplife.policy.pump import SideLife, integrate_side, own_times, time_at_hazard
+from pumplife.policy.pump import SideLife, integrate_side
 from pumplife.policy.simulate_pump import simulate_pump
 from pumplife.policy.simulate_way import fixed_interval
 from pumplife.policy.ways.alone import events_at
