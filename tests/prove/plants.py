@@ -23,12 +23,13 @@ from make_plant import Plant, make_plant, write_plant  # noqa: E402
 from pumplife.fits.build import Fits, fit_lives  # noqa: E402
 from pumplife.lives.build import Lives, build_lives  # noqa: E402
 from pumplife.policy.advice import decide_all  # noqa: E402
+from pumplife.policy.ages import own_times  # noqa: E402
 from pumplife.policy.costs import cost_rates  # noqa: E402
 from pumplife.policy.decide import FAILED_PART  # noqa: E402
 from pumplife.policy.groups import SideGroup  # noqa: E402
 from pumplife.policy.interval import cost_rate, optimal_interval  # noqa: E402
 from pumplife.policy.practice import failed_part_rates  # noqa: E402
-from pumplife.policy.pump import SideLife, integrate_side, integrate_to, own_times  # noqa: E402
+from pumplife.policy.pump import SideLife, integrate_side, integrate_to  # noqa: E402
 from pumplife.records.duty import Duty, build_duty  # noqa: E402
 from pumplife.records.read import Records, read_records  # noqa: E402
 from pumplife.records.usage import UsageClock, build_clock  # noqa: E402
