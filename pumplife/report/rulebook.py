@@ -142,7 +142,7 @@ _LINKS = (
      "Write store in pumps (blank: named like the site), or correct the name."),
     ("unknown_item", "caution", "A stock item that is neither kit nor part.",
      "Nothing is renewed with it, no level is advised.", "Add it to kits or parts."),
-    ("share_unknown", "caution", "A part renewed on condition that no finding or issue names.",
+    ("share_unknown", "caution", "A part renewed on condition of which nothing tells how often.",
      "No demand and no level for it.", "Write an issue or a finding when it is looked at."),
     ("loose_part_unclear", "caution", "Several numbers of a part that every opening takes.",
      "No demand and no level for it.", "Put it into kit_contents, or write size and material."),

@@ -74,7 +74,7 @@ TABLES: dict[str, tuple[str, str]] = {
     "on_condition": (
         "Parts renewed on condition",
         "How often an opening took one, counted on openings of which it would be known, with 90 % "
-        "bounds. Issues and findings tell it.",
+        "bounds. Issues and findings tell it; the note says which openings count.",
     ),
     "kit_or_parts": (
         "Kits, loose parts or both",
