@@ -62,8 +62,9 @@ TABLES: dict[str, tuple[str, str]] = {
     "demand_check": (
         "Does the model cover last year",
         "What breakdowns of the last twelve months took, beside what the lives expect of the same "
-        "pumps and months; from 0.8 to 1.25 the model covers it. Issues beside them hold planned "
-        "work too; smoothed are sizes and gaps of months with issues, the newest weighing more.",
+        "pumps and months; from 0.8 to 1.25 the model covers it. What openings take beside the kit "
+        "is held against issues instead. Issues hold planned work too; smoothed are sizes and gaps "
+        "of months with issues, the newest weighing more.",
     ),
     "coverage": (
         "What kits cover, and what they don't",
