@@ -91,7 +91,8 @@ _CELLS = (
      "Remove one, or give it a key of its own."),
     ("older_price", "note", "A price row with a later one.", "The later price counts.", NOTHING),
     ("no_price", "caution", "A kit or part without unit_cost.",
-     "What needs a kit's price stays blank; for a part alone the kit's price stands in.",
+     "What needs a kit's price stays blank; for a failed part alone the kit's price stands in; "
+     "what openings take beside the kit is left without money.",
      "Write its price."),
     ("kit_price_from_parts", "caution", "A kit without unit_cost all of whose parts have one.",
      "The sum of its parts stands in.", "Write the price of the kit."),
@@ -345,6 +346,13 @@ _LATER = (
      "The change of use has no effect.", "Correct the service, or name a pump."),
     ("plan_begun", "note", "A row of plan that began within the records.",
      "It counts as in today's use already.", "Add a row where use changes after the records."),
+    ("budget_unpriced", "caution", "A part without unit_cost that openings take beside the kit.",
+     "Budget and cash are too low by what it costs.", "Write unit_cost in parts."),
+    ("stock_change_unpriced", "caution", "An item of the shelf without unit_cost.",
+     "Stock change, write-offs and orders to place now are without its money.",
+     "Write its unit_cost."),
+    ("spend_unit", "caution", "Bookings under 2 % or over 50 times of what is expected.",
+     "They are compared as written.", "See whether they are in money or in hours, as they should."),
     ("spend_not_compared", "note", "Bookings of another kind than money, kits or hours.",
      "They are compared with nothing.", "Book them as one of these."),
 )  # fmt: skip

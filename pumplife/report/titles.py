@@ -118,7 +118,8 @@ TABLES: dict[str, tuple[str, str]] = {
         "years stay under. Rows for all sites are simulated sums, not sums of percentiles. "
         "Money charges kits when they are fitted; write-offs of today's stock stand apart from it, "
         "at what the pieces cost. Backlog: sides past their interval today, renewed once. Stock "
-        "change: the shelf built up to its levels, or run down; it is not in the money.",
+        "change: the shelf built up to its levels, or run down, of what has a price; it is not in "
+        "the money.",
     ),
     "bridge": (
         "From last year to next",
