@@ -26,6 +26,7 @@ from pumplife.stock.by_pump import split_budget
 from pumplife.stock.cash import plan_cash
 from pumplife.stock.change_over import complete_budget
 from pumplife.stock.demand_check import check_demand
+from pumplife.stock.future import advised_groups
 from pumplife.stock.plans import join_coming
 from pumplife.stock.pump_pools import weigh_store
 from pumplife.stock.pumps import list_pumps
@@ -155,7 +156,12 @@ def _supply(
         "kit_or_parts": stock.kit_or_parts,
         **weigh_store(records, known.duty, coming.groups, stock, seed=seed),
         "demand_check": check_demand(
-            records, known.clock, (known.lives, known.fits), advice, stock.stock
+            records,
+            known.clock,
+            (known.lives, known.fits),
+            advice,
+            stock.stock,
+            worked=(advised_groups(coming), stock.loose),
         ),
     }
     if "budget" not in results:

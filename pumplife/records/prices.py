@@ -11,8 +11,14 @@ Tables = dict[str, pd.DataFrame]
 NUMBERS = {"kits": "kit", "parts": "part_no"}
 UNPRICED = {
     "kits": "What needs its price is left blank.",
-    "parts": "Where it is renewed alone, the price of the whole kit stands in for it.",
+    "parts": "Where it fails and is renewed alone, the price of the whole kit stands in for it; "
+    "its orders and its value on the shelf are left without money.",
 }
+LOOSE = ("on_condition", "every_opening")
+LOOSE_UNPRICED = (
+    "The kit's price doesn't stand in for what openings take beside it: budget, orders, cash and "
+    "its value on the shelf are left without money for it."
+)
 OFTEN_FAULTY = 0.25
 """A chance of a fault at each opening from which it is asked whether it is meant."""
 
@@ -70,7 +76,10 @@ def check_prices(tables: Tables, plant: Plant, log: AuditLog) -> None:
             rule="no_price",
             table=name,
             what=[f"{word} has no unit_cost." for word in frame.loc[missing, number]],
-            consequence=UNPRICED[name],
+            consequence=[
+                LOOSE_UNPRICED if wears in LOOSE else UNPRICED[name]
+                for wears in frame.reindex(columns=["wears"]).loc[missing, "wears"]
+            ],
             remedy=f"Write its price in {name}.",
         )
         log.add_rows(

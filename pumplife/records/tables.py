@@ -338,8 +338,12 @@ _SPEND = Table(
     columns=(
         date("month", "any day of it", required=True),
         text("site", "needed where there are several"),
-        text("quantity", "kits, parts, labour_h, money ...", required=True),
-        number("amount", required=True, signed=True),
+        text(
+            "quantity",
+            "money (all that is paid), kits (money for kits and parts), labour_h or downtime_h",
+            required=True,
+        ),
+        number("amount", "money, or hours for labour_h and downtime_h", required=True, signed=True),
     ),
 )
 

@@ -164,7 +164,7 @@ def say_booked(booked: pd.DataFrame) -> str:
         return "What was booked lies within what the lives account for, all sites together."
     names = [
         f"{row['quantity']} {row['from_on']:%Y-%m} to {row['to_on']:%Y-%m} "
-        f"({row['ratio']:.2f} times what is expected)"
+        f"({write_number(float(row['ratio']))} times what is expected)"
         for row in out.to_dict("records")
     ]
     return f"Outside what the lives account for, all sites together: {'; '.join(names)}."

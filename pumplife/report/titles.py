@@ -62,8 +62,9 @@ TABLES: dict[str, tuple[str, str]] = {
     "demand_check": (
         "Does the model cover last year",
         "What breakdowns of the last twelve months took, beside what the lives expect of the same "
-        "pumps and months; from 0.8 to 1.25 the model covers it. Issues beside them hold planned "
-        "work too; smoothed are sizes and gaps of months with issues, the newest weighing more.",
+        "pumps and months; from 0.8 to 1.25 the model covers it. What openings take beside the kit "
+        "is held against issues instead. Issues hold planned work too; smoothed are sizes and gaps "
+        "of months with issues, the newest weighing more.",
     ),
     "coverage": (
         "What kits cover, and what they don't",
@@ -74,7 +75,7 @@ TABLES: dict[str, tuple[str, str]] = {
     "on_condition": (
         "Parts renewed on condition",
         "How often an opening took one, counted on openings of which it would be known, with 90 % "
-        "bounds. Issues and findings tell it.",
+        "bounds. Issues and findings tell it; the note says which openings count.",
     ),
     "kit_or_parts": (
         "Kits, loose parts or both",
@@ -117,7 +118,8 @@ TABLES: dict[str, tuple[str, str]] = {
         "years stay under. Rows for all sites are simulated sums, not sums of percentiles. "
         "Money charges kits when they are fitted; write-offs of today's stock stand apart from it, "
         "at what the pieces cost. Backlog: sides past their interval today, renewed once. Stock "
-        "change: the shelf built up to its levels, or run down; it is not in the money.",
+        "change: the shelf built up to its levels, or run down, of what has a price; it is not in "
+        "the money.",
     ),
     "bridge": (
         "From last year to next",

@@ -29,6 +29,14 @@ COMPARED = {
     "labour_h": ("labour_h",),
     "downtime_h": ("downtime_h",),
 }
+UNITS = {
+    "money": "in money, all that is paid",
+    "kits": "in money, for kits and parts, not in pieces",
+    "labour_h": "in hours",
+    "downtime_h": "in hours",
+}
+ASK = "; is its unit right?"
+FAR = (0.02, 50.0)  # booked over expected: outside this its unit is asked for
 VALUES = ("material", "labour", "consequences", "labour_h", "downtime_h")
 _NORMAL_90 = 1.6449
 
@@ -63,7 +71,8 @@ def compare_booked(known: LastYear, fits: Fits, groups: tuple[SideGroup, ...]) -
         `BOOKED_COLUMNS`, the latest twelve months first. expected = failures that the lives lead
         one to expect of the parts that ran, at their mean cost today, and the planned work that
         the tickets show; low and high = its 90 % band: how failures scatter, and the doubt in
-        each life; ratio = booked over expected; says whether it lies in the band.
+        each life; ratio = booked over expected; says whether it lies in the band. The audit asks
+        for the unit of what lies outside `FAR`.
     """
     spend = _read_spend(known)
     if spend.empty:
@@ -84,6 +93,7 @@ def compare_booked(known: LastYear, fits: Fits, groups: tuple[SideGroup, ...]) -
     table["from_on"] = [(month - MONTHS + 1).to_timestamp() for month in last]
     table["to_on"] = [month.to_timestamp(how="end").normalize() for month in last]
     table = table.sort_values(["year", "quantity"], ascending=[True, False], kind="stable")
+    _ask_units(known, table)
     return table[list(BOOKED_COLUMNS)].reset_index(drop=True)
 
 
@@ -114,7 +124,7 @@ def _read_spend(known: LastYear) -> pd.DataFrame:
             rule="spend_not_compared",
             table="spend",
             consequence="These bookings are compared with nothing.",
-            remedy=f"Book as one of {', '.join(COMPARED)}.",
+            remedy=f"Book as {'; '.join(f'{name} ({unit})' for name, unit in UNITS.items())}.",
         )
     kept = name.isin(list(COMPARED)) & (month >= 0) & (month < edges.size - 1)
     kept &= spend["amount"].notna()
@@ -208,8 +218,36 @@ def _compare(
         "low": low,
         "high": high,
         "ratio": booked / middle if middle > 0.0 else float("nan"),
-        "says": _say(booked, low, high),
+        "says": _say(booked, low, high) + (ASK if _is_far(booked, middle) else ""),
     }
+
+
+def _is_far(booked: float, expected: float) -> bool:
+    """Whether what is booked is so far from what is expected that its unit may be another."""
+    if not (booked > 0.0 and expected > 0.0):
+        return False
+    return not FAR[0] <= booked / expected <= FAR[1]
+
+
+def _ask_units(known: LastYear, table: pd.DataFrame) -> None:
+    """One caution for each quantity that is far from what is expected: its first such row."""
+    far = [_is_far(*pair) for pair in zip(table["booked"], table["expected"], strict=True)]
+    for row in table[far].drop_duplicates("quantity").to_dict("records"):
+        where = "all sites" if row["site"] == EVERYWHERE else row["site"]
+        known.records.log.add(
+            "caution",
+            f"spend books {row['booked']:,.0f} as {row['quantity']}, {row['from_on']:%Y-%m} to "
+            f"{row['to_on']:%Y-%m}, {where}: {_times(row['ratio'])} times the "
+            f"{row['expected']:,.0f} expected. Is its unit right?",
+            rule="spend_unit",
+            table="spend",
+            consequence="It is compared as it is written.",
+            remedy=f"Book {row['quantity']} {UNITS[row['quantity']]}.",
+        )
+
+
+def _times(ratio: float) -> str:
+    return f"{ratio:,.0f}" if ratio >= FAR[1] else f"{ratio:.2g}"
 
 
 def _say(booked: float, low: float, high: float) -> str:

@@ -9,6 +9,7 @@ from pumplife.stock.budget import BUDGET_COLUMNS, Budget
 from pumplife.stock.outcome import SHARES, Setting
 from pumplife.stock.spent import EVERYWHERE
 from pumplife.stock.stock_plan import StockPlan
+from pumplife.stock.unpriced import say_unpriced
 from pumplife.stock.write_offs import WRITE_OFFS, forecast_write_offs
 
 FloatArray = NDArray[np.float64]
@@ -34,7 +35,7 @@ def complete_budget(records: Records, budget: Budget, plan: StockPlan) -> pd.Dat
     Parameters
     ----------
     records : Records
-        Gives the bags on the shelf.
+        Gives the bags on the shelf; its audit is told of what has no price.
     budget : Budget
     plan : StockPlan
         The stock table, what openings take beside the kit, and whose demand isn't known.
@@ -49,6 +50,7 @@ def complete_budget(records: Records, budget: Budget, plan: StockPlan) -> pd.Dat
     setting = budget.setting
     if setting is None:
         return budget.table
+    say_unpriced(records, plan)
     lost = forecast_write_offs(
         records,
         setting.groups,
@@ -72,7 +74,7 @@ def add_stock_change(budget: Budget, stock: pd.DataFrame) -> pd.DataFrame:
     """The budget with the change of the shelf's value, year by year and site by site.
 
     Levels below the advised ones are built up in the first row; what lies above them is run down
-    as fast as work takes it. Money for spare pumps isn't in it.
+    as fast as work takes it. Money for spare pumps isn't in it, nor items without a price.
 
     Parameters
     ----------
@@ -95,11 +97,11 @@ def add_stock_change(budget: Budget, stock: pd.DataFrame) -> pd.DataFrame:
 
 
 def _change(stock: pd.DataFrame, setting: Setting) -> FloatArray:
-    """Change of the value of each item by year, (items, years) [money]."""
+    """Change of the value of each item by year, (items, years) [money]; 0 without a price."""
     change = (stock["capital"].fillna(0.0) - stock["capital_today"].fillna(0.0)).to_numpy(float)
     change = np.where(stock["capital"].isna() & stock["order_up_to"].ne(0.0), 0.0, change)
     lying = stock["today_on_hand"].to_numpy(float)
-    value = stock["capital_today"].to_numpy(float)
+    value = stock["capital_today"].fillna(0.0).to_numpy(float)
     price = np.divide(value, lying, out=np.zeros(lying.size), where=lying > 0.0)
     use = (stock["demand_per_year"] + stock["planned_per_year"].fillna(0.0)).to_numpy(float)
     length = np.diff(setting.years.edges)

@@ -1,6 +1,6 @@
 """Does the model cover what happened: last year's demand by tickets and issues beside it."""
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
 from typing import Any
 
 import numpy as np
@@ -11,11 +11,13 @@ from scipy import stats
 from pumplife.fits.build import Fits
 from pumplife.lives.build import Lives
 from pumplife.policy.advice import Advice
-from pumplife.policy.groups import DAYS_PER_YEAR
+from pumplife.policy.groups import DAYS_PER_YEAR, SideGroup
 from pumplife.records.plant import to_day, to_days
 from pumplife.records.read import Records
 from pumplife.records.usage import UsageClock
 from pumplife.stock.items import list_items, successors
+from pumplife.stock.loose import LoosePart
+from pumplife.stock.openings_check import expect_loose, hold_against_issues, say_openings
 from pumplife.stock.pumps import seen_since
 
 FloatArray = NDArray[np.float64]
@@ -38,6 +40,7 @@ CHECK_COLUMNS = (
     "verdict",
 )
 COVERED = (0.8, 1.25)  # model over tickets: within this it covers what happened
+NOTHING = 0.05  # pieces a year, written 0.0
 MONTH_DAYS = DAYS_PER_YEAR / 12.0
 SMOOTHING = 0.1  # weight of the newest size and interval
 _KEY = ["store", "item"]
@@ -49,6 +52,8 @@ def check_demand(
     found: tuple[Lives, Fits],
     advice: Advice,
     stock: pd.DataFrame,
+    *,
+    worked: tuple[Sequence[SideGroup], Sequence[Sequence[LoosePart]]] = ((), ()),
 ) -> pd.DataFrame:
     """Past use of each item of the stock table beside what the lives lead one to expect.
 
@@ -61,6 +66,8 @@ def check_demand(
         Tells the kit and the store of each pump side.
     stock : DataFrame
         The stock table.
+    worked : tuple of two sequences, optional
+        The advised groups, and what openings of each take beside the kit.
 
     Returns
     -------
@@ -72,7 +79,8 @@ def check_demand(
         `croston_rate`; all blank without issues. breakdowns_12m: pieces that breakdowns of the
         last twelve months took, by tickets; expected_12m: what the fitted lives expect of the
         same pumps, ages and months, with 90 % of a Poisson count; ratio: expected over taken;
-        next_12m: unplanned demand that the levels reckon with.
+        next_12m: unplanned demand that the levels reckon with. What openings take beside the
+        kit is held against issues instead, see `hold_against_issues`.
     """
     if stock.empty:
         return pd.DataFrame(columns=list(CHECK_COLUMNS))
@@ -95,6 +103,7 @@ def check_demand(
         expected_high=stats.poisson.ppf(0.95, np.maximum(mean, 1e-12)),
         ratio=filled["expected_12m"] / taken_or_none,
     )
+    table = hold_against_issues(table, expect_loose(lives.visits, worked, current, end))
     words = [_verdict(row) for row in table.to_dict("records")]
     return table.assign(verdict=words)[list(CHECK_COLUMNS)].reset_index(drop=True)
 
@@ -233,10 +242,14 @@ def _issues(
 
 def _verdict(row: dict[Hashable, Any]) -> str:
     """Whether the model covers the year, else what to ask."""
+    if not np.isnan(row["by_openings"]):
+        return say_openings(row, COVERED)
     expected, taken = row["expected_12m"], row["breakdowns_12m"]
     low, high, ratio = row["expected_low"], row["expected_high"], row["ratio"]
     if COVERED[0] <= ratio <= COVERED[1]:
         return "the model covers the year"
+    if taken == 0 and expected < NOTHING:
+        return "nothing to check: no breakdown took one, and none was expected to"
     if low <= taken <= high:
         return f"{taken:.0f} where {expected:.1f} were expected: no more than chance does"
     if taken > high:

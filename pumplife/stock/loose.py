@@ -13,12 +13,8 @@ from pumplife.policy.groups import SideGroup
 from pumplife.policy.simulate import PLANNED, SideEvents
 from pumplife.records.read import Records
 from pumplife.stock.items import list_items, successors
-from pumplife.stock.on_condition import (
-    EVERY_OPENING,
-    ON_CONDITION,
-    ObservedShare,
-    list_parts,
-)
+from pumplife.stock.on_condition import ObservedShare, list_parts
+from pumplife.stock.openings_known import EVERY_OPENING, ON_CONDITION
 
 if TYPE_CHECKING:
     from pumplife.stock.amounts import EventAmounts

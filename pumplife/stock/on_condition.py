@@ -13,13 +13,14 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from pumplife.lives.build import Lives
+from pumplife.records.phrases import count_of
 from pumplife.records.read import Records
 from pumplife.stock.items import list_items, successors
+from pumplife.stock.openings_known import ON_CONDITION, Booked, find_known, read_booked
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-ON_CONDITION, EVERY_OPENING = "on_condition", "every_opening"
 OPENINGS = ("planned", "breakdown")
 SHARE_COLUMNS = (
     "part_no",
@@ -50,15 +51,21 @@ class ObservedShare:
     renewed, openings : float array (2,)
         Openings that took it, and openings of which that would be known.
     pieces : int array (renewals,)
-        Pieces taken at each of these renewals [items].
+        Pieces taken at each renewal at an opening, counted or not [items].
     elsewhere : float
         Pieces issued at other work in the window [items].
+    uncounted : int
+        Openings that took it and don't count, since no other opening like them would be known.
+    known : str
+        Which openings count, see `find_known`.
     """
 
     renewed: FloatArray
     openings: FloatArray
     pieces: IntArray
     elsewhere: float
+    uncounted: int = 0
+    known: str = ""
 
     def __repr__(self) -> str:
         return f"ObservedShare({self.renewed.sum():.0f} of {self.openings.sum():.0f} openings)"
@@ -118,9 +125,10 @@ def observe_shares(records: Records, lives: Lives) -> dict[str, ObservedShare]:
     """How often openings took each part that is renewed on condition.
 
     An opening is a visit to the part's side, planned or after a breakdown, of a pump of its size.
-    It counts where its issues are written, or a finding speaks of the part: of the others nobody
-    knows. It took the part where the store issued it for that order or a finding says that it was
-    renewed.
+    It counts where it would be known had it taken the part, see `find_known`: where other items of
+    its order are issued; where a store books loose parts without kits, between its first and its
+    last issue of them; where a finding speaks of the part. Of the others nobody knows. It took the
+    part where the store issued it for that order or a finding says that it was renewed.
 
     Parameters
     ----------
@@ -141,10 +149,12 @@ def observe_shares(records: Records, lives: Lives) -> dict[str, ObservedShare]:
     alone = ~parts.duplicated(["part", "side", "size_mm"], keep=False)
     names = set(parts.loc[alone, "part_no"])
     current = successors(list_items(records))
+    booked = read_booked(records.table("parts"), lives)
     found = {
         str(row["part_no"]): _observe(
             row,
             lives,
+            booked,
             numbers=[old for old, new in current.items() if new == current[row["part_no"]]],
             named=row["part_no"] in names,
         )
@@ -159,7 +169,7 @@ def _say_unknown(records: Records, row: dict[Any, Any]) -> None:
     records.log.add(
         "caution",
         f"{row['part']} {row['part_no']} is renewed on condition, and no finding and no issue "
-        "speaks of it.",
+        "tells how often.",
         rule="share_unknown",
         table="parts",
         row=row["row"],
@@ -170,7 +180,7 @@ def _say_unknown(records: Records, row: dict[Any, Any]) -> None:
 
 
 def _observe(
-    row: dict[Any, Any], lives: Lives, *, numbers: list[str], named: bool
+    row: dict[Any, Any], lives: Lives, booked: Booked, *, numbers: list[str], named: bool
 ) -> ObservedShare | None:
     """The share of one part, under this number and those whose place it has taken.
 
@@ -187,23 +197,31 @@ def _observe(
     if issued.empty and spoken.empty:
         return None
     by_store = issued.groupby("visit")["quantity"].sum()
-    by_eye = _pieces_found(renewed, row["per_pump"])
-    taken = pd.concat([by_store, by_eye], axis=1).max(axis=1)
+    taken = pd.concat([by_store, _pieces_found(renewed, row["per_pump"])], axis=1).max(axis=1)
     taken = taken[taken > 0]
-    visits = lives.visits
-    at_side = visits[(visits["side"] == row["side"]) & visits["reason"].isin(OPENINGS)]
-    sized = at_side["size_mm"].isna() | (at_side["size_mm"] == row["size_mm"])
-    at_side = at_side[sized | pd.isna(row["size_mm"])]
-    told = at_side["visit"].isin(gathered.issued["visit"]) | at_side["visit"].isin(spoken["visit"])
-    at_side = at_side[told]
-    took = at_side["visit"].isin(taken.index)
-    kinds = [at_side["reason"] == kind for kind in OPENINGS]
+    at_side = _openings_of(row, lives.visits)
+    drawn = at_side["visit"].isin(by_store[by_store > 0].index).to_numpy()
+    known, how = find_known(at_side, drawn, booked, spoken)
+    if not known.any():
+        return None
+    took = at_side["visit"].isin(taken.index).to_numpy()
+    kinds = [known & (at_side["reason"] == kind).to_numpy() for kind in OPENINGS]
     return ObservedShare(
         renewed=np.array([float((kind & took).sum()) for kind in kinds]),
         openings=np.array([float(kind.sum()) for kind in kinds]),
         pieces=np.ceil(taken[taken.index.isin(at_side["visit"])].to_numpy(float)).astype(np.intp),
         elsewhere=float(by_store[~by_store.index.isin(at_side["visit"])].clip(lower=0.0).sum()),
+        uncounted=int((took & ~known).sum()),
+        known=how,
     )
+
+
+def _openings_of(row: dict[Any, Any], visits: pd.DataFrame) -> pd.DataFrame:
+    """Openings of a part's side on pumps of its size."""
+    at_side = visits[(visits["side"] == row["side"]) & visits["reason"].isin(OPENINGS)]
+    sized = at_side["size_mm"].isna() | (at_side["size_mm"] == row["size_mm"])
+    kept: pd.DataFrame = at_side[sized | pd.isna(row["size_mm"])]
+    return kept
 
 
 def _pieces_found(renewed: pd.DataFrame, per_pump: float) -> "pd.Series[float]":
@@ -235,7 +253,7 @@ def share_table(records: Records, shares: dict[str, ObservedShare]) -> pd.DataFr
         about = {name: part[name] for name in ("part_no", "part", "side", "size_mm")}
         share = shares.get(str(part["part_no"]))
         if share is None:
-            note = "not known: no finding and no issue speaks of it"
+            note = "not known: no finding and no issue tells how often"
             rows.append({**about, "opening": "", "note": note})
             continue
         rows += [{**about, **_share_row(share, kind)} for kind in range(len(OPENINGS))]
@@ -248,6 +266,10 @@ def _share_row(share: ObservedShare, kind: int) -> dict[str, Any]:
     words = []
     if share.openings[kind] < _LEAST:
         words.append("few of this kind: the share is that of all openings")
+    if share.known:
+        words.append(share.known)
+    if share.uncounted:
+        words.append(f"not counted: {count_of(share.uncounted, 'opening')} that took one")
     if share.elsewhere > 0:
         words.append(f"{share.elsewhere:.0f} more were issued at other work")
     return {

@@ -306,3 +306,95 @@ def test_openings_that_take_one_more_often_never_ask_for_less():
         points.append(reorder_point(assess_demand(plate, 1), 0.95))
     assert points == sorted(points)
     assert points[0] < points[-1]
+
+
+# ---- which openings count ------------------------------------------------------------------------
+
+
+def many_openings(took, *, kits=(), every=30, site="works"):
+    """Breakdowns of P-3, one every so many days, and the issues of plates and kits by their number.
+
+    Returns
+    -------
+    dict
+        rebuilds and issued of 20 openings.
+    """
+    days = [100 + every * n for n in range(20)]
+    rows = [
+        {"rebuild_id": f"X-{n}", "pump_id": "P-3", "opened_on": on_day(day), "reason": "breakdown",
+         "kit": "FK", "failed_part": "ball"}
+        for n, day in enumerate(days)
+    ]  # fmt: skip
+    issued = [issue(f"X-{n}", "PLATE", 1, day=days[n]) for n in took]
+    issued += [issue(f"X-{n}", "FK", 1, day=days[n]) for n in kits]
+    return {"rebuilds": rows, "issued": issued, "parts": [*part_rows(), PLATE]}
+
+
+def plate_share(folder, **tables):
+    records, lives, _ = steps(folder, **tables)
+    found = observe_shares(records, lives)
+    return records, found.get("PLATE"), share_table(records, found)
+
+
+def test_where_only_loose_parts_are_booked_openings_without_an_issue_took_none(tmp_path):
+    _, found, table = plate_share(tmp_path, **many_openings([2, 6, 11, 17]))
+    # openings 3 to 16; the first and the last issue only say since when and until when
+    assert found.openings.tolist() == [0, 14]
+    assert found.renewed.tolist() == [0, 2]
+    assert found.uncounted == 2
+    assert found.pieces.tolist() == [1] * 4
+    assert table["note"].str.contains("since such parts are booked without kits").all()
+    assert table["note"].str.contains("not counted: 2 openings that took one").all()
+
+
+def test_where_orders_are_booked_whole_only_those_with_other_items_count(tmp_path):
+    kits = [0, 2, 3, 6, 11, 14]
+    _, found, table = plate_share(tmp_path, **many_openings([2, 6, 9, 11], kits=kits))
+    # order 9 is in the books only for what it took: nobody knows of how many like it took none
+    assert found.openings.tolist() == [0, 6]
+    assert found.renewed.tolist() == [0, 3]
+    assert table["note"].str.contains("whose order has other items issued").all()
+    assert table["note"].str.contains("not counted: 1 opening that took one").all()
+
+
+def test_a_few_kits_booked_make_no_whole_orders(tmp_path):
+    tables = many_openings([2, 6, 11, 17], kits=[6])
+    assert plate_share(tmp_path, **tables)[1].openings.tolist() == [0, 14]
+
+
+def test_another_part_renewed_on_condition_tells_no_whole_order(tmp_path):
+    """A worn rod goes with a worn plate: openings that took one say nothing of the others."""
+    tables = many_openings([2, 6, 11, 17])
+    rod = PLATE | {"part_no": "ROD", "part": "rod"}
+    tables["issued"] += [issue(f"X-{n}", "ROD", day=100 + 30 * n) for n in (0, 2, 6, 17, 19)]
+    tables["parts"].append(rod)
+    found = plate_share(tmp_path, **tables)[1]
+    assert found.openings.tolist() == [0, 18]  # such parts are booked from opening 0 to 19
+    assert found.renewed.tolist() == [0, 4]
+
+
+def test_one_issue_alone_tells_no_share(tmp_path):
+    records, found, table = plate_share(tmp_path, **many_openings([5]))
+    assert found is None
+    assert table["note"].str.startswith("not known: no finding and no issue tells").all()
+    assert records.log.has_rule("share_unknown")
+
+
+def test_findings_of_renewed_parts_alone_add_no_openings_to_the_store_s_books(tmp_path):
+    tables = many_openings([2, 6, 11], kits=range(12))
+    about = {"pump_id": "P-3", "part": "outer plate", "found": "worn"}
+    worn = [about | {"rebuild_id": f"X-{n}", "action": "renewed"} for n in (6, 14, 15)]
+    _, found, _ = plate_share(tmp_path / "a", **tables, findings=worn)
+    assert (found.renewed.sum(), found.openings.sum()) == (3, 12)
+    kept = about | {"rebuild_id": "X-16", "found": "sound", "action": "kept"}
+    _, found, _ = plate_share(tmp_path / "b", **tables, findings=[*worn, kept])
+    assert (found.renewed.sum(), found.openings.sum()) == (5, 15)
+
+
+def test_both_ways_of_booking_tell_the_same_share(tmp_path):
+    """Plates at one opening in four: whatever else is booked, the share is near a quarter."""
+    took = [1, 5, 9, 13, 17]
+    for name, kits in (("whole", range(20)), ("loose", ())):
+        _, found, _ = plate_share(tmp_path / name, **many_openings(took, kits=kits))
+        share_seen = found.renewed.sum() / found.openings.sum()
+        assert share_seen == pytest.approx(0.25, abs=0.06), name

@@ -350,3 +350,52 @@ def test_what_was_booked_stands_beside_tickets_and_model(whole):
     says = loud[(loud["quantity"] == "money") & (loud["site"] == "all")]["says"].iloc[0]
     assert says.startswith("above the band")
     known.records.tables["spend"] = rows
+
+
+def booked_as(known, fits, budget, **amounts):
+    """The rows of booked and the new cautions on units, where a year is booked at these sums."""
+    rows = known.records.table("spend")
+    twelve = rows[rows["quantity"] == "money"]
+    try:
+        known.records.tables["spend"] = pd.concat(
+            [twelve.assign(quantity=name, amount=sum_of / 12) for name, sum_of in amounts.items()]
+        )
+        before = len(asked_units(known))
+        table = compare_booked(known, fits, budget.setting.groups)
+    finally:
+        known.records.tables["spend"] = rows
+    return table[table["site"] == "all"].set_index("quantity"), asked_units(known).iloc[before:]
+
+
+def asked_units(known):
+    audit = known.records.log.frame()
+    return audit[audit["rule"] == "spend_unit"]
+
+
+def test_pieces_booked_as_money_are_asked_for_their_unit(whole):
+    known, fits, _, budget = whole
+    table, told = booked_as(known, fits, budget, kits=3.0, labour_h=12.0, money=0.0)
+    assert table.loc["kits", "ratio"] < 0.02
+    assert table.loc["kits", "says"].endswith("is its unit right?")
+    assert told["what"].str.contains("as kits").tolist() == [True]
+    assert told["remedy"].iloc[0] == "Book kits in money, for kits and parts, not in pieces."
+    assert table.loc["labour_h", "ratio"] > 0.02
+    assert "unit" not in table.loc["money", "says"]  # nothing booked isn't a wrong unit
+
+
+def test_money_booked_as_hours_is_asked_for_its_unit(whole):
+    known, fits, _, budget = whole
+    table, told = booked_as(known, fits, budget, labour_h=100_000.0)
+    assert table.loc["labour_h", "ratio"] > 50
+    assert told["remedy"].tolist() == ["Book labour_h in hours."]
+
+
+def test_an_unknown_booking_is_told_each_name_and_its_unit(whole):
+    known, fits, _, budget = whole
+    compare_booked(known, fits, budget.setting.groups)
+    told = known.records.log.frame()
+    remedy = told.loc[told["rule"] == "spend_not_compared", "remedy"].iloc[0]
+    assert remedy == (
+        "Book as money (in money, all that is paid); kits (in money, for kits and parts, not in "
+        "pieces); labour_h (in hours); downtime_h (in hours)."
+    )
