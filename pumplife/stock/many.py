@@ -20,6 +20,7 @@ from pumplife.stock.least_cost import (
     price_levels,
 )
 from pumplife.stock.level import SIMPSON, Shelf, leave_jobs_out
+from pumplife.stock.looks import SIMPSON_TIMES
 from pumplife.stock.tally import Tally
 
 FloatArray = NDArray[np.float64]
@@ -99,15 +100,15 @@ def sum_block(demands: Sequence[ItemDemand]) -> Sums:
     length = np.array(highest, np.intp) + 2  # levels -1 ... the highest demand
     width = int(length.max()) + 1
     spans = [_lay([one.spans[number] for one in demands], width) for number in range(3)]
-    tails = np.stack([_from_above(shares) for shares, _ in spans])
+    tails = np.stack([_from_above(shares) for shares, *_ in spans])
     losses = np.concatenate([_from_above(tails)[..., 1:], np.zeros((*tails.shape[:2], 1))], axis=2)
     means = np.tensordot(SIMPSON, losses[..., 0], axes=1)  # at level 0 the loss is the mean
-    early = np.tensordot(SIMPSON, np.stack([below for _, below in spans]), axes=1)
+    early = np.tensordot(SIMPSON, np.stack([below for _, below, _ in spans]), axes=1)
     misses = _misses(demands, tails, losses, width)
     waits = np.tensordot(SIMPSON, losses, axes=1)
     return Sums(
         waits=_from_above(waits),
-        stands=_from_above(leave_jobs_out(waits, _late_jobs(demands, width))),
+        stands=_from_above(leave_jobs_out(waits, _late_jobs(demands, spans[2][2], width))),
         misses=_from_above(misses),
         above=tails[-1],
         length=length,
@@ -129,16 +130,14 @@ def _misses(
     return np.asarray(np.where(known[:, None], _from_above(_lay(seen, width)[0]), unseen))
 
 
-def _late_jobs(demands: Sequence[ItemDemand], width: int) -> FloatArray:
+def _late_jobs(demands: Sequence[ItemDemand], looks: FloatArray, width: int) -> FloatArray:
     """Mean number of planned jobs that find nothing at each position [items]."""
-    if not any(len(one.late.times) for one in demands):
-        return np.zeros((len(demands), width))
-    late = [one.late_jobs for one in demands]
-    return _from_above(np.stack([np.pad(one, (0, width - len(one))) for one in late]))
+    shares, _, times = _lay([one.late for one in demands], width)
+    return _from_above(shares * (times / (sum(SIMPSON_TIMES) * looks))[:, None])
 
 
-def _lay(tallies: Sequence[Tally], width: int) -> tuple[FloatArray, FloatArray]:
-    """Shares of 0, 1, 2 ... of each tally (items, width), and its mean below 0 (items,).
+def _lay(tallies: Sequence[Tally], width: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Shares of 0, 1, 2 ... of each tally (items, width), its mean below 0, and how many it counts.
 
     What lies below 0 counts as 0, what lies beyond the width as the last.
     """
@@ -151,7 +150,7 @@ def _lay(tallies: Sequence[Tally], width: int) -> tuple[FloatArray, FloatArray]:
     cells = np.bincount(inside, weights=times, minlength=len(tallies) * width).reshape(-1, width)
     below = np.bincount(row, weights=times * np.maximum(-number, 0), minlength=len(tallies))
     of = np.maximum(cells.sum(axis=1), 1.0)
-    return cells / of[:, None], below / of
+    return cells / of[:, None], below / of, of
 
 
 def _from_above(values: FloatArray) -> FloatArray:
