@@ -10,7 +10,14 @@ from numpy.typing import NDArray
 from pumplife.errors import RecordError
 from pumplife.policy.groups import DAYS_PER_YEAR
 from pumplife.records.second import in_turn
-from pumplife.stock.looks import QUARTER_DAYS, Counts, count_lead, count_looks, count_year
+from pumplife.stock.looks import (
+    QUARTER_DAYS,
+    SIMPSON_TIMES,
+    Counts,
+    count_lead,
+    count_looks,
+    count_year,
+)
 from pumplife.stock.needs import Known, Needs, join_known, sort_needs, take_known, take_rows
 from pumplife.stock.tally import Tallies, Tally, tally
 
@@ -68,10 +75,20 @@ class ItemDemand(Asked):
     seen : Tally
         The same up to each unplanned demand that what is ordered at these looks must meet, that
         demand itself left out [items]; empty where the shelf is looked at all the time.
+    late : Tally
+        The same up to each planned job that is beyond those known at a look and asks for its
+        piece by the end of a span: where that finds nothing, the job waits and its pump runs on.
+        A span counts as often as `SIMPSON_TIMES` has it; empty where there are no such jobs.
     """
 
     spans: tuple[Tally, Tally, Tally]
     seen: Tally = field(default_factory=lambda: tally([]))
+    late: Tally = field(default_factory=lambda: tally([]))
+
+    @property
+    def late_jobs(self) -> FloatArray:
+        """Mean number of such jobs before which 0, 1, 2 ... items were asked [items]."""
+        return np.asarray(self.late.times / (sum(SIMPSON_TIMES) * max(1, self.spans[2].of)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -175,6 +192,7 @@ class _Counted:
     year: tuple[Counts, FloatArray, FloatArray] | None
     spans: tuple[Tallies, Tallies, Tallies]
     seen: Tallies
+    late: Tallies
 
 
 def count_futures(
@@ -226,6 +244,7 @@ def _count_block(futures: Futures, with_year: bool) -> _Counted:
         year=count_year(needs, lead) if with_year else None,
         spans=looks.tallies(),
         seen=looks.tally_seen(),
+        late=looks.tally_late(),
     )
 
 
@@ -239,7 +258,8 @@ def _list_demands(
     else:
         year, *means = counted.year
         years = list(zip(year, *(mean.tolist() for mean in means), strict=True))
-    spans, seen = [span.each() for span in counted.spans], counted.seen.each()
+    spans = [span.each() for span in counted.spans]
+    seen, late = counted.seen.each(), counted.late.each()
     return [
         ItemDemand(
             store=store,
@@ -251,6 +271,7 @@ def _list_demands(
             planned_per_year=years[row][2],
             lead_days=futures.lead[row],
             seen=seen[row],
+            late=late[row],
         )
         for row, (store, item) in enumerate(futures.keys)
     ]

@@ -66,7 +66,7 @@ class LevelCost:
     money : array (levels,)
         Keeping, ordering, waiting and rush orders [money/year]; NaN where a price is missing.
     waiting : array (levels,)
-        Days that pumps stand and wait for the item a year [days/year].
+        Days that pumps that have broken down stand and wait for the item a year [days/year].
     rushed : array (levels,)
         Rush orders a year [orders/year]; 0 where waiting is cheaper.
     short : array (levels,)
@@ -95,6 +95,7 @@ def _count(demand: ItemDemand) -> DemandChances:
         (later[0], later[1]),
         seen=demand.seen.shares() if demand.seen.of else None,
         early=float(SIMPSON @ np.array([span.below for span in demand.spans])),
+        late=demand.late_jobs,
     )
 
 
@@ -103,16 +104,16 @@ def cost_levels(
 ) -> LevelCost:
     """Cost a year of every reorder point; short demands wait, or are rushed where that is cheaper.
 
-    Of all that waits for the item, the share of unplanned demand stands still; a planned job
-    that waits lets its pump run on. A rush order brings the piece in `rush_days` for `rush` extra.
-    Which of the two is cheaper is asked level by level for the short demands on average, not one
-    by one.
+    Only a pump that has broken down stands and waits. A planned job whose piece comes late waits
+    too, but its pump runs on: what that costs isn't known, and isn't charged. A rush order brings
+    the piece in `rush_days` for `rush` extra. Which of the two is cheaper is asked level by level
+    for the short demands on average, not one by one.
     """
     unplanned = demand.unplanned_per_year
     yearly = unplanned + demand.planned_per_year
     return price_levels(
-        (shelf.on_hand, shelf.backorders, shelf.fill_rate),
-        (unplanned, unplanned / yearly if yearly > 0 else 0.0),
+        (shelf.on_hand, shelf.pumps_waiting, shelf.fill_rate),
+        unplanned,
         orders_per_year(yearly, shelf.quantity, review_days),
         (
             prices.holding,
@@ -126,7 +127,7 @@ def cost_levels(
 
 def price_levels(
     kept: tuple[FloatArray, FloatArray, FloatArray],
-    asked: tuple[ArrayLike, ArrayLike],
+    unplanned: ArrayLike,
     orders: ArrayLike,
     prices: Sequence[ArrayLike],
 ) -> LevelCost:
@@ -135,20 +136,19 @@ def price_levels(
     Parameters
     ----------
     kept : tuple of arrays
-        Mean number on the shelf, mean number waiting [items], fill rate [-].
-    asked : tuple
-        Unplanned demand [items/year], and its share of all demand [-]; of many (items, 1).
+        Mean number on the shelf, mean number of breakdowns waiting [items], fill rate [-].
+    unplanned : float or array (items, 1)
+        Breakdowns' demand [items/year].
     orders : float or array (items, 1)
         [orders/year]
     prices : sequence
         holding, order, waiting_per_day, rush and rush_days as of `ItemPrices`; of many (items, 1).
     """
-    on_hand, backorders, fill_rate = kept
-    unplanned, share = np.asarray(asked[0]), np.asarray(asked[1])
+    on_hand, pumps_waiting, fill_rate = kept
     holding, order, per_day, rush, rush_days = map(np.asarray, prices)
-    waiting = backorders * DAYS_PER_YEAR * share
+    waiting = pumps_waiting * DAYS_PER_YEAR
     paid = waiting * per_day
-    short = unplanned * (1.0 - fill_rate)
+    short = np.asarray(unplanned) * (1.0 - fill_rate)
     rushed = short * (rush + rush_days * per_day)
     cheaper = rushed < paid
     money = np.where(cheaper, rushed, paid)

@@ -22,6 +22,8 @@ IntArray = NDArray[np.intp]
 SIMPSON = np.array([1.0, 4.0, 1.0]) / 6.0
 """Weights of the start, middle and end of a span in its mean."""
 
+_ROUNDING = 1e-9  # of a number that two sums differ by
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Shelf:
@@ -43,7 +45,9 @@ class Shelf:
     on_hand : array (levels,)
         Mean number on the shelf [items].
     backorders : array (levels,)
-        Mean number of demands waiting [items].
+        Mean number of demands waiting, planned jobs whose piece comes late among them [items].
+    pumps_waiting : array (levels,)
+        Of them, breakdowns: their pumps stand. A job that waits lets its pump run on [items].
     """
 
     reorder_point: IntArray
@@ -52,30 +56,11 @@ class Shelf:
     shortage_prob: FloatArray
     on_hand: FloatArray
     backorders: FloatArray
+    pumps_waiting: FloatArray
 
     def __repr__(self) -> str:
         first, last = int(self.reorder_point[0]), int(self.reorder_point[-1])
         return f"Shelf(reorder points {first} to {last}, quantity {self.quantity})"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ReorderRule:
-    """A reorder point and quantity of least cost.
-
-    Attributes
-    ----------
-    reorder_point, quantity : int
-        Order `quantity` whenever the position falls to `reorder_point` [items].
-    cost : float
-        Long-run cost [money per unit of time of the demand rate].
-    """
-
-    reorder_point: int
-    quantity: int
-    cost: float
-
-    def __repr__(self) -> str:
-        return f"ReorderRule(at {self.reorder_point} order {self.quantity}: {self.cost:.4g})"
 
 
 def normal_loss(level: ArrayLike, mean: ArrayLike = 0.0, sd: ArrayLike = 1.0) -> FloatArray:
@@ -185,55 +170,6 @@ def normal_newsvendor(
     return level, holding * (level - mean + missing) + shortage * missing
 
 
-def best_reorder_rule(
-    pmf: ArrayLike,
-    *,
-    rate: float,
-    holding: float,
-    shortage: float,
-    order: float,
-    smallest_quantity: int = 1,
-) -> ReorderRule:
-    """Least-cost reorder point and quantity, demands one by one, unmet ones waiting.
-
-    The cost is (order · rate + Σ_{y=s+1}^{s+Q} G(y)) / Q, G(y) the rate of holding and shortage
-    cost at position y. G has one valley, so the best Q positions are found by always adding the
-    cheaper neighbour, until the next one costs more than the average.
-
-    Parameters
-    ----------
-    pmf : array (counts,)
-        Probabilities of demand over the lead time.
-    rate : float
-        Demand [items per unit of time].
-    holding, shortage : float
-        Cost of one item lying, of one demand waiting [money per item and unit of time].
-    order : float
-        Cost of placing one order [money].
-    smallest_quantity : int
-        The supplier's least quantity [items].
-
-    References
-    ----------
-    A. Federgruen and Y.-S. Zheng, Operations Research 40 (1992) 808-813.
-    """
-    chances = _floats(pmf)
-    low = high = newsvendor_level(chances, holding=holding, shortage=shortage)
-
-    def at(level: int) -> float:
-        return float(cost_of_level(level, chances, holding=holding, shortage=shortage))
-
-    total = order * rate + at(low)
-    down, up = at(low - 1), at(high + 1)
-    while high - low + 1 < smallest_quantity or min(down, up) < total / (high - low + 1):
-        if down <= up:
-            low, total, down = low - 1, total + down, at(low - 2)
-        else:
-            high, total, up = high + 1, total + up, at(high + 2)
-    quantity = high - low + 1
-    return ReorderRule(reorder_point=low - 1, quantity=quantity, cost=total / quantity)
-
-
 def assess_levels(
     lead: ArrayLike,
     later: tuple[ArrayLike, ArrayLike] | None = None,
@@ -287,6 +223,7 @@ class DemandChances:
     mean: float  # demand over time [items]
     seen: FloatArray | None  # chance that what was asked before is as high
     early: float  # mean number lying for work that is still to come [items]
+    late: FloatArray  # mean number of planned jobs before which as much was asked [items]
 
     @property
     def over_time(self) -> FloatArray:
@@ -300,8 +237,13 @@ def count_chances(
     *,
     seen: ArrayLike | None = None,
     early: float = 0.0,
+    late: ArrayLike = (),
 ) -> DemandChances:
-    """Sum up the tails of a demand; parameters as of `assess_levels`."""
+    """Sum up the tails of a demand; parameters as of `assess_levels`.
+
+    `late` is the mean number of planned jobs not yet done before which 0, 1, 2 ... items were
+    asked, over the spans as they count: those for which a level leaves nothing wait [items].
+    """
     spans = [_chances(pmf) for pmf in (lead, *(later or ()))]
     means = [_mean(pmf) for pmf in spans]
     return DemandChances(
@@ -311,6 +253,7 @@ def count_chances(
         mean=float((SIMPSON if later else np.ones(1)) @ means),
         seen=None if seen is None else _tail(_chances(seen)),
         early=early,
+        late=_tail(_floats(late)),
     )
 
 
@@ -322,6 +265,7 @@ def lay_levels(known: DemandChances, quantity: int, highest: int | None = None) 
     position = points[:, None] + np.arange(1, quantity + 1)
     waits = np.array([_lose(losses, position).mean(axis=1) for losses in known.losses])
     waiting = _floats(known.over_time @ waits)
+    jobs = known.late[np.clip(position, 0, len(known.late) - 1)].mean(axis=1)
     return Shelf(
         reorder_point=points,
         quantity=quantity,
@@ -329,7 +273,14 @@ def lay_levels(known: DemandChances, quantity: int, highest: int | None = None) 
         shortage_prob=_above(known.above[-1], points + 1 if len(known.losses) > 1 else points),
         on_hand=position.mean(axis=1) - known.mean + waiting + known.early,
         backorders=waiting,
+        pumps_waiting=leave_jobs_out(waiting, jobs),
     )
+
+
+def leave_jobs_out(waiting: FloatArray, jobs: FloatArray) -> FloatArray:
+    """Mean number of breakdowns among all that wait, planned jobs left out; rounding to 0."""
+    pumps = waiting - jobs
+    return _floats(np.where(pumps > _ROUNDING * waiting, pumps, 0.0))
 
 
 def reorder_point(shelf: Shelf, service_level: float) -> int:

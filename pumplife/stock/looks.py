@@ -20,6 +20,8 @@ Counts = NDArray[np.int32]
 
 QUARTER_DAYS = 91.0  # demand is counted from every look at the shelf within so many days
 MOST_STARTS = 8  # looks counted at the most
+SIMPSON_TIMES = (1, 4, 1)
+"""How often the spans' starts, middles and ends count in six times their mean."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -38,6 +40,10 @@ class Looks:
     served, seen : int arrays (demands,)
         Item of each demand that what is ordered at these looks must meet, and what was asked
         before it since the look, beyond the jobs known [items].
+    late : tuple of three int arrays (jobs,)
+        Of each planned job that asks for a piece by the end of a span and after the look, beyond
+        the jobs known: its item, what was asked before it since the look, beyond the jobs known
+        [items], and how much of six times the mean over the spans it makes up.
     """
 
     shape: tuple[int, int, int]
@@ -45,6 +51,7 @@ class Looks:
     spans: tuple[IntArray, IntArray, IntArray]
     served: IntArray
     seen: IntArray
+    late: tuple[IntArray, IntArray, IntArray]
 
     def __repr__(self) -> str:
         return f"Looks({len(self.cells)} cells of {self.shape[0] * self.shape[2]})"
@@ -72,6 +79,12 @@ class Looks:
         """How often each number was seen before a demand."""
         items = self.shape[0]
         return tally_rows(self.served, self.seen, items, np.zeros(items, np.intp))
+
+    def tally_late(self) -> Tallies:
+        """How often, of `SIMPSON_TIMES` looks each, each number was asked before a job."""
+        items = self.shape[0]
+        item, asked, times = self.late
+        return tally_rows(item, asked, items, np.zeros(items, np.intp), times)
 
 
 def list_starts(review: float) -> FloatArray:
@@ -114,13 +127,49 @@ def count_looks(needs: Needs, jobs: Known, times: tuple[FloatArray, FloatArray, 
     served = np.flatnonzero((met[2] < met[0]) & ~needs.planned[near])
     look, mine = met[2][served], slot[served]
     opens = np.searchsorted(slot, np.arange(len(cells)))
+    jobs_near = np.flatnonzero(needs.planned[near])
+    asked = jobs_near - opens[slot[jobs_near]]
+    beyond, before, often = _ask_late(
+        (_first_look(day[jobs_near], step, looks), [one[jobs_near] for one in met]),
+        (slot[jobs_near], asked),
+        begun,
+    )
     return Looks(
         shape=(lead.shape[0], looks, lead.shape[1]),
         cells=cells,
         spans=(lead_end, half_end, review_end),
         served=needs.key[near[served]],
         seen=served - opens[mine] - begun[look, mine],
+        late=(needs.key[near[jobs_near[beyond]]], before, often),
     )
+
+
+def _ask_late(
+    on: tuple[IntArray, list[IntArray]], at: tuple[IntArray, IntArray], begun: IntArray
+) -> tuple[IntArray, IntArray, IntArray]:
+    """Planned jobs beyond those known, look by look: which, what was asked before, how often.
+
+    Parameters
+    ----------
+    on : tuple
+        The first look on each job's day or after it, and the first from which each span holds it.
+    at : tuple of int arrays (jobs,)
+        Where its cell stands, and how many pieces that cell takes before it.
+    begun : int array (looks, cells)
+        Pieces taken up to each look, and jobs known then.
+    """
+    (after, (lead, half, review)), (slot, asked) = on, at
+    once, middle, last = SIMPSON_TIMES
+    found = []
+    for look, known in enumerate(begun):
+        mine = np.flatnonzero((review <= look) & (look < after))
+        before = asked[mine] - known[slot[mine]]
+        beyond = before >= 0
+        mine, before = mine[beyond], before[beyond]
+        times = last + middle * (half[mine] <= look) + once * (lead[mine] <= look)
+        found.append((mine, before, times))
+    which, before, times = (np.concatenate(each) for each in zip(*found, strict=True))
+    return which, before, times
 
 
 def _run_up(laid: IntArray) -> IntArray:

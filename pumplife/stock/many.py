@@ -19,7 +19,8 @@ from pumplife.stock.least_cost import (
     orders_per_year,
     price_levels,
 )
-from pumplife.stock.level import SIMPSON, Shelf
+from pumplife.stock.level import SIMPSON, Shelf, leave_jobs_out
+from pumplife.stock.looks import SIMPSON_TIMES
 from pumplife.stock.tally import Tally
 
 FloatArray = NDArray[np.float64]
@@ -34,8 +35,8 @@ class Sums:
 
     Attributes
     ----------
-    waits : array
-        Of the mean number waiting at each position.
+    waits, stands : array
+        Of the mean number waiting at each position, and of the breakdowns among them.
     misses : array
         Of the share of demands that find nothing at each position.
     above : array
@@ -47,6 +48,7 @@ class Sums:
     """
 
     waits: FloatArray
+    stands: FloatArray
     misses: FloatArray
     above: FloatArray
     length: IntArray
@@ -68,10 +70,15 @@ class Sums:
         position = points[None, :] + (quantity[:, None] + 1) / 2.0
         return np.asarray(position - self.mean[:, None] + waiting)
 
+    def kept(self, quantity: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """What `price_levels` asks of the levels, each (items, levels)."""
+        held = self.on_hand(quantity, self.over(self.waits, quantity))
+        return held, self.over(self.stands, quantity), 1.0 - self.over(self.misses, quantity)
+
     def shelves(self, quantity: IntArray) -> list[Shelf]:
         """Every reorder point of each item with its order quantity."""
         waiting, misses = self.over(self.waits, quantity), self.over(self.misses, quantity)
-        held = self.on_hand(quantity, waiting)
+        held, stands = self.on_hand(quantity, waiting), self.over(self.stands, quantity)
         points = np.arange(-1, waiting.shape[1] - 1)
         return [
             Shelf(
@@ -81,6 +88,7 @@ class Sums:
                 shortage_prob=self.above[k, 1 : n + 1],
                 on_hand=held[k, :n],
                 backorders=waiting[k, :n],
+                pumps_waiting=stands[k, :n],
             )
             for k, n in enumerate(self.length.tolist())
         ]
@@ -92,13 +100,15 @@ def sum_block(demands: Sequence[ItemDemand]) -> Sums:
     length = np.array(highest, np.intp) + 2  # levels -1 ... the highest demand
     width = int(length.max()) + 1
     spans = [_lay([one.spans[number] for one in demands], width) for number in range(3)]
-    tails = np.stack([_from_above(shares) for shares, _ in spans])
+    tails = np.stack([_from_above(shares) for shares, *_ in spans])
     losses = np.concatenate([_from_above(tails)[..., 1:], np.zeros((*tails.shape[:2], 1))], axis=2)
     means = np.tensordot(SIMPSON, losses[..., 0], axes=1)  # at level 0 the loss is the mean
-    early = np.tensordot(SIMPSON, np.stack([below for _, below in spans]), axes=1)
+    early = np.tensordot(SIMPSON, np.stack([below for _, below, _ in spans]), axes=1)
     misses = _misses(demands, tails, losses, width)
+    waits = np.tensordot(SIMPSON, losses, axes=1)
     return Sums(
-        waits=_from_above(np.tensordot(SIMPSON, losses, axes=1)),
+        waits=_from_above(waits),
+        stands=_from_above(leave_jobs_out(waits, _late_jobs(demands, spans[2][2], width))),
         misses=_from_above(misses),
         above=tails[-1],
         length=length,
@@ -120,8 +130,14 @@ def _misses(
     return np.asarray(np.where(known[:, None], _from_above(_lay(seen, width)[0]), unseen))
 
 
-def _lay(tallies: Sequence[Tally], width: int) -> tuple[FloatArray, FloatArray]:
-    """Shares of 0, 1, 2 ... of each tally (items, width), and its mean below 0 (items,).
+def _late_jobs(demands: Sequence[ItemDemand], looks: FloatArray, width: int) -> FloatArray:
+    """Mean number of planned jobs that find nothing at each position [items]."""
+    shares, _, times = _lay([one.late for one in demands], width)
+    return _from_above(shares * (times / (sum(SIMPSON_TIMES) * looks))[:, None])
+
+
+def _lay(tallies: Sequence[Tally], width: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Shares of 0, 1, 2 ... of each tally (items, width), its mean below 0, and how many it counts.
 
     What lies below 0 counts as 0, what lies beyond the width as the last.
     """
@@ -134,7 +150,7 @@ def _lay(tallies: Sequence[Tally], width: int) -> tuple[FloatArray, FloatArray]:
     cells = np.bincount(inside, weights=times, minlength=len(tallies) * width).reshape(-1, width)
     below = np.bincount(row, weights=times * np.maximum(-number, 0), minlength=len(tallies))
     of = np.maximum(cells.sum(axis=1), 1.0)
-    return cells / of[:, None], below / of
+    return cells / of[:, None], below / of, of
 
 
 def _from_above(values: FloatArray) -> FloatArray:
@@ -259,12 +275,9 @@ def price_block(
     review_days: float,
 ) -> list[LevelCost]:
     """What every reorder point of each item costs, as `cost_levels`."""
-    waits = sums.over(sums.waits, quantity)
-    kept = (sums.on_hand(quantity, waits), waits, 1.0 - sums.over(sums.misses, quantity))
-    unplanned, yearly, share = _asked_a_year(demands)
+    unplanned, yearly = _asked_a_year(demands)
     orders = orders_per_year(yearly, quantity, review_days)[:, None]
-    asked = (unplanned[:, None], share[:, None])
-    every = price_levels(kept, asked, orders, _terms(prices))
+    every = price_levels(sums.kept(quantity), unplanned[:, None], orders, _terms(prices))
     return [
         LevelCost(
             money=every.money[k, :n],
@@ -276,12 +289,10 @@ def price_block(
     ]
 
 
-def _asked_a_year(demands: Sequence[ItemDemand]) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Unplanned and all demand [items/year], and the share of the unplanned [-]."""
+def _asked_a_year(demands: Sequence[ItemDemand]) -> tuple[FloatArray, FloatArray]:
+    """Unplanned and all demand [items/year]."""
     unplanned = np.array([one.unplanned_per_year for one in demands])
-    yearly = unplanned + np.array([one.planned_per_year for one in demands])
-    share = np.divide(unplanned, yearly, out=np.zeros(len(yearly)), where=yearly > 0)
-    return unplanned, yearly, share
+    return unplanned, unplanned + np.array([one.planned_per_year for one in demands])
 
 
 def _terms(prices: Sequence[ItemPrices]) -> list[FloatArray]:
@@ -303,8 +314,8 @@ def least_costs(
 
     Items with a price missing keep their least order, and have no cost.
     """
-    unplanned, yearly, share = _asked_a_year(demands)
-    asked, terms = (unplanned[:, None], share[:, None]), _terms(prices)
+    unplanned, yearly = _asked_a_year(demands)
+    terms = _terms(prices)
     tried = _pad([
         list_quantities(n, y, p) if p.complete else (n,)
         for n, y, p in zip(least.tolist(), yearly.tolist(), prices, strict=True)
@@ -313,10 +324,8 @@ def least_costs(
     best = np.full(len(least), np.inf)
     quantity, point = least.copy(), np.full(len(least), -1, np.intp)
     for q in tried.T:
-        waits = sums.over(sums.waits, q)
-        kept = (sums.on_hand(q, waits), waits, 1.0 - sums.over(sums.misses, q))
         orders = orders_per_year(yearly, q, review_days)[:, None]
-        money = price_levels(kept, asked, orders, terms).money
+        money = price_levels(sums.kept(q), unplanned[:, None], orders, terms).money
         money[outside | np.isnan(money)] = np.inf
         at = money.argmin(axis=1)
         cost = money[np.arange(len(at)), at]

@@ -206,7 +206,7 @@ def _assess(demands: list[ItemFutures], together: float, terms: Terms, item: str
     prices = price_item(terms.plant, terms.items[item].unit_cost)
     level = advise_level(demand, quantity, terms.plant, prices)
     shelf, at = level.shelf, level.row_of(level.point)
-    waiting = float(shelf.backorders[at]) / together * DAYS_PER_YEAR
+    waiting = float(shelf.pumps_waiting[at]) / together * DAYS_PER_YEAR
     return PooledShelf(
         keeping=float(prices.holding * shelf.on_hand[at]),
         waiting=waiting * prices.waiting_per_day if waiting else 0.0,

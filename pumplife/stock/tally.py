@@ -93,7 +93,13 @@ class Tallies:
         ]
 
 
-def tally_rows(row: IntArray, value: IntArray, rows: int, zeros: IntArray) -> Tallies:
+def tally_rows(
+    row: IntArray,
+    value: IntArray,
+    rows: int,
+    zeros: IntArray,
+    times: IntArray | None = None,
+) -> Tallies:
     """Count whole numbers row by row.
 
     Parameters
@@ -105,12 +111,16 @@ def tally_rows(row: IntArray, value: IntArray, rows: int, zeros: IntArray) -> Ta
     rows : int
     zeros : int array (rows,)
         How often each row had 0 besides.
+    times : int array (..., numbers), optional
+        How often each number came up; once by default.
     """
     lowest = min(0, int(value.min(initial=0)))
     width = int(value.max(initial=0)) - lowest + 1
     cell = value + (row * width - lowest)
-    times = np.bincount(cell.ravel(), minlength=rows * width).reshape(rows, width)
-    times[:, -lowest] += zeros
-    used = np.maximum(width - np.argmax(times[:, ::-1] > 0, axis=1), 1 - lowest)
-    used[~times.any(axis=1)] = 0
-    return Tallies(lowest=lowest, times=times, length=used)
+    often = None if times is None else times.ravel()
+    found = np.bincount(cell.ravel(), often, minlength=rows * width).astype(np.intp, copy=False)
+    found = found.reshape(rows, width)
+    found[:, -lowest] += zeros
+    used = np.maximum(width - np.argmax(found[:, ::-1] > 0, axis=1), 1 - lowest)
+    used[~found.any(axis=1)] = 0
+    return Tallies(lowest=lowest, times=found, length=used)

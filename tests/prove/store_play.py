@@ -48,12 +48,17 @@ class Played:
         Mean pieces lying.
     demands : array (items,)
         Breakdowns counted.
+    waited, waited_error : array (points, items)
+        Days a year that pumps that have broken down wait for a piece, and their standard error
+        [days/year]; jobs that wait aren't counted. NaN where the play wasn't asked for it.
     """
 
     fill: np.ndarray
     error: np.ndarray
     shelf: np.ndarray
     demands: np.ndarray
+    waited: np.ndarray
+    waited_error: np.ndarray
 
     def __repr__(self) -> str:
         return f"<Played: {self.fill.shape} points, items>"
@@ -115,6 +120,7 @@ def play(
     watch: int,
     seed: int,
     points: int = 40,
+    waits: bool = False,
 ) -> Played:
     """Play an (R, s, Q) store, every reorder point at once.
 
@@ -134,6 +140,8 @@ def play(
     watch : int
         Breakdowns are counted on so many days from the first on which an order can have come
         [days].
+    waits : bool
+        Whether the days that pumps wait are counted too, which takes much room.
     """
     rng = np.random.default_rng(seed)
     days, items, futures = asked.breakdowns.shape
@@ -146,6 +154,7 @@ def play(
     asked_for, watch_days = np.zeros((items, futures), np.int32), np.zeros(items)
     shelf = np.zeros((points + 1, items))
     level = np.arange(-1, points)[:, None, None]
+    queue = _Queue(asked, points) if waits else None
     for day in range(days):
         net, coming = net + arrives[day], coming - arrives[day]
         if day % review == 0:
@@ -163,10 +172,61 @@ def play(
             shelf += np.where(counts, np.maximum(net + level, 0), 0).sum(axis=2)
             asked_for += watched.astype(np.int32)
             watch_days += counts.sum(axis=1)
+        if queue is not None:
+            queue.wait(day, (net, net - wanted - asked.planned[day]), counts)
         net = net - wanted - asked.planned[day]
     with np.errstate(invalid="ignore"):
         demands = asked_for.sum(axis=1)
         fill = met.sum(axis=2) / demands
         off = met - fill[..., None] * asked_for
         error = np.sqrt((off**2).sum(axis=2)) / demands
-    return Played(fill=fill, error=error, shelf=shelf / watch_days, demands=demands)
+    waited = np.full((2, points + 1, items), np.nan) if queue is None else queue.waited(watch)
+    return Played(
+        fill=fill,
+        error=error,
+        shelf=shelf / watch_days,
+        demands=demands,
+        waited=waited[0],
+        waited_error=waited[1],
+    )
+
+
+class _Queue:
+    """Who waits at each reorder point: of all that came, in turn, whether it was a breakdown.
+
+    Those who wait are the last that came, as many as the shelf lacks. On one day breakdowns come
+    first. Pieces arrive in the morning, what is asked comes over the day: of those who come on a
+    day, each waits half of it at the least.
+    """
+
+    def __init__(self, asked: Asked, points: int) -> None:
+        daily = (asked.breakdowns + asked.planned).sum(axis=0, dtype=int)
+        most, (items, futures) = int(daily.max(initial=0)), daily.shape
+        self._broken = np.zeros((most + 1, items, futures), np.int16)  # among the first so many
+        self._came = np.zeros((items, futures), int)
+        self._days = np.zeros((points + 1, items, futures))
+        self._level = np.arange(-1, points)[:, None, None]
+        self._asked = asked
+
+    def wait(self, day: int, net: tuple[np.ndarray, np.ndarray], counts: np.ndarray) -> None:
+        """One day: what lies less what waits, without the level, at its start and its end."""
+        morning = self._who(net[0])
+        for table, breaks in ((self._asked.breakdowns[day], 1), (self._asked.planned[day], 0)):
+            for number in range(int(table.max(initial=0))):
+                item, future = np.nonzero(table > number)
+                at = self._came[item, future]
+                self._broken[at + 1, item, future] = self._broken[at, item, future] + breaks
+                self._came[item, future] += 1
+        self._days += np.where(counts, (morning + self._who(net[1])) / 2.0, 0.0)
+
+    def _who(self, net: np.ndarray) -> np.ndarray:
+        """Breakdowns that wait (points, items, futures)."""
+        served = np.clip(self._came + np.minimum(net + self._level, 0), 0, None)
+        row, column = np.indices(self._came.shape)
+        return self._broken[self._came, row, column] - self._broken[served, row, column]
+
+    def waited(self, watch: int) -> np.ndarray:
+        """Days a year and their standard error, (2, points, items)."""
+        yearly = self._days * (DAYS_PER_YEAR / watch)
+        error = yearly.std(axis=2) / np.sqrt(yearly.shape[2])
+        return np.stack([yearly.mean(axis=2), error])

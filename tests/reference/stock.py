@@ -8,7 +8,6 @@ import numpy as np
 from scipy import integrate, stats
 
 from pumplife.stock.level import (
-    best_reorder_rule,
     cost_of_level,
     gamma_loss,
     newsvendor_level,
@@ -19,6 +18,7 @@ from pumplife.stock.level import (
     poisson_pmf,
 )
 from pumplife.stock.order_up_to import best_up_to_rule
+from pumplife.stock.reorder_rule import best_reorder_rule
 
 
 def _losses(inputs: Any) -> dict[str, float]:

@@ -178,7 +178,7 @@ def test_one_is_kept_even_where_it_would_age_out():
 
 
 def test_write_offs_are_charged_and_bring_the_cheapest_level_down():
-    works = plant({"holding_per_year": 0.2, "order": 0.0, "waiting_per_day": 16.0})
+    works = plant({"holding_per_year": 0.2, "order": 0.0, "waiting_per_day": 12.0})
     works.raw["targets"].clear()
     needs = demand(lead=(0, 0, 0, 0, 1, 1), protected=(0, 0, 0, 1, 1, 2))
     free, _ = stock_row(needs, item(), works, shelf())

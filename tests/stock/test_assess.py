@@ -97,8 +97,8 @@ def test_a_lower_target_waits_and_pays_for_it():
     row, _ = stock_row(demand(), item(), free, shelf(on_hand=9))
     assert row["reorder_point"] == 0
     assert row["fill_rate"] == pytest.approx(0.5)
-    # waiting: mean over the review of E(D - 1)+ = (0 + 0 + .25) / 6; of 8 a year 6 are unplanned
-    assert row["pump_days_waiting"] == pytest.approx(0.75 * 0.25 / 6 * 365.25)
+    # waiting: mean over the review of E(D - 1)+ = (0 + 0 + .25) / 6; no planned job is among them
+    assert row["pump_days_waiting"] == pytest.approx(0.25 / 6 * 365.25)
     waiting = row["pump_days_waiting"] * 100
     holding = 0.2 * 500 * (1 - 3.5 / 6 + 0.25 / 6)
     assert row["cost_per_year"] == pytest.approx(holding + waiting)

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from pumplife.stock.asked import ItemDemand
 from pumplife.stock.assess import advise_level, price_item, stock_row
+from pumplife.stock.future import planned_at
 from pumplife.stock.least_cost import (
     ItemPrices,
     assess_demand,
@@ -19,6 +20,7 @@ from pumplife.stock.least_cost import (
 from pumplife.stock.level import assess_levels, poisson_pmf, reorder_point
 from pumplife.stock.reserve import Reserve
 from pumplife.stock.tally import tally
+from tests.stock.fleets import lives, side_group, simulate_demand
 from tests.stock.test_assess import COSTS, demand, item, plant, shelf
 
 PRICES = ItemPrices(unit_cost=500.0, holding=100.0, order=30.0, waiting_per_day=100.0)
@@ -51,11 +53,38 @@ def test_at_most_one_order_at_each_look():
     assert orders_per_year(8.0, 50, 30.0) == pytest.approx(8 / 50)
 
 
+def test_a_job_whose_kit_comes_late_costs_no_waiting():
+    """By hand: one planned job beyond those known in each of four futures, two breakdowns in all.
+
+    Over lead and review futures ask for 1, 2, 2 and 1 pieces. The job comes first, but in one
+    future second, and is asked for by the end of each span, six times of six.
+    """
+    asked = demand(
+        lead=(1, 2, 2, 1), protected=(1, 2, 2, 1), spans=(tally([1, 2, 2, 1]),) * 3,
+        late=tally([0] * 18 + [1] * 6),
+    )  # fmt: skip
+    found = assess_demand(asked, 1)
+    assert found.reorder_point[:3].tolist() == [-1, 0, 1]
+    # nothing kept: 6/4 wait, of them 4/4 jobs; one piece: 2/4, of them 1/4 jobs; two: none
+    assert found.backorders[:3] == pytest.approx([1.5, 0.5, 0.0])
+    assert found.pumps_waiting[:3] == pytest.approx([0.5, 0.25, 0.0])
+    cost = cost_levels(found, asked, PRICES, 30.0)
+    assert cost.waiting[:3] == pytest.approx(np.array([0.5, 0.25, 0.0]) * 365.25)
+    assert cost.short[:3] == pytest.approx(100 * cost.waiting[:3])
+
+
+@given(st.floats(0.05, 30.0), st.floats(3.0, 200.0), st.integers(1, 5))
+@settings(max_examples=20, deadline=None)
+def test_where_nothing_is_planned_all_that_wait_are_pumps(a_year, lead, quantity):
+    found = assess_demand(poisson_demand(a_year, lead), quantity)
+    assert found.pumps_waiting.tolist() == found.backorders.tolist()
+
+
 def test_a_rush_order_where_it_is_cheaper_than_waiting():
-    # stock 1: half of 6 demands a year go short; .25 / 6 wait on average, 6 of 8 with a pump down
+    # stock 1: half of 6 demands a year go short; .25 / 6 wait on average, pumps down
     found = assess_demand(demand(), 1)
     at = int(np.flatnonzero(found.reorder_point == 0)[0])
-    waits = 0.75 * 0.25 / 6 * 365.25
+    waits = 0.25 / 6 * 365.25
     slow = cost_levels(found, demand(), PRICES, 30.0)
     assert slow.waiting[at] == pytest.approx(waits)
     assert slow.rushed[at] == 0.0
@@ -169,6 +198,41 @@ def test_dearer_waiting_never_lowers_the_level(a_year, lead, waiting, factor):
         assert level.limited_by == "cost"
         tops.append(level.reorder_at + level.shelf.quantity)
     assert tops[1] >= tops[0]
+
+
+def planned_demand(days, *, outage=False):
+    """Pumps that wear, renewed as planned or half of them on one day; lead times are spread."""
+    group = side_group(24, lives([2.5], [1600.0]), age=np.linspace(0, 1150, 24)[:, None])
+    half = np.where(np.arange(24) % 2 == 0, 100.0, np.nan)
+    way = dataclasses.replace(planned_at(1200.0), first_days=half if outage else None)
+    (asked,) = simulate_demand([group], [way], {"K": (days, 1.5 * days)}, review_days=30.0,
+                               replicates=1500, seed=4)  # fmt: skip
+    return asked
+
+
+def least_level(asked, waiting, rush=np.nan):
+    prices = dataclasses.replace(
+        PRICES, order=0.0, waiting_per_day=waiting, rush=rush, rush_days=2.0
+    )
+    money = cost_levels(assess_demand(asked, 1), asked, prices, 30.0).money
+    return int(np.argmin(money)) - 1
+
+
+@pytest.mark.parametrize("rush", [np.nan, 400.0])
+@pytest.mark.parametrize("outage", [False, True])
+def test_with_jobs_in_it_dearer_waiting_never_lowers_the_level(outage, rush):
+    asked = planned_demand(50.0, outage=outage)
+    assert asked.late.of > 0
+    levels = [least_level(asked, price, rush) for price in (1.0, 5.0, 20.0, 100.0, 500.0, 2500.0)]
+    assert (np.diff(levels) >= 0).all()
+    assert levels[-1] > levels[0]
+
+
+@pytest.mark.parametrize("waiting", [20.0, 100.0, 500.0])
+def test_with_jobs_in_it_a_longer_lead_time_never_lowers_the_level(waiting):
+    levels = [least_level(planned_demand(days), waiting) for days in (10.0, 20.0, 40.0, 60.0, 80.0)]
+    assert (np.diff(levels) >= 0).all()
+    assert levels[-1] > levels[0]
 
 
 @pytest.mark.parametrize("quantity", [1, 4])

@@ -13,7 +13,6 @@ from pumplife.errors import RecordError
 from pumplife.stock.level import (
     assess_levels,
     base_stock,
-    best_reorder_rule,
     cost_of_level,
     count_pmf,
     gamma_loss,
@@ -26,6 +25,7 @@ from pumplife.stock.level import (
     reorder_point,
     smallest_level,
 )
+from pumplife.stock.reorder_rule import best_reorder_rule
 
 PUBLISHED = json.loads(
     (Path(__file__).parents[1] / "reference" / "published_stock.json").read_text()

@@ -34,10 +34,11 @@ def jobs_of(rows):
 
 
 def one_by_one(needs, jobs, lead, ahead, review):
-    """Spans (3, items, looks, futures), and what was seen before each demand, item by item."""
+    """Spans (3, items, looks, futures), and item by item what was seen before each demand and
+    before each planned job by the end of a span."""
     starts = list_starts(review)
     spans = np.zeros((3, ITEMS, len(starts), FUTURES), int)
-    seen = [[] for _ in range(ITEMS)]
+    seen, late = ([[] for _ in range(ITEMS)] for _ in range(2))
     for item, look, future in np.ndindex(ITEMS, len(starts), FUTURES):
         start = starts[look]
         days = [d for k, r, d in zip(needs.key, needs.replicate, needs.day, strict=True)
@@ -55,7 +56,11 @@ def one_by_one(needs, jobs, lead, ahead, review):
         for place, (day, plan) in enumerate(zip(days, planned, strict=True)):
             if not plan and ends[0] < day <= ends[2]:
                 seen[item].append(place - sum(d <= start for d in days) - known)
-    return spans, seen
+            before = place - sum(d <= start for d in days) - known
+            for end, times in zip(ends, (1, 4, 1), strict=True):
+                if plan and start < day <= end and before >= 0:
+                    late[item] += [before] * times
+    return spans, seen, late
 
 
 @given(
@@ -76,14 +81,15 @@ def test_all_at_once_as_one_by_one(needs, jobs, review, lead):
     leads = lead + np.arange(ITEMS * FUTURES, dtype=float).reshape(ITEMS, FUTURES)
     ahead = leads[:, 0] + review
     found = count_looks(asked, known, (leads, ahead, review))
-    spans, seen = one_by_one(asked, known, leads, ahead, review)
+    spans, seen, late = one_by_one(asked, known, leads, ahead, review)
     whole = found.whole()
     for number in range(3):
         np.testing.assert_array_equal(whole[number], spans[number].reshape(ITEMS, -1))
-    tallies = [*(span.each() for span in found.tallies()), found.tally_seen().each()]
+    tallies = [*found.tallies(), found.tally_seen(), found.tally_late()]
+    tallies = [rows.each() for rows in tallies]
     for item, several in enumerate(zip(*tallies, strict=True)):
         for number, one in enumerate(several):
-            alone = tally(spans[number, item] if number < 3 else seen[item])
+            alone = tally((*spans[:, item], seen[item], late[item])[number])
             assert (one.highest, one.of) == (alone.highest, alone.of)
             assert one.times[-one.lowest :].tolist() == alone.times[-alone.lowest :].tolist()
             assert one.times[: -one.lowest][::-1][: -alone.lowest].tolist() == (
@@ -105,6 +111,13 @@ def test_a_tally_says_what_the_numbers_say(numbers):
 def test_an_empty_tally_knows_nothing():
     nothing = tally([])
     assert (nothing.of, nothing.highest, nothing.nothing) == (0, 0, True)
+
+
+def test_numbers_that_count_several_times():
+    row, value, times = np.array([0, 1, 1]), np.array([2, 0, 2]), np.array([6, 1, 5])
+    first, second = tally_rows(row, value, 2, np.zeros(2, int), times).each()
+    assert first.times.tolist() == [0, 0, 6]
+    assert second.times.tolist() == [1, 0, 5]
 
 
 def test_rows_are_counted_apart_and_zeros_besides():

@@ -22,7 +22,7 @@ from pumplife.stock.rows import state_items
 from tests.stock.fleets import poisson_futures
 from tests.stock.test_assess import item, plant
 
-FIELDS = ("reorder_point", "fill_rate", "shortage_prob", "on_hand", "backorders")
+FIELDS = ("reorder_point", "fill_rate", "shortage_prob", "on_hand", "backorders", "pumps_waiting")
 
 
 def same(one, other):
@@ -79,6 +79,27 @@ def test_pieces_that_lie_for_jobs_to_come_count_as_lying():
     many = assess_many((demands, demands), [1, 1], [prices_of()] * 2, 14.0, by_target=True)
     for demand, one in zip(demands, many, strict=True):
         same(one.shelf, assess_demand(demand, 1))
+
+
+def test_planned_jobs_whose_pieces_come_late_are_left_out_of_many_as_of_one():
+    """Every other piece is taken by a planned job that nobody knew of at the look."""
+    futures = poisson_futures([3.0, 9.0, 0.2], replicates=200, review=14.0)
+    planned = np.arange(len(futures.needs.day)) % 2 == 0
+    futures = dataclasses.replace(
+        futures, needs=dataclasses.replace(futures.needs, planned=planned)
+    )
+    demands = count_futures(futures)
+    prices = [prices_of()] * 3
+    many = assess_many((demands, demands), [1, 2, 1], prices, 14.0, by_target=False)
+    for demand, one, least in zip(demands, many, (1, 2, 1), strict=True):
+        alone = assess_demand(demand, least)
+        same(one.shelf, alone)
+        assert one.cheapest[2] == pytest.approx(find_least_cost(demand, least, prices[0], 14.0)[2])
+        cost = cost_levels(alone, demand, prices[0], 14.0)
+        assert one.shelf_cost.waiting == pytest.approx(cost.waiting)
+    # in turn on average: half of all that wait are pumps
+    busy = many[1].shelf
+    np.testing.assert_allclose(busy.pumps_waiting[:4] / busy.backorders[:4], 0.5, atol=0.08)
 
 
 def test_without_prices_no_level_is_cheapest():

@@ -3,16 +3,18 @@
 Seeds are fixed: what passes once passes until the code changes.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
 
 from pumplife.stock.future import planned_at
-from pumplife.stock.least_cost import assess_demand
+from pumplife.stock.least_cost import ItemPrices, assess_demand, cost_levels
 from pumplife.stock.level import assess_levels, base_stock, poisson_pmf, reorder_point
 from tests.prove.replay import judge_levels, score_stock
-from tests.prove.store_play import ask, draw_leads, play
+from tests.prove.store_play import Asked, ask, draw_leads, play
 from tests.stock.fleets import lives, run_to_failure, side_group, simulate_demand
 
 LEAD, REVIEW, TARGET = 60, 30, 0.95
@@ -25,11 +27,12 @@ def terms(high):
     return pd.DataFrame({"lead": [float(LEAD)], "lead_high": [float(high)]})
 
 
-def played(group, way, *, quantity=1, futures=400, high=LEAD):
+def played(group, way, *, quantity=1, futures=400, high=LEAD, waits=False):
     takes = draw_leads(terms(high), futures, seed=6)
     asked = ask([group], [way], {KEY: float(LEAD + REVIEW)}, days=int(takes.max()) + 91 + REVIEW,
                 futures=futures, seed=5)  # fmt: skip
-    return play(asked, np.array([quantity]), takes, review=REVIEW, watch=91 + REVIEW, seed=7)
+    return play(asked, np.array([quantity]), takes, review=REVIEW, watch=91 + REVIEW, seed=7,
+                waits=waits)  # fmt: skip
 
 
 def shelf_of(group, way, quantity=1, high=LEAD):
@@ -67,6 +70,50 @@ def test_the_play_of_pumps_that_wear_and_are_planned_is_the_advised_shelf(
     assert found.demands[0] > 800
     np.testing.assert_allclose(found.fill[1:few, 0], wanted.fill_rate[1:few], atol=0.035)
     np.testing.assert_allclose(found.shelf[1:few, 0], wanted.on_hand[1:few], atol=0.12)
+
+
+NEVER = np.full(30, np.nan)
+OUTAGE = np.where(np.arange(30) < 15, 100.0, np.nan)  # half of the pumps on one day
+
+
+@pytest.mark.parametrize(("first_days", "high", "quantity"), [
+    (NEVER, LEAD, 1), (NEVER, 90, 1), (OUTAGE, LEAD, 3), (OUTAGE, 90, 1), (OUTAGE, 90, 3),
+])  # fmt: skip
+def test_pumps_that_have_broken_down_wait_as_long_as_in_the_play(first_days, high, quantity):
+    """Jobs due between the usual and the actual lead time take pieces, and wait; who waits for a
+    kit of planned work runs on and isn't counted. Fill and waiting, level by level."""
+    age = np.linspace(0, 700, 30)[:, None]
+    group = side_group(30, lives([3.0], [1500.0]), age=age)
+    way = replace(planned_at(1200.0), first_days=first_days)
+    found = played(group, way, quantity=quantity, futures=3000, high=high, waits=True)
+    (demand,) = simulate_demand([group], [way], {"K": (float(LEAD), float(high))}, replicates=8000,
+                                review_days=float(REVIEW), seed=1)  # fmt: skip
+    shelf = assess_demand(demand, quantity)
+    prices = ItemPrices(unit_cost=1.0, holding=1.0, order=0.0, waiting_per_day=100.0)
+    cost = cost_levels(shelf, demand, prices, float(REVIEW))
+    few = slice(1, min(8, len(shelf.reorder_point)))
+    np.testing.assert_allclose(found.fill[few, 0], shelf.fill_rate[few], atol=0.02)
+    spread = 3.0 * found.waited_error[few, 0] + 0.03 * cost.waiting[few]
+    assert (np.abs(found.waited[few, 0] - cost.waiting[few]) <= spread).all()
+    np.testing.assert_allclose(cost.short[few], 100.0 * cost.waiting[few])
+
+
+def test_the_play_counts_days_that_breakdowns_wait_by_hand():
+    """Breakdowns on days 2, 2 and 5, a job on day 3; pieces come 4 days after each morning's look.
+
+    Counted from day 4 on. Two pieces come on day 7, one on day 8, one on day 10. From an empty
+    shelf, day 2's two wait till day 7, the job till day 8, day 5's till day 10. With one piece,
+    one of day 2 and the job wait till day 7, day 5's till day 8. With two, the job and day 5's
+    wait till day 7, with three day 5's alone, with four nobody. A breakdown comes at noon.
+    """
+    broken, planned = (np.zeros((20, 1, 1), np.int16) for _ in range(2))
+    broken[[2, 5], 0, 0] = (2, 1)
+    planned[3, 0, 0] = 1
+    asked = Asked(items=[KEY], breakdowns=broken, planned=planned, listed=np.zeros_like(broken))
+    found = play(asked, np.array([1]), np.array([[4]]), review=1, watch=16, seed=1, points=4,
+                 waits=True)  # fmt: skip
+    days = found.waited[:, 0] * 16 / YEAR
+    np.testing.assert_allclose(days, [2 * 3 + 4.5, 3 + 2.5, 1.5, 1.5, 0.0])
 
 
 @pytest.mark.parametrize("target", [0.9, 0.95, 0.98])
