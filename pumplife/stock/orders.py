@@ -66,14 +66,14 @@ def order_row(
 def _needed_in(today: TodaysShelf, chosen: int, lead: float) -> float:
     """Days until an order should be there.
 
-    When shelf and under way are at the reorder point or below, as soon as an order can arrive,
-    or with the first planned job that they don't cover; otherwise with the job that brings them
-    down to the reorder point.
+    With the job that brings shelf and under way down to the reorder point. Where no order arrives
+    by then, or they are there already, as soon as one can, or with the first planned job that
+    they don't cover.
     """
     position = int(today.on_hand + today.on_order)
-    if position > chosen:
-        return float(today.planned[position - chosen - 1])
-    return float(min([lead, *today.planned[max(0, position) :][:1]]))
+    reached = float(today.planned[position - chosen - 1]) if position > chosen else 0.0
+    soonest = min([lead, *today.planned[max(0, position) :][:1]])
+    return max(reached, float(soonest))
 
 
 def _why(row: dict[str, Any], item: Item, today: TodaysShelf, lead: float) -> str:

@@ -106,7 +106,7 @@ def plan_stock(
         seen=_tell_both(tally, removals),
         ahead=ahead,
     )
-    demands = count_futures(futures)
+    demands = count_futures(futures, coming=store.coming)
     expiry = foresee_expiry(
         store.shelves,
         demands,
@@ -274,7 +274,7 @@ def _assemble(
     """Levels and orders; counted: demand as it is, and with orders there sooner."""
     stated = state_items(counted, store, expiry, records.plant)
     weight = {(one.curve.store, one.curve.item): _worth(one.row) for one in stated}
-    rows = [one.row for one in stated] + _idle_rows(store, carried, set(weight))
+    rows = [one.row for one in stated] + _idle_rows((store, expiry), carried, set(weight))
     placed = [one.order for one in stated if one.order is not None]
     moved = move_surplus(rows, placed, store.items, records.plant)
     say_verdicts(rows, store, moved, records.plant)
@@ -304,17 +304,20 @@ def _by_key(frame: pd.DataFrame, columns: list[str]) -> dict[Key, FloatArray]:
     }
 
 
-def _idle_rows(store: Store, carried: dict[Key, str], shown: set[Key]) -> list[dict[str, Any]]:
+def _idle_rows(
+    kept: tuple[Store, Expiry], carried: dict[Key, str], shown: set[Key]
+) -> list[dict[str, Any]]:
     """What lies in a store, or is carried by its pumps, and no work as planned takes."""
+    store, expiry = kept
     lying = {key for key, quantity in store.on_hand.items() if quantity > 0}
     return [
-        _idle_row(store, key, carried.get(key, ""))
+        _idle_row(store, key, carried.get(key, ""), expiry.likely_unused(key))
         for key in sorted(lying | set(carried))
         if key not in shown and key[1] in store.items
     ]
 
 
-def _idle_row(store: Store, key: Key, why: str) -> dict[str, Any]:
+def _idle_row(store: Store, key: Key, why: str, unused: float) -> dict[str, Any]:
     usable = store.shelves.usable.get(key)
     good = float(usable.pieces.sum()) if usable is not None else 0.0
     return idle_row(
@@ -325,4 +328,6 @@ def _idle_row(store: Store, key: Key, why: str) -> dict[str, Any]:
         in_kit=key[1] in store.in_kits,
         storage_years=store.shelves.years(key[1]),
         expired=store.on_hand.get(key, 0.0) - good,
+        on_order=store.pieces_on_order(key),
+        unused=unused,
     )

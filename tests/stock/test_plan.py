@@ -131,11 +131,15 @@ def test_costs_not_given_leave_blanks_and_a_note(tmp_path):
 
 
 def test_on_order_counts_for_the_order_and_for_todays_risk(tmp_path):
-    coming = [{"store": "works", "item": "FK", "quantity": 9, "expected_on": on_day(735)}]
-    _, plan = stock_of(tmp_path, on_order=coming)
-    assert plan.orders.empty
-    assert plan.stock["today_on_order"].tolist() == [9]
-    assert plan.stock["today_shortage_prob"].iloc[0] < 0.01
+    chances = []
+    for name, day in (("there", 720), ("soon", 735)):
+        coming = [{"store": "works", "item": "FK", "quantity": 9, "expected_on": on_day(day)}]
+        _, plan = stock_of(tmp_path / name, on_order=coming)
+        assert plan.orders.empty
+        assert plan.stock["today_on_order"].tolist() == [9]
+        chances.append(plan.stock["today_shortage_prob"].iloc[0])
+    assert chances[0] < 0.01
+    assert chances[0] < chances[1] < 0.05  # a breakdown in the days until they come finds none
 
 
 def test_items_take_the_latest_valid_price_and_their_successor(tmp_path):
