@@ -89,8 +89,8 @@ class TodaysShelf:
     used : float
         Taken in the last twelve months, by the tickets [items]; NaN for loose parts.
     planned : FloatArray (jobs,)
-        Days from today to each planned job that takes the item within lead time and review,
-        ascending [days].
+        Days from today to each planned job that takes the item within the lead time (the high
+        one where given) and review, ascending [days].
     expired : float
         On the shelf beside on_hand, but expired before it can be fitted [items].
     coming : Coming

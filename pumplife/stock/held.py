@@ -67,13 +67,17 @@ class Held:
         return f"Held({self.futures!r})"
 
 
+def list_jobs_of(store: Store, key: Key, within: float) -> FloatArray:
+    """Days from today to the jobs that take an item within so many days, ascending [days]."""
+    jobs = store.jobs.get(key, _NOTHING)[:, 0]
+    return np.sort(jobs[jobs <= within]) if len(jobs) else jobs
+
+
 def find_today(store: Store, demand: ItemDemand, item: Item, plant: Plant) -> TodaysShelf:
     """What lies in store and is under way for one item, and the jobs that take it."""
     key: Key = (demand.store, demand.item)
     orders = store.on_order.get(key, _NOTHING)
-    jobs = store.jobs.get(key, _NOTHING)[:, 0]
-    if len(jobs):
-        jobs = np.sort(jobs[jobs <= item.lead_time_days + plant.review_days])
+    jobs = list_jobs_of(store, key, item.ahead_days + plant.review_days)
     good = count_available(store.shelves.usable.get(key), jobs, item.lead_time_days)
     return TodaysShelf(
         on_hand=good,

@@ -5,9 +5,13 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
+from pumplife.stock.asked import Key
 from pumplife.stock.assess import TodaysShelf, pieces_missing, whole_orders
 from pumplife.stock.items import Item
+
+FloatArray = NDArray[np.float64]
 
 ORDER_COLUMNS = (
     "store",
@@ -39,7 +43,8 @@ def order_row(
     dict or None
         `ORDER_COLUMNS`, with the pieces missing and the least order, of which `move_surplus`
         makes less; needed_by is when the order should be there, order_by a lead time before
-        it, today at the earliest; amount is its value [money].
+        it (the high one where given, so that nine of ten are there), today at the earliest;
+        amount is its value [money].
     """
     if not np.isfinite(row["reorder_point"]):
         return None
@@ -55,11 +60,56 @@ def order_row(
         "item": row["item"],
         "quantity": float(quantity),
         "needed_by": day_after(now, round(needed)),
-        "order_by": day_after(now, round(max(0.0, needed - lead))),
+        "order_by": day_after(now, round(max(0.0, needed - item.ahead_days))),
         "amount": quantity * item.unit_cost,
         "why": _why(row, item, today, lead),
         "missing": missing,
         "step": step,
+    }
+
+
+def order_for_jobs(
+    key: Key, item: Item, held: tuple[float, float], jobs: FloatArray, now: pd.Timestamp
+) -> dict[str, Any] | None:
+    """Order what planned jobs are short of, where no lead time is known, or None.
+
+    Parameters
+    ----------
+    key : (store, item)
+    item : Item
+    held : tuple of float
+        On the shelf and under way [items].
+    jobs : array (jobs,)
+        Days from today to the jobs that take one each, ascending [days].
+    now : Timestamp
+        Last day of the records.
+
+    Returns
+    -------
+    dict or None
+        As of `order_row`, to be ordered now, needed with the first job that has no piece.
+    """
+    missing = len(jobs) - sum(held)
+    if not missing > 0:
+        return None
+    quantity = whole_orders(missing, item.min_order)
+    take = "job takes one" if len(jobs) == 1 else "jobs take one each"
+    words = [
+        "order now: no lead time known",
+        f"{held[0]:.0f} on the shelf, {held[1]:.0f} under way",
+        f"{len(jobs)} planned {take}",
+        *([f"least order {item.min_order}"] if item.min_order > 1 else []),
+    ]
+    return {
+        "store": key[0],
+        "item": key[1],
+        "quantity": float(quantity),
+        "needed_by": day_after(now, round(float(jobs[int(sum(held))]))),
+        "order_by": now,
+        "amount": quantity * item.unit_cost,
+        "why": "; ".join(words),
+        "missing": missing,
+        "step": item.min_order,
     }
 
 

@@ -282,6 +282,14 @@ def test_jobs_before_an_order_can_arrive_are_no_day_by_which_it_is_needed():
     assert (got["needed_by"], got["order_by"]) == (NOW + pd.Timedelta(days=15), NOW)
 
 
+def test_planned_work_is_ordered_for_by_the_high_lead_time():
+    got = order(shelf(on_hand=3, planned=[20.0, 82.0]), lead_time_high=70.0)
+    assert got["needed_by"] == NOW + pd.Timedelta(days=82)
+    assert got["order_by"] == NOW + pd.Timedelta(days=12)
+    assert item(lead_time_high=np.nan).ahead_days == 40.0
+    assert item(lead_time_high=30.0).ahead_days == 40.0
+
+
 def test_an_order_that_comes_too_late_says_so():
     got = order(shelf(planned=[5.0]), min_order=4)
     assert got["order_by"] == NOW
