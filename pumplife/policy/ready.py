@@ -42,9 +42,10 @@ def hand_out_kits(records: Records, due: pd.DataFrame) -> pd.DataFrame:
     )
     today = to_day(records.plant.records_to)
     leads = _lead_times(records)
-    new = today + planned["kit"].map(leads["lead_time_days"]).fillna(0.0)
+    usual = planned["kit"].map(leads["lead_time_days"])
+    new = today + usual.fillna(0.0)
     arrives = _share_out(planned, _supply(records), first=planned["hard_day"] < new)
-    sooner = (arrives > planned["due_day"]) & (new < arrives)
+    sooner = usual.notna() & (arrives > planned["due_day"]) & (new < arrives)
     under_way = arrives.notna() & ~sooner
     source = np.where(under_way, "order", "to order")
     source = np.where(arrives == -np.inf, "shelf", source)
