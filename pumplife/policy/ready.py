@@ -11,6 +11,7 @@ from pumplife.records.plant import to_day, to_days
 from pumplife.records.read import Records
 from pumplife.records.storage import EXPIRED, list_bags
 
+NO_LEAD_TIME = "order (no lead time known)"
 LAST_DAY = 100_000.0  # of a date, counted from 1970: in 2243
 
 
@@ -33,15 +34,18 @@ def hand_out_kits(records: Records, due: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         In the order of `due`: `kit_day`, from which the kit is there [day], -inf on the shelf,
         or where no kit is known, NaN where no work is planned; `kit_source`, shelf / order / to
-        order / ""; `lead_days`.
+        order / ""; `ahead_days`, how long before the work to order: the high lead time where
+        given, else the usual one, by which kits ordered today arrive; NaN where none is known.
     """
     planned = due[due["due_day"].notna()].sort_values(
         ["due_day", "cost_of_waiting", "pump_id"], ascending=[True, False, True], kind="stable"
     )
     today = to_day(records.plant.records_to)
-    new = today + planned["kit"].map(_lead_times(records)).fillna(0.0)
+    leads = _lead_times(records)
+    usual = planned["kit"].map(leads["lead_time_days"])
+    new = today + usual.fillna(0.0)
     arrives = _share_out(planned, _supply(records), first=planned["hard_day"] < new)
-    sooner = (arrives > planned["due_day"]) & (new < arrives)
+    sooner = usual.notna() & (arrives > planned["due_day"]) & (new < arrives)
     under_way = arrives.notna() & ~sooner
     source = np.where(under_way, "order", "to order")
     source = np.where(arrives == -np.inf, "shelf", source)
@@ -50,7 +54,7 @@ def hand_out_kits(records: Records, due: pd.DataFrame) -> pd.DataFrame:
         {
             "kit_day": arrives.where(under_way, new).where(named, -np.inf).to_numpy(float),
             "kit_source": np.where(named, source, ""),
-            "lead_days": (new - today).to_numpy(float),
+            "ahead_days": planned["kit"].map(leads.max(axis=1, skipna=False)).to_numpy(float),
         },
         index=planned.index,
     ).reindex(due.index)
@@ -58,13 +62,17 @@ def hand_out_kits(records: Records, due: pd.DataFrame) -> pd.DataFrame:
 
 
 def say_ready(records: Records, due: pd.DataFrame) -> pd.Series[str]:
-    """on_shelf, when the order arrives or since when it is late, or the day to order by."""
+    """on_shelf, when the order arrives or since when it is late, or the day to order by.
+
+    A kit that is ordered on that day comes later than the work once in ten, where the plant says
+    which lead time is exceeded so often.
+    """
     today = to_day(records.plant.records_to)
-    order_by = (due["do_day"] - due["lead_days"]).clip(lower=today)
+    order_by = (due["do_day"] - due["ahead_days"]).clip(lower=today)
     words = {
         "shelf": pd.Series("on_shelf", index=due.index),
         "order": "arrives " + date_words(due["kit_day"]),
-        "to order": "order by " + date_words(order_by),
+        "to order": ("order by " + date_words(order_by)).where(order_by.notna(), NO_LEAD_TIME),
     }
     said = pd.Series("", index=due.index, dtype=object)
     for source, told in words.items():
@@ -123,11 +131,13 @@ def _supply(records: Records) -> pd.DataFrame:
     return pieces[["store", "item", "arrives", "good_until"]].reset_index(drop=True)
 
 
-def _lead_times(records: Records) -> pd.Series[float]:
-    """Days from order to receipt of each kit; the latest row stands."""
+def _lead_times(records: Records) -> pd.DataFrame:
+    """Usual and high days from order to receipt of each kit; the latest row stands."""
     kits = records.table("kits")
     kits = kits.sort_values("valid_from", kind="stable", na_position="first")
-    return kits.drop_duplicates("kit", keep="last").set_index("kit")["lead_time_days"]
+    kits = kits.drop_duplicates("kit", keep="last").set_index("kit")
+    usual = kits["lead_time_days"]
+    return kits[["lead_time_days"]].assign(high=kits["lead_time_high"].fillna(usual))
 
 
 def date_words(day: pd.Series[float]) -> pd.Series[str]:

@@ -1,6 +1,6 @@
 """What is asked of each item, counted from every look at the shelf beyond the jobs known then."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from pumplife.errors import RecordError
 from pumplife.policy.groups import DAYS_PER_YEAR
 from pumplife.records.second import in_turn
+from pumplife.stock.coming import NOTHING_COMING, Coming, count_early
 from pumplife.stock.looks import (
     QUARTER_DAYS,
     SIMPSON_TIMES,
@@ -79,11 +80,14 @@ class ItemDemand(Asked):
         The same up to each planned job that is beyond those known at a look and asks for its
         piece by the end of a span: where that finds nothing, the job waits and its pump runs on.
         A span counts as often as `SIMPSON_TIMES` has it; empty where there are no such jobs.
+    early : int array (arrivals, replicates)
+        Unplanned demand before each arrival of pieces under way, within the lead time [items].
     """
 
     spans: tuple[Tally, Tally, Tally]
     seen: Tally = field(default_factory=lambda: tally([]))
     late: Tally = field(default_factory=lambda: tally([]))
+    early: Counts = field(default_factory=lambda: np.zeros((0, 0), np.int32))
 
     @property
     def late_jobs(self) -> FloatArray:
@@ -193,10 +197,14 @@ class _Counted:
     spans: tuple[Tallies, Tallies, Tallies]
     seen: Tallies
     late: Tallies
+    early: list[Counts]
 
 
 def count_futures(
-    futures: Futures, *, year_of: Sequence[ItemDemand] | None = None
+    futures: Futures,
+    *,
+    year_of: Sequence[ItemDemand] | None = None,
+    coming: Mapping[Key, Coming] | None = None,
 ) -> list[ItemDemand]:
     """Demand of each item, in the order of the keys, by two processes where there is much.
 
@@ -205,10 +213,13 @@ def count_futures(
     futures : Futures
     year_of : sequence of ItemDemand, optional
         The same futures counted with other lead times: what is asked in a year is theirs.
+    coming : mapping of (store, item) to Coming, optional
+        Pieces under way, before whose arrival demand is counted too.
     """
+    arrivals = coming or {}
     blocks = list(split_futures(futures))
     rows = len(futures.needs.day) // _NEEDS_A_ROW
-    counted = in_turn(lambda block: _count_block(block, year_of is None), blocks, rows)
+    counted = in_turn(lambda block: _count_block(block, year_of is None, arrivals), blocks, rows)
     found: list[ItemDemand] = []
     for block, one in zip(blocks, counted, strict=True):
         known = None if year_of is None else year_of[len(found) : len(found) + len(block.keys)]
@@ -235,7 +246,7 @@ def split_futures(futures: Futures) -> Iterator[Futures]:
         )
 
 
-def _count_block(futures: Futures, with_year: bool) -> _Counted:
+def _count_block(futures: Futures, with_year: bool, coming: Mapping[Key, Coming]) -> _Counted:
     """Demand of each item of a block."""
     needs, lead = futures.needs, futures.lead
     looks = count_looks(needs, futures.jobs, (lead, futures.listed, futures.review))
@@ -245,6 +256,9 @@ def _count_block(futures: Futures, with_year: bool) -> _Counted:
         spans=looks.tallies(),
         seen=looks.tally_seen(),
         late=looks.tally_late(),
+        early=count_early(
+            needs, lead, [coming.get(key, NOTHING_COMING).days for key in futures.keys]
+        ),
     )
 
 
@@ -272,6 +286,7 @@ def _list_demands(
             lead_days=futures.lead[row],
             seen=seen[row],
             late=late[row],
+            early=counted.early[row],
         )
         for row, (store, item) in enumerate(futures.keys)
     ]

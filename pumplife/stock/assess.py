@@ -1,6 +1,6 @@
 """One item in one store: its reorder point, what today's shelf can do, what to order."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -16,6 +16,7 @@ from pumplife.stock.ageing import (
     write_offs_a_year,
 )
 from pumplife.stock.asked import ItemDemand
+from pumplife.stock.coming import NOTHING_COMING, Coming, run_short
 from pumplife.stock.curves import Level, RiskCurve, draw_curve
 from pumplife.stock.items import Item
 from pumplife.stock.lead_worth import worth_of_sooner
@@ -29,7 +30,7 @@ from pumplife.stock.least_cost import (
 from pumplife.stock.level import Shelf, reorder_point
 from pumplife.stock.many import Assessed
 from pumplife.stock.reserve import NO_RESERVE, Reserve
-from pumplife.stock.verdict import say_verdict
+from pumplife.stock.verdict import say_late, say_verdict
 
 FloatArray = NDArray[np.float64]
 
@@ -83,23 +84,25 @@ class TodaysShelf:
 
     Attributes
     ----------
-    on_hand, on_order, arriving : float
-        On the shelf, under way, and the part of it that is expected within the lead time [items].
+    on_hand, on_order : float
+        On the shelf, and under way [items].
     used : float
         Taken in the last twelve months, by the tickets [items]; NaN for loose parts.
     planned : FloatArray (jobs,)
-        Days from today to each planned job that takes the item within lead time and review,
-        ascending [days].
+        Days from today to each planned job that takes the item within the lead time (the high
+        one where given) and review, ascending [days].
     expired : float
         On the shelf beside on_hand, but expired before it can be fitted [items].
+    coming : Coming
+        When what is under way is expected.
     """
 
     on_hand: float
     on_order: float
-    arriving: float
     used: float
     planned: FloatArray
     expired: float = 0.0
+    coming: Coming = NOTHING_COMING
 
 
 def price_item(plant: Plant, unit_cost: float) -> ItemPrices:
@@ -252,7 +255,8 @@ def level_row(
         is keeping it, ordering (planned jobs too), waiting pumps or rush orders, and pieces that
         age out; NaN where a price is missing. expiry_risk is the chance that the last piece ages
         out. fill_rate and cycle_service are what those get who may not touch the
-        reserve, critical_fill what breakdowns on critical pumps get at least.
+        reserve, critical_fill what breakdowns on critical pumps get at least. Beside these columns
+        hasten, as of `say_verdict`.
     """
     prices = price_item(plant, item.unit_cost) if known is None else known.prices
     level = advise_level(
@@ -286,6 +290,7 @@ def level_row(
         "limited_by": level.limited_by,
     }
     row |= _todays_state(demand, today, prices, top)
+    row["hasten"] = _say_late(today, item, level.reorder_at, plant)
     row |= age_row(ageing, level.reorder_at, shelf.quantity, prices.unit_cost)
     row["cost_per_year"] += 0.0 if np.isnan(row["write_off_cost"]) else row["write_off_cost"]
     if sooner is not None:
@@ -310,11 +315,22 @@ def idle_row(
     in_kit: bool = True,
     storage_years: float = float("nan"),
     expired: float = 0.0,
+    on_order: float = 0.0,
+    unused: float = 0.0,
 ) -> dict[str, Any]:
-    """Row of an item on the shelf that no work as planned takes; `why` where pumps carry it."""
+    """Row of an item on the shelf that no work as planned takes; `why` where pumps carry it.
+
+    `unused` of its pieces will likely expire before they are used [items].
+    """
     verdict = "no pump of this store is expected to take it: move it, return it or use it up"
     if item.kind == "part" and in_kit:
-        verdict = "kits cover the work as advised: use it up, no need to order more"
+        use = "use it up, no need" if on_hand > 0 else "no need"
+        verdict = f"kits cover the work as advised: {use} to order more"
+    verdict = why or verdict
+    if unused and not verdict.startswith(NO_LEVEL):
+        verdict = (
+            f"{verdict.split(':')[0]}: lend or return it, {unused:.0f} will likely expire unused"
+        )
     asked = np.nan if why.startswith(NO_LEVEL) else 0.0
     return {
         "store": store,
@@ -325,13 +341,14 @@ def idle_row(
         "planned_per_year": asked,
         "order_up_to": asked,
         "today_on_hand": on_hand,
+        "today_on_order": on_order,
         "capital_today": on_hand * item.unit_cost,
         "surplus": np.nan if why else on_hand,
         "surplus_value": np.nan if why else on_hand * item.unit_cost,
         "storage_years": storage_years,
         "expired_on_hand": expired,
         "limited_by": "",
-        "verdict": why or verdict,
+        "verdict": verdict,
     }
 
 
@@ -349,19 +366,29 @@ def _todays_state(
     demand: ItemDemand, today: TodaysShelf, prices: ItemPrices, top: int
 ) -> dict[str, Any]:
     """What today's shelf can do if nothing more is ordered until a lead time from now."""
-    needed = demand.lead
-    if len(today.planned):
-        needed = needed + (today.planned[:, None] <= demand.lead_days).sum(axis=0)
-    short = np.count_nonzero(needed > today.on_hand + today.arriving)
+    counts = (demand.lead, demand.early, demand.lead_days)
+    short = run_short(counts, today.planned, today.on_hand, today.coming)
     yearly = demand.unplanned_per_year + demand.planned_per_year
     spare = today.on_hand + today.on_order - top - len(today.planned)
     return {
         "today_on_hand": today.on_hand,
         "today_on_order": today.on_order,
-        "today_shortage_prob": float(short / len(needed)),
+        "today_shortage_prob": float(np.mean(short)),
         "capital_today": today.on_hand * prices.unit_cost,
         "surplus": max(0.0, spare),
         "surplus_value": max(0.0, spare) * prices.unit_cost,
         "months_cover": today.on_hand / yearly * _MONTHS if yearly > 0 else float("nan"),
         "expired_on_hand": today.expired,
     }
+
+
+def _say_late(today: TodaysShelf, item: Item, point: int, plant: Plant) -> str:
+    """What is under way and comes late, where one would order but for it; "" where none is."""
+    if not today.on_order:
+        return ""
+    soon = today.coming.within(item.lead_time_days)
+    missing = pieces_missing(replace(today, on_order=soon), point)
+    if missing <= 0:
+        return ""
+    undated = today.on_order - float(today.coming.pieces.sum())
+    return say_late(missing, today.coming, undated, item.lead_time_days, plant.records_to)

@@ -23,7 +23,7 @@ from pumplife.stock.bursts import GroupBurst
 from pumplife.stock.change_over import sites_of_stores
 from pumplife.stock.demand import air_kits_of
 from pumplife.stock.future import Practice, run_group
-from pumplife.stock.items import Item, list_items, successors
+from pumplife.stock.items import Item, list_items, longest_ahead, successors
 from pumplife.stock.loose import LoosePart, pieces_by_kind
 from pumplife.stock.outcome import Setting
 from pumplife.stock.prices import KITS, LOOSE, PARTS, price_periods
@@ -52,13 +52,17 @@ class _Calendar:
         return np.asarray(np.maximum(place, 0), dtype=np.intp)
 
     def lead(self, item: str) -> float:
-        """Usual lead time of an item, 0 where not known [days]."""
+        """How long ahead an item is ordered for planned jobs, 0 where not known [days]."""
         known = self.items.get(self.current.get(item, item))
-        return float(np.nan_to_num(known.lead_time_days)) if known is not None else 0.0
+        return float(np.nan_to_num(known.ahead_days)) if known is not None else 0.0
 
     def covered(self, item: str) -> float:
         """Days from now that orders to place now look ahead; 0 for what isn't in the tables."""
-        return self.lead(item) + self.review if item in self.items else 0.0
+        known = self.items.get(self.current.get(item, item))
+        if item not in self.items or known is None:
+            return 0.0
+        lead = known.ahead_days
+        return self.review + (longest_ahead(self.items) if np.isnan(lead) else lead)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

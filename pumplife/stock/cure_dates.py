@@ -31,7 +31,7 @@ SHELF_COLUMNS = (
     "value_unused",
     "do",
 )
-_LIKELY = 0.5  # chance from which a bag is said to expire before it is used up
+LIKELY = 0.5  # chance from which a bag is said to expire before it is used up
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -209,7 +209,7 @@ def shelf_table(
         rows = list(keyed[key].label)
         mean.loc[rows], chance.loc[rows] = pieces, likely
     gone = table["standing"].eq(EXPIRED)
-    late = table["standing"].eq(USABLE) & chance.gt(_LIKELY)
+    late = table["standing"].eq(USABLE) & chance.gt(LIKELY)
     table = table.assign(
         state=table["standing"].mask(late, TOO_LATE),
         likely_unused=mean.mask(gone, table["quantity"]).mask(table["standing"].eq(NO_DATE)),

@@ -20,7 +20,7 @@ from pumplife.policy.simulate import SideEvents
 from pumplife.stock.asked import Futures, Key
 from pumplife.stock.future import Practice, run_group
 from pumplife.stock.jobs import Jobs, list_jobs
-from pumplife.stock.lead_times import draw_item_leads, own_rng
+from pumplife.stock.lead_times import draw_item_leads, order_ahead, own_rng
 from pumplife.stock.looks import QUARTER_DAYS
 from pumplife.stock.loose import LoosePart, draw_pieces, sure_pieces
 from pumplife.stock.needs import Known, Needs, join_known, join_needs, sort_needs
@@ -86,7 +86,7 @@ def simulate_futures(
     longest = float(lead.max(initial=0.0)) + review_days + QUARTER_DAYS
     horizon = max(DAYS_PER_YEAR, longest) / DAYS_PER_YEAR
     place = number_keys(keys, latest)
-    listed = np.array([lead_times[item][0] for _, item in keys]) + review_days
+    listed = np.array([order_ahead(*lead_times[item]) for _, item in keys]) + review_days
     soon = float(listed.max(initial=0.0)) + QUARTER_DAYS
     run = _Run(fouling=fouling, loose=loose, seen=seen, soon=soon, ahead=ahead)
     asked = _run_groups(

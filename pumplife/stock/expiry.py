@@ -14,7 +14,7 @@ from pumplife.records.read import Records
 from pumplife.records.storage import list_bags, storage_lives
 from pumplife.stock.ageing import MOST_YEARS, Ageing, Use, is_at_risk, leave_unused, simulate_use
 from pumplife.stock.asked import ItemDemand, Key
-from pumplife.stock.cure_dates import Bags, gather_bags, shelf_table
+from pumplife.stock.cure_dates import LIKELY, Bags, gather_bags, shelf_table
 from pumplife.stock.future import Practice
 from pumplife.stock.items import Item
 from pumplife.stock.loose import LoosePart
@@ -67,6 +67,13 @@ class Expiry:
     def __repr__(self) -> str:
         risky = sum(one.counts is not None for one in self.ageing.values())
         return f"Expiry({len(self.ageing)} items, {risky} may age out)"
+
+    def likely_unused(self, key: Key) -> float:
+        """Pieces in bags of one item that will likely expire before they are used [items]."""
+        if key not in self.unused:
+            return 0.0
+        pieces, chance = self.unused[key]
+        return float(pieces[chance > LIKELY].sum())
 
 
 def open_shelves(records: Records, current: Mapping[str, str]) -> Shelves:

@@ -11,6 +11,7 @@ from pumplife.records.plant import Plant
 from pumplife.stock.ageing import Ageing
 from pumplife.stock.asked import Futures, ItemDemand, Key
 from pumplife.stock.assess import TodaysShelf
+from pumplife.stock.coming import Coming, list_coming
 from pumplife.stock.cure_dates import count_available
 from pumplife.stock.expiry import Shelves
 from pumplife.stock.items import Item
@@ -35,6 +36,15 @@ class Store:
     reserves: dict[Key, Reserve]
     in_kits: set[str]
 
+    def pieces_on_order(self, key: Key) -> float:
+        """What is under way of one item, whenever it comes [items]."""
+        return float(self.on_order.get(key, _NOTHING)[:, 0].sum())
+
+    @property
+    def coming(self) -> dict[Key, Coming]:
+        """What is under way, by the day on which it is expected."""
+        return {key: list_coming(rows) for key, rows in self.on_order.items()}
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Held:
@@ -57,18 +67,22 @@ class Held:
         return f"Held({self.futures!r})"
 
 
+def list_jobs_of(store: Store, key: Key, within: float) -> FloatArray:
+    """Days from today to the jobs that take an item within so many days, ascending [days]."""
+    jobs = store.jobs.get(key, _NOTHING)[:, 0]
+    return np.sort(jobs[jobs <= within]) if len(jobs) else jobs
+
+
 def find_today(store: Store, demand: ItemDemand, item: Item, plant: Plant) -> TodaysShelf:
     """What lies in store and is under way for one item, and the jobs that take it."""
     key: Key = (demand.store, demand.item)
-    quantity, days = store.on_order.get(key, _NOTHING).T
-    jobs = store.jobs.get(key, _NOTHING)[:, 0]
-    if len(jobs):
-        jobs = np.sort(jobs[jobs <= item.lead_time_days + plant.review_days])
+    orders = store.on_order.get(key, _NOTHING)
+    jobs = list_jobs_of(store, key, item.ahead_days + plant.review_days)
     good = count_available(store.shelves.usable.get(key), jobs, item.lead_time_days)
     return TodaysShelf(
         on_hand=good,
-        on_order=float(quantity.sum()),
-        arriving=float(quantity[days <= item.lead_time_days].sum()),
+        on_order=store.pieces_on_order(key),
+        coming=list_coming(orders),
         used=store.used.get(key, 0.0) if item.kind == "kit" else float("nan"),
         planned=jobs,
         expired=store.on_hand.get(key, 0.0) - good,

@@ -1,11 +1,14 @@
 """Kits and loose parts as things to buy: price, lead time, least order, what lies in store."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from pumplife.records.read import Records
+from pumplife.stock.lead_times import order_ahead
+from pumplife.stock.looks import QUARTER_DAYS
 
 _LONGEST_CHAIN = 10
 
@@ -36,8 +39,18 @@ class Item:
     min_order: int
     superseded_by: str
 
+    @property
+    def ahead_days(self) -> float:
+        """How long before a planned job to order, so that nine pieces of ten are there [days]."""
+        return order_ahead(self.lead_time_days, self.lead_time_high)
+
     def __repr__(self) -> str:
         return f"Item({self.kind} {self.name}: {self.unit_cost:g}, {self.lead_time_days:g} days)"
+
+
+def longest_ahead(items: Mapping[str, Item]) -> float:
+    """How long ahead jobs count for an item without lead time: as for the slowest [days]."""
+    return max([QUARTER_DAYS, *(one.ahead_days for one in items.values() if one.ahead_days > 0)])
 
 
 def list_items(records: Records) -> dict[str, Item]:

@@ -17,6 +17,11 @@ def own_rng(seed: int, *words: str) -> np.random.Generator:
     return np.random.default_rng([seed, zlib.crc32("\x1f".join(words).encode())])
 
 
+def order_ahead(usual: float, high: float) -> float:
+    """How long ahead planned jobs are ordered for: by the high lead time where given [days]."""
+    return high if high > usual else usual
+
+
 def draw_lead_times(
     usual: float, high: float, replicates: int, rng: np.random.Generator
 ) -> FloatArray:

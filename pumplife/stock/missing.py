@@ -6,7 +6,7 @@ import numpy as np
 
 from pumplife.policy.advice import Advice
 from pumplife.policy.groups import SideGroup
-from pumplife.records.phrases import count_of
+from pumplife.records.phrases import MANY, count_of
 from pumplife.records.read import Records
 from pumplife.records.stocking import rush_days_of
 from pumplife.stock.asked import Key
@@ -15,9 +15,15 @@ from pumplife.stock.future import Practice
 from pumplife.stock.items import Item
 from pumplife.stock.loose import LoosePart
 
+NO_LEAD_TIME = f"{NO_LEVEL} it has no lead time"
 
-def say_no_lead_time(records: Records, item: Item) -> None:
-    """Name the row of an item for which no level can be advised."""
+
+def say_no_lead_time(records: Records, item: Item, jobs: Sequence[str]) -> None:
+    """Name the row of an item without a level, and the planned jobs that take it."""
+    listed = ", ".join(jobs[:MANY]) + (" ..." if len(jobs) > MANY else "")
+    told = (
+        f" No day to order by for {count_of(len(jobs), 'planned job')}: {listed}." if jobs else ""
+    )
     table, number = (f"{item.kind}s", "kit" if item.kind == "kit" else "part_no")
     rows = records.table(table)
     records.log.add_rows(
@@ -26,7 +32,8 @@ def say_no_lead_time(records: Records, item: Item) -> None:
         rule="no_lead_time",
         table=table,
         what=f"{item.kind} {item.name} has no lead time.",
-        consequence="No stock level is advised for it; what of it will expire isn't foreseen.",
+        consequence="No stock level is advised for it; what of it will expire isn't foreseen."
+        f"{told}",
         remedy="Write lead_time_days, the usual days from order to receipt.",
     )
 
@@ -60,7 +67,7 @@ def why_no_lead_time(
 ) -> dict[Key, str]:
     """Items that work takes whose lead time isn't among those known, and why no level is found."""
     return {
-        (str(place), item): f"{NO_LEVEL} it has no lead time"
+        (str(place), item): NO_LEAD_TIME
         for group, way, loose in asking
         for item in sorted({current.get(name, name) for name in items_taken(group, way, loose)})
         if item not in known

@@ -6,14 +6,15 @@ from typing import Any
 
 from pumplife.records.plant import Plant
 from pumplife.records.second import in_turn
-from pumplife.stock.asked import ItemDemand
+from pumplife.stock.asked import ItemDemand, Key
 from pumplife.stock.assess import asks_for_service, level_row, price_item
+from pumplife.stock.cure_dates import count_available
 from pumplife.stock.curves import RiskCurve
 from pumplife.stock.expiry import Expiry
-from pumplife.stock.held import Store, find_today
-from pumplife.stock.items import Item
+from pumplife.stock.held import Store, find_today, list_jobs_of
+from pumplife.stock.items import Item, longest_ahead
 from pumplife.stock.many import Assessed, assess_many, list_blocks
-from pumplife.stock.orders import order_row
+from pumplife.stock.orders import order_for_jobs, order_row
 from pumplife.stock.reserve import NO_RESERVE
 from pumplife.stock.transfers import Moved
 from pumplife.stock.verdict import say_verdict
@@ -117,6 +118,22 @@ def _state(
     return Stated(row=row, curve=curve, order=order_row(row, item, today, plant.records_to))
 
 
+def order_unknown(store: Store, keys: Sequence[Key], plant: Plant) -> list[Row]:
+    """Order of items without lead time what planned jobs are short of within the longest known."""
+    within = longest_ahead(store.items) + plant.review_days
+    found = []
+    for key in keys:
+        if key[1] in store.items:
+            jobs = list_jobs_of(store, key, within)
+            held = (
+                count_available(store.shelves.usable.get(key), jobs, within),
+                store.pieces_on_order(key),
+            )
+            order = order_for_jobs(key, store.items[key[1]], held, jobs, plant.records_to)
+            found += [] if order is None else [order]
+    return found
+
+
 def say_verdicts(rows: Sequence[Row], store: Store, moved: Moved, plant: Plant) -> None:
     """Fill in the verdicts, once orders and transfers are known; idle rows have their reason."""
     ordered = {(one["store"], one["item"]): one["quantity"] for one in moved.orders}
@@ -124,7 +141,8 @@ def say_verdicts(rows: Sequence[Row], store: Store, moved: Moved, plant: Plant) 
     for row in rows:
         key = (row["store"], row["item"])
         if "verdict" in row:
-            row["verdict"] = "; ".join([row["verdict"], *go.get(key, ())])
+            now = [f"order {ordered[key]:.0f} now for planned jobs"] if ordered.get(key) else []
+            row["verdict"] = "; ".join([row["verdict"], *now, *go.get(key, ())])
         else:
             row["verdict"] = say_verdict(
                 row,

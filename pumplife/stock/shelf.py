@@ -29,6 +29,7 @@ from pumplife.stock.kit_or_parts import compare_supply
 from pumplife.stock.lead_worth import count_sooner
 from pumplife.stock.loose import LoosePart, find_loose_parts, kit_contents, plan_loose_jobs
 from pumplife.stock.missing import (
+    NO_LEAD_TIME,
     items_taken,
     note_missing,
     say_no_lead_time,
@@ -40,7 +41,7 @@ from pumplife.stock.pooling import compare_pooling
 from pumplife.stock.pump_pools import bench_services
 from pumplife.stock.reserve import find_reserves
 from pumplife.stock.rotables import RemovalTally
-from pumplife.stock.rows import say_verdicts, state_items
+from pumplife.stock.rows import order_unknown, say_verdicts, state_items
 from pumplife.stock.shocks import list_past_shocks, note_shocks
 from pumplife.stock.stock_plan import StockPlan, no_plan, order_frame, stock_frame
 from pumplife.stock.supply_costs import Terms
@@ -106,7 +107,7 @@ def plan_stock(
         seen=_tell_both(tally, removals),
         ahead=ahead,
     )
-    demands = count_futures(futures)
+    demands = count_futures(futures, coming=store.coming)
     expiry = foresee_expiry(
         store.shelves,
         demands,
@@ -245,13 +246,20 @@ def _find_lead_times(
     known = [store.items[item] for item in asked if item in store.items]
     for item in known:
         if np.isnan(item.lead_time_days):
-            say_no_lead_time(records, item)
+            say_no_lead_time(records, item, _jobs_that_take(item.name, advice.due, store.current))
     leads = {
         item.name: (item.lead_time_days, item.lead_time_high)
         for item in known
         if np.isfinite(item.lead_time_days)
     }
     return leads, why_without_level(advice, asking, store.current, leads)
+
+
+def _jobs_that_take(item: str, due: pd.DataFrame, current: dict[str, str]) -> list[str]:
+    """Pump and day of each planned job that takes a kit, in the order of their days."""
+    taken = due["kit"].map(lambda kit: current.get(kit, kit)).eq(item)
+    mine = due[taken & due["do_on"].notna()].sort_values(["do_on", "pump_id"], kind="stable")
+    return [f"{row['pump_id']} on {row['do_on']:%Y-%m-%d}" for row in mine.to_dict("records")]
 
 
 def fouling_chances(plant: Plant, groups: Sequence[SideGroup]) -> list[float]:
@@ -274,8 +282,10 @@ def _assemble(
     """Levels and orders; counted: demand as it is, and with orders there sooner."""
     stated = state_items(counted, store, expiry, records.plant)
     weight = {(one.curve.store, one.curve.item): _worth(one.row) for one in stated}
-    rows = [one.row for one in stated] + _idle_rows(store, carried, set(weight))
+    rows = [one.row for one in stated] + _idle_rows((store, expiry), carried, set(weight))
     placed = [one.order for one in stated if one.order is not None]
+    unknown = [key for key, why in carried.items() if why == NO_LEAD_TIME and key not in weight]
+    placed += order_unknown(store, unknown, records.plant)
     moved = move_surplus(rows, placed, store.items, records.plant)
     say_verdicts(rows, store, moved, records.plant)
     dearest = sorted(
@@ -304,17 +314,20 @@ def _by_key(frame: pd.DataFrame, columns: list[str]) -> dict[Key, FloatArray]:
     }
 
 
-def _idle_rows(store: Store, carried: dict[Key, str], shown: set[Key]) -> list[dict[str, Any]]:
+def _idle_rows(
+    kept: tuple[Store, Expiry], carried: dict[Key, str], shown: set[Key]
+) -> list[dict[str, Any]]:
     """What lies in a store, or is carried by its pumps, and no work as planned takes."""
+    store, expiry = kept
     lying = {key for key, quantity in store.on_hand.items() if quantity > 0}
     return [
-        _idle_row(store, key, carried.get(key, ""))
+        _idle_row(store, key, carried.get(key, ""), expiry.likely_unused(key))
         for key in sorted(lying | set(carried))
         if key not in shown and key[1] in store.items
     ]
 
 
-def _idle_row(store: Store, key: Key, why: str) -> dict[str, Any]:
+def _idle_row(store: Store, key: Key, why: str, unused: float) -> dict[str, Any]:
     usable = store.shelves.usable.get(key)
     good = float(usable.pieces.sum()) if usable is not None else 0.0
     return idle_row(
@@ -325,4 +338,6 @@ def _idle_row(store: Store, key: Key, why: str) -> dict[str, Any]:
         in_kit=key[1] in store.in_kits,
         storage_years=store.shelves.years(key[1]),
         expired=store.on_hand.get(key, 0.0) - good,
+        on_order=store.pieces_on_order(key),
+        unused=unused,
     )

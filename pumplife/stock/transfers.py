@@ -121,6 +121,11 @@ class _Offer:
     pieces: float
     used: float  # [items/year]
 
+    @property
+    def left(self) -> float:
+        """Pieces above its level that are still there or under way to it [items]."""
+        return float(self.giver["surplus"] - (_pieces_to_spare(self.giver) - self.pieces))
+
     def lies_years(self, pieces: float) -> float:
         """Years for which so many would lie there [years]; inf where nobody takes them."""
         years = (self.giver["surplus"] - pieces / 2.0) / self.used if self.used > 0 else math.inf
@@ -148,11 +153,12 @@ def _fill(
 ) -> tuple[Row, list[Row]]:
     """What is still to be ordered, and what is moved instead: the most saving first."""
     moves: list[Row] = []
-    lying, missing = 0.0, order["missing"]
+    lying: list[_Offer] = []
+    missing = order["missing"]
     for saves, pieces, offer in _rank(order, offers, item, terms):
         moved = min(pieces, missing)
         if not saves > 0.0 or moved < 1.0:
-            lying += pieces
+            lying.append(offer)
             continue
         moves.append(_transfer(order, offer, moved, item, terms))
         missing -= moved
@@ -183,10 +189,13 @@ def _rank(
     return sorted(found, key=lambda one: math.inf if math.isnan(one[0]) else -one[0])
 
 
-def _say_lying(pieces: float, lacking: str) -> str:
-    """Why surplus elsewhere isn't moved."""
+def _say_lying(offers: Sequence[_Offer], lacking: str) -> str:
+    """Why surplus elsewhere isn't moved: as much as the stock table says, less what has gone."""
     why = f"[stores] {lacking} not given" if lacking else "moving them costs more than it saves"
-    return f"{pieces:.0f} more than needed in other stores: {why}"
+    there = sum(offer.pieces for offer in offers)
+    above = math.floor(sum(offer.left for offer in offers))
+    lies = "" if above == there else f" ({there:.0f} of them on the shelf)"
+    return f"{above} more than needed in other stores{lies}: {why}"
 
 
 def _transfer(order: Row, offer: _Offer, pieces: float, item: Item, terms: _Terms) -> Row:

@@ -4,8 +4,10 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from pumplife.records.plant import Plant
+from pumplife.stock.coming import Coming
 from pumplife.stock.reserve import Reserve
 
 _ASKED_BY = {
@@ -32,7 +34,7 @@ def say_verdict(
     Parameters
     ----------
     row : mapping
-        The row.
+        The row; a key `hasten` says which pieces under way should be hastened, if any.
     plant : Plant
     reserve : Reserve
         Last pieces kept for breakdowns on critical pumps.
@@ -42,6 +44,8 @@ def say_verdict(
         Pieces moved here and away now, in words.
     """
     words = [*come, *_say_quantity(row, order, moved=bool(come))]
+    if not (order or come) and row.get("hasten"):
+        words.append(row["hasten"])
     if row["order_up_to"] == 0:
         words.append("nothing is kept: ordered for each job as it comes")
     if row["today_shortage_prob"] >= _LIKELY:
@@ -69,14 +73,24 @@ def _say_quantity(row: Mapping[str, Any], order: float, *, moved: bool) -> list[
     if moved:
         return []
     if not row["surplus"] > 0:
-        return ["enough on the shelf and under way"]
-    words = [f"{row['surplus']:.0f} above {_ASKED_BY[row['limited_by']]}"]
+        return [] if row.get("hasten") else ["enough on the shelf and under way"]
     more = row["least_cost_up_to"] - row["order_up_to"]
     cheaper = 0.0 if np.isnan(more) else max(0.0, more)
+    words = [_say_above(row, row["surplus"] - cheaper)]
     coming = min(row["surplus"] - cheaper, row["today_on_order"])  # of use to no level
     if coming >= 1.0:
         words.append(f"{coming:.0f} of them under way: ask whether that order can wait")
     return words
+
+
+def _say_above(row: Mapping[str, Any], useless: float) -> str:
+    """How many pieces lie above the level; useless: those above that of least cost too."""
+    above = f"{row['surplus']:.0f} above {_ASKED_BY[row['limited_by']]}"
+    if useless == row["surplus"]:
+        return above
+    if useless < 1.0:
+        return f"{above}, not above the level of least cost: keep them"
+    return f"{above}, {useless:.0f} above the level of least cost"
 
 
 def _say_cheaper(row: Mapping[str, Any], plant: Plant) -> str:
@@ -91,3 +105,36 @@ def _say_cheaper(row: Mapping[str, Any], plant: Plant) -> str:
         else f"[targets] service_level of {100.0 * plant.service_level:g} % decides"
     )
     return f"{dear}: up to {cheapest:.0f} would cost {money} less a year; {kept}"
+
+
+def say_late(missing: float, coming: Coming, undated: float, lead: float, now: pd.Timestamp) -> str:
+    """Say how many of the pieces that come after what is ordered today should be hastened.
+
+    Parameters
+    ----------
+    missing : float
+        Pieces short without those [items].
+    coming : Coming
+    undated : float
+        Pieces under way that nobody expects on any day [items].
+    lead : float
+        The usual lead time [days].
+    now : Timestamp
+        Last day of the records.
+    """
+    after, words = coming.days > lead, []
+    late = float(coming.pieces[after].sum())
+    if late > 0.0:
+        days = coming.days[after][[0, -1]]
+        first, last = (f"{now + pd.Timedelta(days=day):%Y-%m-%d}" for day in days)
+        when = f"on {first}" if first == last else f"from {first} to {last}"
+        words.append(
+            f"{late:.0f} under way come late, only {when}, after what is ordered today would: "
+            f"hasten {np.ceil(min(missing, late)):.0f} of them"
+        )
+    if undated > 0.0 and missing > late:
+        words.append(
+            f"{undated:.0f} under way without a day: ask when they come, "
+            f"{np.ceil(min(missing - late, undated)):.0f} of them should be there already"
+        )
+    return "; ".join(words)

@@ -90,7 +90,7 @@ def try_item(
     )
     plant = _change_plant(held.plant, service_level, waiting_per_day)
     mine = held.futures.of_one(key, lead_factor=factor)
-    (demand,) = count_futures(mine)
+    (demand,) = count_futures(mine, coming=held.store.coming)
     (sooner,) = count_sooner(mine, [demand])
     row, curve = stock_row(
         demand,

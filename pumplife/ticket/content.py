@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from pumplife.errors import RecordError
+from pumplife.policy.ready import NO_LEAD_TIME
 from pumplife.records.storage import list_bags
 from pumplife.stock.cure_dates import take_first
 from pumplife.ticket.reading import Expected, expect_reading
@@ -253,6 +254,8 @@ def _kit_words(ready: str, words: Words) -> str:
     for key, start in starts:
         if ready.startswith(start):
             return words[key].format(day=ready.removeprefix(start))
+    if ready == NO_LEAD_TIME:
+        return words["no_lead_time"]
     return words.get(ready, ready)
 
 

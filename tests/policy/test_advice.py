@@ -393,6 +393,17 @@ def test_kits_go_to_the_first_work_then_orders_then_order_by(tmp_path):
     assert ready == ["on_shelf", f"arrives {on_day(740)}", f"order by {order_by:%Y-%m-%d}"]
 
 
+def test_planned_work_is_ordered_for_by_the_high_lead_time(tmp_path):
+    kits = [row | {"lead_time_high": 33} for row in small_tables()["kits"]]
+    _, advice = advised(tmp_path, kits=kits)
+    told = advice.due[advice.due["kit_ready"].str.startswith("order by")]
+    assert len(told) > 0
+    days = (told["do_on"] - pd.to_datetime(told["kit_ready"].str.removeprefix("order by "))).dt.days
+    late = told["kit_ready"].eq(f"order by {on_day(730)}")
+    assert (days[~late] == 33).all()
+    assert (~late).any()
+
+
 def test_an_order_that_should_be_there_is_late_and_never_said_to_arrive_in_the_past(tmp_path):
     orders = [{"store": "works", "item": "FK", "quantity": 1, "expected_on": on_day(700)}]
     records, advice = advised(tmp_path, on_order=orders)

@@ -6,17 +6,17 @@ import pandas as pd
 from pumplife.policy.ready import hand_out_kits
 from pumplife.records.plant import to_day
 from pumplife.records.read import read_records
-from tests.plants import LAST_DAY, small_plant
+from tests.plants import LAST_DAY, small_plant, small_tables
 
 
-def sources(folder, ends_in, due_in, limit_in=np.inf):
+def sources(folder, ends_in, due_in, limit_in=np.inf, **tables):
     """Where the kit of each job comes from; CR may lie seven years, bags end in so many days."""
     cured = [LAST_DAY - pd.DateOffset(years=7) + pd.Timedelta(days=days) for days in ends_in]
     shelf = [
         {"store": "works", "item": "FK", "quantity": 1, "cure_date": f"{day:%Y-%m-%d}"}
         for day in cured
     ]
-    records = read_records(small_plant(folder, on_hand=shelf))
+    records = read_records(small_plant(folder, on_hand=shelf, **tables))
     due = pd.DataFrame(
         {
             "store": "works",
@@ -67,3 +67,16 @@ def test_what_a_limit_does_not_let_wait_chooses_first(tmp_path):
 def test_what_the_first_chooser_could_not_use_is_left_for_the_others(tmp_path):
     # the bag that ends on 11 is no use on 12, but on 10
     assert sources(tmp_path, [11, 500], [10, 12], [np.inf, 15]) == ["shelf", "shelf"]
+
+
+def test_what_is_under_way_counts_though_late_where_nobody_knows_a_new_order_to_be_sooner(tmp_path):
+    on = f"{LAST_DAY + pd.Timedelta(days=40):%Y-%m-%d}"
+    coming = [{"store": "works", "item": "FK", "quantity": 1, "expected_on": on}]
+    kits = [
+        {name: value for name, value in row.items() if "lead" not in name}
+        for row in small_tables()["kits"]
+    ]
+    known = sources(tmp_path / "known", [500], [10, 12], on_order=coming)
+    assert known == ["shelf", "to order"]
+    unknown = sources(tmp_path / "unknown", [500], [10, 12], on_order=coming, kits=kits)
+    assert unknown == ["shelf", "order"]

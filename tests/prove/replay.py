@@ -83,7 +83,7 @@ def score_stock(
         lead_high=[_lead_high(works, item) for item in stock["item"]],
     )
     keys = [(row["store"], row["item"]) for row in terms.to_dict("records")]
-    ahead = dict(zip(keys, terms["lead"] + REVIEW, strict=True))
+    ahead = dict(zip(keys, terms[["lead", "lead_high"]].max(axis=1) + REVIEW, strict=True))
     order = [keys.index(key) for key in sorted(ahead)]
     terms = terms.iloc[order].reset_index(drop=True)
     takes, watch = draw_leads(terms, futures, seed=seed + 1), int(QUARTER_DAYS) + REVIEW

@@ -159,7 +159,7 @@ def works() -> Plant:
 
 def state_stores(futures: Futures, store: Store, plant: Plant) -> list[Stated]:
     """Levels, rows and orders of some stores."""
-    demands = count_futures(futures)
+    demands = count_futures(futures, coming=store.coming)
     ageing = {key: Ageing(years=float("inf")) for key in futures.keys}
     expiry = Expiry(ageing=ageing, unused={})
     return state_items((demands, count_sooner(futures, demands)), store, expiry, plant)

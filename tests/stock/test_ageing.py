@@ -200,7 +200,7 @@ def test_write_offs_are_charged_and_bring_the_cheapest_level_down():
 
 def test_expired_pieces_are_told():
     today = shelf(on_hand=1)
-    old = type(today)(on_hand=1.0, on_order=0.0, arriving=0.0, used=0.0, planned=today.planned,
+    old = type(today)(on_hand=1.0, on_order=0.0, used=0.0, planned=today.planned,
                       expired=2.0)  # fmt: skip
     row, _ = stock_row(demand(), item(), plant(), old)
     assert row["expired_on_hand"] == 2

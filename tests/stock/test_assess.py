@@ -9,6 +9,7 @@ import pytest
 from pumplife.records.plant import Plant
 from pumplife.stock.asked import ItemDemand
 from pumplife.stock.assess import TodaysShelf, idle_row, pieces_missing, stock_row, whole_orders
+from pumplife.stock.coming import list_coming
 from pumplife.stock.items import Item
 from pumplife.stock.orders import order_row
 from pumplife.stock.reserve import NO_RESERVE
@@ -59,11 +60,12 @@ def demand(lead=(0, 0, 1, 1), protected=(0, 1, 1, 2), **changes):
     return ItemDemand(unplanned_per_year=float(np.mean(asked["year"])), **asked)
 
 
-def shelf(on_hand=0.0, on_order=0.0, arriving=0.0, planned=(), used=5.0):
+def shelf(on_hand=0.0, on_order=0.0, coming=(), planned=(), used=5.0):
+    """What lies there and is under way; coming: (pieces, day) of each order."""
     return TodaysShelf(
         on_hand=on_hand,
         on_order=on_order,
-        arriving=arriving,
+        coming=list_coming(np.array(coming, dtype=float).reshape(-1, 2)),
         used=used,
         planned=np.array(planned, dtype=float),
     )
@@ -146,7 +148,10 @@ def test_the_least_order_lifts_the_shelf():
 def test_todays_shelf_by_hand():
     # unplanned demand 0, 0, 1, 1 and one job within the lead time; one on the shelf, one arriving
     row, _ = stock_row(
-        demand(), item(), plant(), shelf(on_hand=1, on_order=2, arriving=1, planned=[10, 50])
+        demand(early=np.zeros((1, 4))),
+        item(),
+        plant(),
+        shelf(on_hand=1, on_order=2, coming=[(1, -3)], planned=[10, 50]),
     )
     assert row["today_shortage_prob"] == pytest.approx(0.0)
     bare, _ = stock_row(demand(), item(), plant(), shelf(on_hand=1, planned=[10, 50]))
@@ -186,6 +191,15 @@ def test_surplus_over_a_level_by_cost_is_not_said_to_be_over_the_service_level()
     assert f"{row['surplus']:.0f} above the level of least cost" in row["verdict"]
 
 
+def test_pieces_that_the_level_of_least_cost_uses_are_to_be_kept():
+    few, _ = stock_row(demand(), item(), plant(service_level=0.4), shelf(on_hand=2))
+    assert (few["surplus"], few["least_cost_up_to"] - few["order_up_to"]) == (1, 2)
+    said = "1 above what the service level asks for, not above the level of least cost: keep them"
+    assert few["verdict"].startswith(said)
+    more, _ = stock_row(demand(), item(), plant(service_level=0.4), shelf(on_hand=9))
+    assert "8 above what the service level asks for, 6 above the level of least" in more["verdict"]
+
+
 def test_a_verdict_says_what_is_moved_before_what_is_ordered():
     row, _ = stock_row(demand(), item(), plant(), shelf(on_hand=0))
     assert row["verdict"].startswith("order 2 now; ")
@@ -203,6 +217,17 @@ def test_an_idle_item_is_all_surplus():
     assert (row["surplus"], row["surplus_value"], row["capital_today"]) == (4.0, 2000.0, 2000.0)
     assert "no pump of this store" in row["verdict"]
     assert "use it up" in idle_row("MAIN", item(kind="part"), 4.0)["verdict"]
+
+
+def test_an_idle_item_that_will_expire_is_not_to_be_used_up():
+    part = idle_row("MAIN", item(kind="part"), 4.0, unused=3.0, on_order=1.0)
+    told = "kits cover the work as advised: lend or return it, 3 will likely expire unused"
+    assert part["verdict"] == told
+    assert part["today_on_order"] == 1.0
+    gone = idle_row("MAIN", item(kind="part"), 0.0, expired=3.0)
+    assert gone["verdict"] == "kits cover the work as advised: no need to order more"
+    unknown = idle_row("MAIN", item(), 2.0, why="no level: it has no lead time", unused=2.0)
+    assert unknown["verdict"] == "no level: it has no lead time"
 
 
 @pytest.mark.parametrize(
@@ -246,6 +271,23 @@ def test_an_order_at_the_reorder_point_is_due_now():
     assert got["quantity"] == 3
     assert got["needed_by"] == NOW + pd.Timedelta(days=40)
     assert got["order_by"] == NOW
+
+
+def test_jobs_before_an_order_can_arrive_are_no_day_by_which_it_is_needed():
+    # four lie, reorder at 1: three jobs bring them there before what is ordered now can arrive,
+    # and only the fifth finds nothing
+    got = order(shelf(on_hand=4, planned=[0.0, 1.0, 2.0, 10.0]))
+    assert (got["needed_by"], got["order_by"]) == (NOW + pd.Timedelta(days=40), NOW)
+    got = order(shelf(on_hand=4, planned=[0.0, 1.0, 2.0, 10.0, 15.0]))
+    assert (got["needed_by"], got["order_by"]) == (NOW + pd.Timedelta(days=15), NOW)
+
+
+def test_planned_work_is_ordered_for_by_the_high_lead_time():
+    got = order(shelf(on_hand=3, planned=[20.0, 82.0]), lead_time_high=70.0)
+    assert got["needed_by"] == NOW + pd.Timedelta(days=82)
+    assert got["order_by"] == NOW + pd.Timedelta(days=12)
+    assert item(lead_time_high=np.nan).ahead_days == 40.0
+    assert item(lead_time_high=30.0).ahead_days == 40.0
 
 
 def test_an_order_that_comes_too_late_says_so():

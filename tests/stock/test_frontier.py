@@ -23,7 +23,7 @@ def rows_of(rates, *, place=None, today=2.0, prices=PRICES, lead=30.0, replicate
     futures = poisson_futures(rates, lead=lead, replicates=replicates)
     demands = count_futures(futures)
     sooner = count_sooner(futures, demands)
-    shelf = TodaysShelf(on_hand=today, on_order=0.0, arriving=0.0, used=0.0, planned=np.zeros(0))
+    shelf = TodaysShelf(on_hand=today, on_order=0.0, used=0.0, planned=np.zeros(0))
     found = [
         stock_row(demand, kit(price), place or plant(level=0.95), shelf, sooner=fast)
         for demand, fast, price in zip(demands, sooner, prices, strict=False)

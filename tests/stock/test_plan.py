@@ -95,14 +95,40 @@ def test_a_rush_order_of_unknown_speed_is_told(tmp_path):
 def test_a_kit_without_lead_time_gets_no_level_and_a_caution(tmp_path):
     kits = [{name: value for name, value in KIT.items() if "lead" not in name}]
     (records, *_), plan = stock_of(tmp_path, kits=[kits[0] | {"unit_cost": 200.0}])
-    assert plan.orders.empty
     assert plan.stock["reorder_point"].isna().all()
-    rows = records.log.frame()
-    assert "kit FK has no lead time" in rows.loc[rows["rule"] == "no_lead_time", "what"].iloc[0]
+    rows = records.log.frame().set_index("rule")
+    assert "kit FK has no lead time" in rows.loc["no_lead_time", "what"]
     (row,) = plan.stock.to_dict("records")
-    assert row["verdict"] == "no level: it has no lead time"
+    assert row["verdict"].startswith("no level: it has no lead time")
     blank = ("demand_per_year", "planned_per_year", "order_up_to", "surplus")
     assert np.isnan([row[name] for name in blank]).all()
+
+
+def test_jobs_of_a_kit_without_lead_time_are_ordered_for_now(tmp_path):
+    kits = [{name: value for name, value in KIT.items() if "lead" not in name}]
+    kits = [kits[0] | {"unit_cost": 200.0, "min_order": 2}]
+    (records, *_, advice), plan = stock_of(tmp_path / "short", kits=kits, on_hand=[])
+    days = advice.due["do_on"].dropna().sort_values()
+    soon = days[days <= records.plant.records_to + pd.Timedelta(days=91 + 30)]
+    assert len(soon) > 0
+    (order,) = plan.orders.to_dict("records")
+    assert order["quantity"] == 2 * np.ceil(len(soon) / 2)
+    assert order["needed_by"] == soon.iloc[0]
+    assert order["order_by"] == records.plant.records_to
+    assert order["why"].startswith("order now: no lead time known; 0 on the shelf, 0 under way; ")
+    assert order["amount"] == 200.0 * order["quantity"]
+    (row,) = plan.stock.to_dict("records")
+    assert row["verdict"].endswith(f"order {order['quantity']:.0f} now for planned jobs")
+    told = records.log.frame().set_index("rule").loc["no_lead_time", "consequence"]
+    first = advice.due.set_index("do_on").loc[[days.iloc[0]], "pump_id"].min()
+    said = f"No day to order by for {len(days)} planned jobs: {first} on {days.iloc[0]:%Y-%m-%d}"
+    assert said in told
+    assert set(advice.due["kit_ready"]) == {"order (no lead time known)"}
+
+    coming = [{"store": "works", "item": "FK", "quantity": 9, "expected_on": on_day(740)}]
+    _, plan = stock_of(tmp_path / "enough", kits=kits, on_order=coming)
+    assert plan.orders.empty
+    assert plan.stock["today_on_order"].tolist() == [9]
 
 
 def test_a_part_of_every_opening_without_lead_time_gets_no_level(tmp_path):
@@ -131,11 +157,15 @@ def test_costs_not_given_leave_blanks_and_a_note(tmp_path):
 
 
 def test_on_order_counts_for_the_order_and_for_todays_risk(tmp_path):
-    coming = [{"store": "works", "item": "FK", "quantity": 9, "expected_on": on_day(735)}]
-    _, plan = stock_of(tmp_path, on_order=coming)
-    assert plan.orders.empty
-    assert plan.stock["today_on_order"].tolist() == [9]
-    assert plan.stock["today_shortage_prob"].iloc[0] < 0.01
+    chances = []
+    for name, day in (("there", 720), ("soon", 735)):
+        coming = [{"store": "works", "item": "FK", "quantity": 9, "expected_on": on_day(day)}]
+        _, plan = stock_of(tmp_path / name, on_order=coming)
+        assert plan.orders.empty
+        assert plan.stock["today_on_order"].tolist() == [9]
+        chances.append(plan.stock["today_shortage_prob"].iloc[0])
+    assert chances[0] < 0.01
+    assert chances[0] < chances[1] < 0.05  # a breakdown in the days until they come finds none
 
 
 def test_items_take_the_latest_valid_price_and_their_successor(tmp_path):

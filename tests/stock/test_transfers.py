@@ -56,6 +56,17 @@ def test_a_piece_is_moved_by_hand():
     assert go == {("B", "K"): ["move 2 to A now"]}
 
 
+def test_orders_and_stock_say_the_same_number_of_a_surplus():
+    """All that lies above the level, not just as many as are ordered; what is under way apart."""
+    dear = "moving them costs more than it saves"
+    said_of = {13.0: "11 more than needed in other stores: ",
+               4.0: "11 more than needed in other stores (4 of them on the shelf): "}  # fmt: skip
+    for on_hand, said in said_of.items():
+        rows = [has("A", 0.0), has("B", 11.0, on_hand=on_hand, a_year=2000.0)]
+        (order,) = moved(rows, [wants("A", 6)]).orders
+        assert order["why"].endswith(said + dear)
+
+
 def test_what_is_soon_used_where_it_lies_stays_there():
     # lies 1 / 20 of a year: 5 kept for nothing against 60
     found = moved([has("A", 0.0), has("B", 1.5, on_hand=2.0, a_year=20.0)], [wants("A", 1)])
