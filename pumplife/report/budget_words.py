@@ -148,7 +148,7 @@ def _say_change_over(budget: pd.DataFrame, scenario: str, unit: str) -> list[str
 
 
 def _say_until(rows: pd.DataFrame) -> str:
-    """Name the years in which there is any money: "in 2027", "in 2027 to 2028"."""
+    """Name the years in which there is any money: "in 2027", "in 2027 and until 2028"."""
     some = np.flatnonzero(rows["mean"].to_numpy(float) > 0.0)
     first, last = name_years(rows)[some[[0, -1]]]
     return f"in {first}" if first == last else f"in {first} and until {last}"

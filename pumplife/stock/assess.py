@@ -30,7 +30,7 @@ from pumplife.stock.least_cost import (
 from pumplife.stock.level import Shelf, reorder_point
 from pumplife.stock.many import Assessed
 from pumplife.stock.reserve import NO_RESERVE, Reserve
-from pumplife.stock.verdict import say_late, say_verdict
+from pumplife.stock.verdict import say_idle, say_late, say_verdict
 
 FloatArray = NDArray[np.float64]
 
@@ -322,16 +322,9 @@ def idle_row(
 
     `unused` of its pieces will likely expire before they are used [items].
     """
-    verdict = "no pump of this store is expected to take it: move it, return it or use it up"
-    if item.kind == "part" and in_kit:
-        use = "use it up, no need" if on_hand > 0 else "no need"
-        verdict = f"kits cover the work as advised: {use} to order more"
-    verdict = why or verdict
-    if unused and not verdict.startswith(NO_LEVEL):
-        verdict = (
-            f"{verdict.split(':')[0]}: lend or return it, {unused:.0f} will likely expire unused"
-        )
-    asked = np.nan if why.startswith(NO_LEVEL) else 0.0
+    verdict = say_idle(why, on_hand, unused, covered=item.kind == "part" and in_kit)
+    unknown = why.startswith(NO_LEVEL)
+    asked = np.nan if unknown else 0.0
     return {
         "store": store,
         "item": item.name,
@@ -348,7 +341,7 @@ def idle_row(
         "storage_years": storage_years,
         "expired_on_hand": expired,
         "limited_by": "",
-        "verdict": verdict,
+        "verdict": why if unknown else verdict,
     }
 
 

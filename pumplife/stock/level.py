@@ -15,11 +15,12 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special, stats
 
 from pumplife.errors import RecordError
+from pumplife.stock.looks import SIMPSON_TIMES
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
-SIMPSON = np.array([1.0, 4.0, 1.0]) / 6.0
+SIMPSON = np.array(SIMPSON_TIMES) / sum(SIMPSON_TIMES)
 """Weights of the start, middle and end of a span in its mean."""
 
 _ROUNDING = 1e-9  # of a number that two sums differ by

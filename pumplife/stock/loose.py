@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 
 from pumplife.policy.groups import SideGroup
 from pumplife.policy.simulate import PLANNED, SideEvents
+from pumplife.records.prices import LOOSE
 from pumplife.records.read import Records
 from pumplife.stock.items import list_items, successors
 from pumplife.stock.on_condition import ObservedShare, list_parts
-from pumplife.stock.openings_known import EVERY_OPENING, ON_CONDITION
+from pumplife.stock.openings_known import EVERY_OPENING
 
 if TYPE_CHECKING:
     from pumplife.stock.amounts import EventAmounts
@@ -80,7 +81,7 @@ def find_loose_parts(
         One entry per group, in their order.
     """
     parts = list_parts(records)
-    parts = parts[parts["wears"].isin([EVERY_OPENING, ON_CONDITION])]
+    parts = parts[parts["wears"].isin(LOOSE)]
     contents, current = kit_contents(records), successors(list_items(records))
     found = []
     unclear: dict[str, str] = {}

@@ -15,7 +15,7 @@ from pumplife.stock.on_condition import OPENINGS
 FloatArray = NDArray[np.float64]
 
 _KEY = ["store", "item"]
-_NORMAL_90 = 1.6449
+_NORMAL_90 = float(stats.norm.ppf(0.95))
 _COLUMNS = ("store", "item", "by_openings", "openings_low", "openings_high")
 
 

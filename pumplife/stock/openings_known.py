@@ -12,10 +12,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from pumplife.lives.build import Lives
+from pumplife.records.prices import LOOSE
 
 Flags = NDArray[np.bool_]
 
-ON_CONDITION, EVERY_OPENING = "on_condition", "every_opening"
+ON_CONDITION, EVERY_OPENING = LOOSE
 BY_ORDER = "counted: openings whose order has other items issued"
 BY_SPAN = (
     "counted: all openings between the first and the last issue of loose parts at their site, "
@@ -60,7 +61,7 @@ def read_booked(parts: pd.DataFrame, lives: Lives) -> Booked:
     issued = lives.gathered.issued
     wears = parts.drop_duplicates("part_no", keep="last").set_index("part_no")["wears"]
     kind = issued["item"].map(wears)
-    loose = issued.loc[kind.isin([ON_CONDITION, EVERY_OPENING]), "visit"]
+    loose = issued.loc[kind.isin(LOOSE), "visit"]
     visits = lives.visits[lives.visits["visit"].isin(loose)]
     return Booked(
         others=frozenset(issued.loc[kind.ne(ON_CONDITION), "visit"].astype(int)),

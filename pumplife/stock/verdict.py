@@ -107,6 +107,29 @@ def _say_cheaper(row: Mapping[str, Any], plant: Plant) -> str:
     return f"{dear}: up to {cheapest:.0f} would cost {money} less a year; {kept}"
 
 
+def say_idle(why: str, on_hand: float, unused: float, *, covered: bool) -> str:
+    """Why no work as planned takes an item from this store, and what to do with what lies there.
+
+    Parameters
+    ----------
+    why : str
+        Reason and what to do, ": " between them, where pumps carry the item; else "".
+    on_hand, unused : float
+        On the shelf, and of that what will likely expire before it is used [items].
+    covered : bool
+        Whether kits bring the item.
+    """
+    reason, use = "no pump of this store is expected to take it", "move it, return it or use it up"
+    if covered:
+        reason = "kits cover the work as advised"
+        use = "use it up, no need to order more" if on_hand > 0 else "no need to order more"
+    if why:
+        reason, _, use = why.partition(": ")
+    if unused:
+        use = f"lend or return it, {unused:.0f} will likely expire unused"
+    return f"{reason}: {use}"
+
+
 def say_late(missing: float, coming: Coming, undated: float, lead: float, now: pd.Timestamp) -> str:
     """Say how many of the pieces that come after what is ordered today should be hastened.
 
